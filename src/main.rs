@@ -1,0 +1,2 @@
+//! Starts the program; everything it can do lives in `sakudana::cli`.
+fn main() {}
