@@ -1,0 +1,173 @@
+//! Remaining life: how fast each clock runs at a temperature, how much of a budget is used, when it ends. Which budget a
+//! fish gets stands in `raw_budget`; temperatures measured in places, and the further clocks, join here.
+//!
+//! All spans are microseconds. Time used is counted in equivalents at 0 °C ("ice time"), rounded up, so that no rounding
+//! ever lengthens a life.
+
+use super::place::StorageMethod;
+use crate::units::instant::Instant;
+use crate::units::temperature::MilliCelsius;
+
+/// How fast a clock runs, in millionths of its speed at 0 °C. Zero is a stopped clock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Pace(i64);
+
+const MILLION: i128 = 1_000_000;
+
+/// A temperature outside the domain of the rate models.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OutsideModel {
+    pub temperature: MilliCelsius,
+}
+
+impl std::fmt::Display for OutsideModel {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "the rate models hold from -4 to 25 °C, not at {}", self.temperature)
+    }
+}
+
+/// Where a temperature stands in the models' domain (-3 to 15 °C normal, to -4 and to 25 °C with a warning).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Domain {
+    Normal,
+    Doubtful,
+}
+
+/// The rate models hold from -4 to 25 °C. Below, the square-root formula climbs again (its value at -20 °C equals that in
+/// ice), above, other spoilage takes over: both are refused (FAO Fisheries Technical Paper 348, s. 6.1; the range is from memory).
+pub fn model_domain(temperature: MilliCelsius) -> Result<Domain, OutsideModel> {
+    match temperature.get() {
+        -3_000..=15_000 => Ok(Domain::Normal),
+        -4_000..=25_000 => Ok(Domain::Doubtful),
+        _ => Err(OutsideModel { temperature }),
+    }
+}
+
+/// Relative rate of spoilage by the square-root model for temperate-water fish, (1 + 0.1 T)^2 with T in °C (Olley & Ratkowsky
+/// 1973; FAO 348 Eq. 6.b; coefficients from memory). Exact, rounded up to a millionth.
+pub fn square_root_rate(temperature: MilliCelsius) -> Result<Pace, OutsideModel> {
+    model_domain(temperature)?;
+    let root = 10_000 + temperature.get();
+    Ok(Pace((root * root + 99) / 100))
+}
+
+/// Relative rate by the exponential model for tropical-water fish, e^(0.12 T) (Dalgaard & Huss 1997; coefficient from memory).
+/// Rounded up to a millionth.
+pub fn exponential_rate(temperature: MilliCelsius) -> Result<Pace, OutsideModel> {
+    model_domain(temperature)?;
+    // At most 25,000 milli-degrees, exact in f64; the result is below 21 and is an integer from here on.
+    let exact = (0.000_12 * f64::from(i32::try_from(temperature.get()).unwrap_or(i32::MAX))).exp() * 1_000_000.0;
+    #[allow(clippy::cast_possible_truncation, reason = "bounded by the domain guard: 0.6 to 20.1 million")]
+    Ok(Pace((exact - 1e-6).ceil() as i64))
+}
+
+/// The cautious envelope: the faster of both models.
+pub fn cautious_rate(temperature: MilliCelsius) -> Result<Pace, OutsideModel> {
+    Ok(square_root_rate(temperature)?.max(exponential_rate(temperature)?))
+}
+
+impl Pace {
+    pub const STOPPED: Pace = Pace(0);
+    /// The speed in melting ice.
+    pub const ICE: Pace = Pace(1_000_000);
+
+    /// The fastest pace the models know, that of 25 °C: what a place counts at when its temperature cannot be judged.
+    pub fn worst() -> Pace {
+        MilliCelsius::new(25_000).ok().and_then(|warm| cautious_rate(warm).ok()).unwrap_or(Pace(21_000_000))
+    }
+
+    pub const fn millionths(self) -> i64 {
+        self.0
+    }
+
+    /// The pace of the raw clock in a place nobody measures: freezing pauses it; otherwise the place is as warm as its upper
+    /// limit allows; and superchill earns no slower rate than ice without a measurement.
+    pub fn unmeasured(method: StorageMethod, upper_limit: MilliCelsius) -> Result<Pace, OutsideModel> {
+        match method {
+            StorageMethod::Frozen => Ok(Pace::STOPPED),
+            StorageMethod::Superchill => Ok(cautious_rate(upper_limit)?.max(Pace::ICE)),
+            StorageMethod::Chill | StorageMethod::Ambient => cautious_rate(upper_limit),
+        }
+    }
+
+    /// Ice time that passes in a span, rounded up.
+    pub fn ice_micros(self, span_micros: i64) -> i64 {
+        let product = i128::from(span_micros.max(0)) * i128::from(self.0);
+        i64::try_from((product + MILLION - 1) / MILLION).unwrap_or(i64::MAX)
+    }
+}
+
+/// One tray's raw clock as last anchored: its budget, what was used, and when that was true. The budget and the used time are
+/// microseconds at 0 °C.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RawClock {
+    pub budget_micros: i64,
+    pub used_micros: i64,
+    pub as_of: Instant,
+}
+
+impl RawClock {
+    /// A clock that starts now with nothing used.
+    pub const fn fresh(budget_micros: i64, now: Instant) -> RawClock {
+        RawClock { budget_micros, used_micros: 0, as_of: now }
+    }
+
+    /// The same clock anchored at `now` after running at `pace`. A time before the anchor changes nothing.
+    pub fn run_to(self, now: Instant, pace: Pace) -> RawClock {
+        if now <= self.as_of {
+            return self;
+        }
+        let used = self.used_micros.saturating_add(pace.ice_micros(now.since(self.as_of)));
+        RawClock { used_micros: used, as_of: now, ..self }
+    }
+
+    /// Ice time left as of the anchor, never below zero.
+    pub fn left_micros(self) -> i64 {
+        (self.budget_micros - self.used_micros).max(0)
+    }
+
+    /// Used share of the budget in permille, rounded up, at most 1000.
+    pub fn used_permille(self) -> i64 {
+        if self.budget_micros <= 0 {
+            return 1_000;
+        }
+        let share = (i128::from(self.used_micros) * 1_000 + i128::from(self.budget_micros) - 1)
+            / i128::from(self.budget_micros);
+        i64::try_from(share).unwrap_or(1_000).clamp(0, 1_000)
+    }
+
+    /// The last instant at which, kept at `pace`, the used time is still within the budget; none when the clock is stopped and
+    /// has something left.
+    pub fn ends_at(self, pace: Pace) -> Option<Instant> {
+        let left = self.left_micros();
+        if left == 0 {
+            return Some(self.as_of);
+        }
+        if pace.0 == 0 {
+            return None;
+        }
+        let span = i128::from(left) * MILLION / i128::from(pace.0);
+        Some(self.as_of.plus_micros(i64::try_from(span).unwrap_or(i64::MAX)))
+    }
+
+    /// The clock of a tray made from trays with these clocks, all anchored at `now`: the most consumed share of any input is
+    /// taken over into the new budget, and never more ice time is left than any input had.
+    pub fn inherit(inputs: &[RawClock], budget_micros: i64, now: Instant) -> RawClock {
+        let mut used = 0;
+        for input in inputs {
+            let by_share = if input.budget_micros <= 0 {
+                budget_micros
+            } else {
+                let product = i128::from(input.used_micros.max(0)) * i128::from(budget_micros);
+                i64::try_from((product + i128::from(input.budget_micros) - 1) / i128::from(input.budget_micros))
+                    .unwrap_or(i64::MAX)
+            };
+            used = used.max(by_share).max(budget_micros - input.left_micros());
+        }
+        RawClock { budget_micros, used_micros: used, as_of: now }
+    }
+}
+
+#[cfg(test)]
+#[path = "life_tests.rs"]
+mod tests;

@@ -1,0 +1,24 @@
+//! Decides: the shop's rules as pure functions over plain values. No clock, no chance, no database, no JSON here;
+//! `now`, identifiers and everything loaded are passed in.
+
+pub mod breakdown;
+pub mod catalogue;
+pub mod cost;
+pub mod gs1;
+pub mod holding;
+pub mod inspection;
+pub mod ledger;
+pub mod life;
+pub mod lot;
+pub mod permissions;
+pub mod picking;
+pub mod place;
+pub mod raw_budget;
+pub mod refusal;
+pub mod review;
+pub mod scan_text;
+pub mod shop;
+pub mod text;
+pub mod tray;
+pub mod tray_code;
+pub mod verdict;

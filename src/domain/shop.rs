@@ -1,0 +1,70 @@
+//! The shop itself: what its settings say of it that rules and labels need.
+
+use super::review::Ladder;
+use crate::units::instant::MICROS_PER_MINUTE;
+use crate::units::zone::Zone;
+
+/// Whose law the labels and limits follow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Jurisdiction {
+    Us,
+    Eu,
+}
+
+impl Jurisdiction {
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Jurisdiction::Us => "us",
+            Jurisdiction::Eu => "eu",
+        }
+    }
+
+    pub fn parse(text: &str) -> Option<Jurisdiction> {
+        [Jurisdiction::Us, Jurisdiction::Eu].into_iter().find(|j| j.as_str() == text)
+    }
+}
+
+#[derive(Debug, Clone)]
+pub struct Shop {
+    pub name: String,
+    pub address: String,
+    pub zone: Zone,
+    /// ISO 4217 code, and the sign labels show.
+    pub currency: String,
+    pub currency_sign: String,
+    pub jurisdiction: Jurisdiction,
+    /// Scheme and host of the address in the QR, such as `https://fish.example`.
+    pub web_address: String,
+    /// Minutes within which a mis-scan can be put back.
+    pub reversal_minutes: i64,
+    /// Drip that may go missing at a breakdown without a word, in permille of the input.
+    pub drip_permille: i64,
+    /// Verification scale interval of the receiving scale and of the bench scale, in grams.
+    pub receiving_scale_g: i64,
+    pub bench_scale_g: i64,
+    pub ladder: Ladder,
+}
+
+impl Shop {
+    pub const fn reversal_micros(&self) -> i64 {
+        self.reversal_minutes * MICROS_PER_MINUTE
+    }
+
+    /// An amount as labels and pages write it.
+    pub fn money(&self, amount: impl std::fmt::Display) -> String {
+        match self.jurisdiction {
+            Jurisdiction::Us => format!("{}{amount}", self.currency_sign),
+            Jurisdiction::Eu => format!("{amount} {}", self.currency_sign),
+        }
+    }
+}
+
+/// Cautions for labels, pages and documents: generic, and always second to the local food code.
+pub const LABEL_CAUTIONS: [&str; 2] = [
+    "Raw fish: keep at 0 to 2 °C, eat raw only before the use-by. Pregnant, older or immune-weak people should not eat it raw.",
+    "Contains fish.",
+];
+
+/// The caution on every page.
+pub const PAGE_CAUTION: &str = "Remaining life is an estimate for planning. It does not show that fish is safe: the local food code, the shop's \
+food-safety plan and its inspector decide. Where the time above the cold limit is unknown, hold the fish and do not sell it.";

@@ -1,0 +1,142 @@
+//! A tray: any labelled thing in stock. What may be done to it is decided here and in `verdict`; how it came about in `breakdown`.
+
+use super::life::{Pace, RawClock};
+use super::tray_code::TrayCode;
+use crate::units::instant::Instant;
+use crate::units::mass::Grams;
+use crate::units::money::PricePerKg;
+
+/// How a tray is sold: whole, by weight out of it, or not at all (input to a breakdown or the kitchen).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Kind {
+    Block,
+    Tub,
+    Bulk,
+}
+
+impl Kind {
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Kind::Block => "block",
+            Kind::Tub => "tub",
+            Kind::Bulk => "bulk",
+        }
+    }
+
+    pub fn parse(text: &str) -> Option<Kind> {
+        [Kind::Block, Kind::Tub, Kind::Bulk].into_iter().find(|kind| kind.as_str() == text)
+    }
+}
+
+/// Where a tray went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fate {
+    Sold,
+    Kitchen,
+    Waste,
+    BrokenDown,
+    ToppedInto,
+    CountedAway,
+}
+
+impl Fate {
+    pub const ALL: [(Fate, &'static str); 6] = [
+        (Fate::Sold, "sold"),
+        (Fate::Kitchen, "kitchen"),
+        (Fate::Waste, "waste"),
+        (Fate::BrokenDown, "broken_down"),
+        (Fate::ToppedInto, "topped_into"),
+        (Fate::CountedAway, "counted_away"),
+    ];
+
+    pub fn as_str(self) -> &'static str {
+        Self::ALL.iter().find(|(fate, _)| *fate == self).map_or("", |(_, text)| text)
+    }
+
+    pub fn parse(text: &str) -> Option<Fate> {
+        Self::ALL.iter().find(|(_, name)| *name == text).map(|(fate, _)| *fate)
+    }
+}
+
+/// Why a tray needs a label it does not have yet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LabelReason {
+    New,
+    Markdown,
+    Weight,
+    Thawed,
+    ShorterLife,
+}
+
+impl LabelReason {
+    pub const ALL: [(LabelReason, &'static str); 5] = [
+        (LabelReason::New, "new"),
+        (LabelReason::Markdown, "markdown"),
+        (LabelReason::Weight, "weight"),
+        (LabelReason::Thawed, "thawed"),
+        (LabelReason::ShorterLife, "shorter_life"),
+    ];
+
+    pub fn as_str(self) -> &'static str {
+        Self::ALL.iter().find(|(reason, _)| *reason == self).map_or("", |(_, text)| text)
+    }
+
+    pub fn parse(text: &str) -> Option<LabelReason> {
+        Self::ALL.iter().find(|(_, name)| *name == text).map(|(reason, _)| *reason)
+    }
+}
+
+/// A tray as it stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tray {
+    pub id: i64,
+    pub code: TrayCode,
+    pub kind: Kind,
+    pub cut: String,
+    pub species: String,
+    pub batch_id: Option<i64>,
+    pub place: String,
+    /// None while in stock.
+    pub fate: Option<Fate>,
+    pub gone_at: Option<Instant>,
+    pub net: Grams,
+    pub initial: Grams,
+    pub price: PricePerKg,
+    pub list_price: PricePerKg,
+    pub markdown_reason: Option<String>,
+    pub clock: RawClock,
+    /// Oldest cutting of anything in it; the receiving for what was never cut.
+    pub cut_at: Instant,
+    pub use_by: Option<Instant>,
+    pub frozen_at: Option<Instant>,
+    pub thawed_at: Option<Instant>,
+    pub label_wanted: Option<LabelReason>,
+    pub version: i64,
+}
+
+impl Tray {
+    pub const fn in_stock(&self) -> bool {
+        self.fate.is_none()
+    }
+
+    /// The last moment at which the tray may be sold where it stands: the earlier of the printed use-by and the end of the
+    /// computed life. None while the clock is stopped and nothing is printed.
+    pub fn sell_until(&self, pace: Pace) -> Option<Instant> {
+        [self.use_by, self.clock.ends_at(pace)].into_iter().flatten().min()
+    }
+
+    /// The use-by a label printed now must carry: the end of the computed life, never after what was printed before for the same
+    /// unfrozen stretch of its life, down to the whole minute.
+    pub fn use_by_to_print(&self, pace: Pace) -> Option<Instant> {
+        self.sell_until(pace).map(Instant::floor_minute)
+    }
+
+    /// Whether this fish was frozen once, here or before it came.
+    pub const fn was_frozen(&self) -> bool {
+        self.thawed_at.is_some()
+    }
+
+    pub fn marked_down(&self) -> bool {
+        self.price < self.list_price
+    }
+}

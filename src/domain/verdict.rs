@@ -1,0 +1,113 @@
+//! May this tray be sold now? One judgement for the scan, the sale, the pick list and the board, so that they never disagree.
+
+use super::catalogue::{Cut, ParasiteRule};
+use super::life::Pace;
+use super::refusal::{Code, Refusal};
+use super::tray::{Fate, Kind, Tray};
+use crate::units::instant::Instant;
+
+/// Everything a judgement rests on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Facts {
+    pub tray: Tray,
+    pub cut: Cut,
+    pub parasite_rule: ParasiteRule,
+    /// Whether every lot in the tray has its record of parasite freezing.
+    pub parasite_record: bool,
+    pub place_frozen: bool,
+    pub pace: Pace,
+    /// Reasons of the open holds on the tray, its batch and its lots.
+    pub holds: Vec<String>,
+}
+
+/// A reason to stop, with its stable code.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stop {
+    pub code: Code,
+    pub reason: String,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    Sell,
+    SellAtMarkdown,
+    Stop,
+}
+
+impl Outcome {
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Outcome::Sell => "sell",
+            Outcome::SellAtMarkdown => "sell_at_markdown",
+            Outcome::Stop => "stop",
+        }
+    }
+}
+
+/// The judgement: what to do, and every reason against a sale, the gravest first.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Verdict {
+    pub outcome: Outcome,
+    pub stops: Vec<Stop>,
+    pub sell_until: Option<Instant>,
+}
+
+/// Judges a tray. Reasons come in this order: gone, not for sale, hold, frozen, parasite record, printed use-by, computed life.
+pub fn judge(facts: &Facts, now: Instant) -> Verdict {
+    let tray = &facts.tray;
+    let sell_until = if facts.place_frozen { None } else { tray.sell_until(facts.pace) };
+    let mut stops = Vec::new();
+    let mut stop = |code, reason: String| stops.push(Stop { code, reason });
+    match tray.fate {
+        Some(Fate::Sold) => stop(Code::AlreadySold, tray.gone_at.map_or("sold".into(), |at| format!("sold at {at}"))),
+        Some(fate) => stop(Code::TrayGone, format!("no longer in stock: {}", fate.as_str())),
+        None => {}
+    }
+    if tray.in_stock() {
+        if tray.kind == Kind::Bulk {
+            stop(Code::WrongKind, "a bulk tray is not sold; break it down or send it to the kitchen".into());
+        }
+        for reason in &facts.holds {
+            stop(Code::OnHold, reason.clone());
+        }
+        if facts.place_frozen {
+            stop(Code::Frozen, "thaw it first; a thawed tray gets a new label".into());
+        }
+        if facts.cut.for_raw_eating() && facts.parasite_rule == ParasiteRule::FreezeBeforeRaw && !facts.parasite_record
+        {
+            stop(Code::ParasiteFreezingMissing, "no record of freezing against parasites; not for raw eating".into());
+        }
+        if tray.use_by.is_some_and(|end| now > end) {
+            stop(
+                Code::PastUseBy,
+                format!("printed use-by {} has passed", tray.use_by.map(|i| i.to_string()).unwrap_or_default()),
+            );
+        }
+        if let Some(end) = tray.clock.ends_at(facts.pace).filter(|end| now > *end) {
+            stop(Code::LifeEnded, format!("computed life ended at {end}"));
+        }
+    }
+    let outcome = match (stops.is_empty(), tray.marked_down()) {
+        (false, _) => Outcome::Stop,
+        (true, true) => Outcome::SellAtMarkdown,
+        (true, false) => Outcome::Sell,
+    };
+    Verdict { outcome, stops, sell_until }
+}
+
+impl Verdict {
+    /// The verdict as a refusal of a sale: the gravest reason names the code.
+    pub fn refuse(&self, field: &str) -> Result<(), Refusal> {
+        match self.stops.first() {
+            None => Ok(()),
+            Some(first) => {
+                let findings = self
+                    .stops
+                    .iter()
+                    .map(|s| super::refusal::Finding { field: field.to_owned(), reason: s.reason.clone() })
+                    .collect();
+                Err(Refusal { code: first.code, findings })
+            }
+        }
+    }
+}

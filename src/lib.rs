@@ -1,0 +1,5 @@
+//! Sakudana: stock, remaining life and labels for a raw-fish counter. The rooms of the house, by floor; `tests/house.rs` holds who may
+//! see whom.
+
+pub mod domain;
+pub mod units;
