@@ -2,4 +2,5 @@
 //! see whom.
 
 pub mod domain;
+pub mod store;
 pub mod units;

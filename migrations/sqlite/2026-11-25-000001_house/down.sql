@@ -1,0 +1,27 @@
+-- Takes the tables of the house away, the youngest first.
+DROP TABLE idempotency;
+DROP TABLE count_lines;
+DROP TABLE issued_labels;
+DROP TABLE markdowns;
+DROP TABLE sale_lines;
+DROP TABLE sales;
+DROP TABLE holds;
+DROP TABLE entries;
+DROP TABLE stays;
+DROP TABLE holdings;
+DROP TABLE breakdown_outputs;
+DROP TABLE breakdown_inputs;
+DROP TABLE trays;
+DROP TABLE batches;
+DROP TABLE breakdown_losses;
+DROP TABLE breakdowns;
+DROP TABLE lots;
+DROP TABLE acts;
+DROP TABLE access_keys;
+DROP TABLE sign_ins;
+DROP TABLE people;
+DROP TABLE places;
+DROP TABLE cuts;
+DROP TABLE suppliers;
+DROP TABLE species;
+DROP TABLE counters;

@@ -1,0 +1,104 @@
+//! Acts and the ledger entries under them: appended, never changed.
+
+use super::error::StoreError;
+use super::read::Reading;
+use super::schema::{acts, entries};
+use super::write::Tx;
+use crate::domain::ledger::{Account, Entry, Transaction};
+use crate::units::instant::Instant;
+use diesel::prelude::*;
+
+/// One act of the shop, as it goes into the record.
+#[derive(Debug, Clone)]
+pub struct NewAct<'a> {
+    pub kind: &'static str,
+    /// When it happened, and when we were told.
+    pub at: Instant,
+    pub recorded_at: Instant,
+    pub actor: &'a str,
+    pub reason: Option<&'a str>,
+    pub reverses: Option<i64>,
+}
+
+/// Appends an act and gives its number.
+pub fn append(tx: &mut Tx<'_>, act: &NewAct<'_>) -> Result<i64, StoreError> {
+    let row = (
+        acts::at.eq(act.at.micros()),
+        acts::recorded_at.eq(act.recorded_at.micros()),
+        acts::kind.eq(act.kind),
+        acts::actor.eq(act.actor),
+        acts::reason.eq(act.reason),
+        acts::reverses_act_id.eq(act.reverses),
+    );
+    Ok(diesel::insert_into(acts::table).values(row).returning(acts::id).get_result(tx.changing())?)
+}
+
+/// Appends a balanced transaction under an act.
+pub fn post(tx: &mut Tx<'_>, act_id: i64, transaction: &Transaction) -> Result<(), StoreError> {
+    for entry in transaction.entries() {
+        let row = (
+            entries::act_id.eq(act_id),
+            entries::lot_id.eq(entry.lot_id),
+            entries::account.eq(entry.account.as_str()),
+            entries::tray_id.eq(entry.account.tray_id()),
+            entries::grams.eq(entry.grams),
+            entries::cost_cents.eq(entry.cost_cents),
+        );
+        diesel::insert_into(entries::table).values(row).execute(tx.changing())?;
+    }
+    Ok(())
+}
+
+#[derive(Queryable)]
+struct EntryRow {
+    lot_id: i64,
+    account: String,
+    tray_id: Option<i64>,
+    grams: i64,
+    cost_cents: i64,
+}
+
+impl TryFrom<EntryRow> for Entry {
+    type Error = StoreError;
+
+    fn try_from(row: EntryRow) -> Result<Entry, StoreError> {
+        let account =
+            Account::read(&row.account, row.tray_id).ok_or_else(|| StoreError::impossible("account", &row.account))?;
+        Ok(Entry { lot_id: row.lot_id, account, grams: row.grams, cost_cents: row.cost_cents })
+    }
+}
+
+/// The entries of an act, in the order they were written.
+pub fn entries_of(reading: &mut Reading<'_>, act_id: i64) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<EntryRow> = entries::table
+        .filter(entries::act_id.eq(act_id))
+        .order(entries::id)
+        .select((entries::lot_id, entries::account, entries::tray_id, entries::grams, entries::cost_cents))
+        .load(reading.conn)?;
+    rows.into_iter().map(TryInto::try_into).collect()
+}
+
+/// What stands on one account of a lot: grams and cost.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AccountBalance {
+    pub account: String,
+    pub grams: i64,
+    pub cost_cents: i64,
+}
+
+/// The balance of a lot, account by account. Summed here: SUM of a BIGINT is NUMERIC on PostgreSQL and an integer on SQLite.
+pub fn balance_of_lot(reading: &mut Reading<'_>, lot_id: i64) -> Result<Vec<AccountBalance>, StoreError> {
+    let mut balances = Vec::new();
+    for account in Account::NAMES {
+        let of_account = entries::table.filter(entries::lot_id.eq(lot_id)).filter(entries::account.eq(account));
+        let rows: Vec<(i64, i64)> = of_account.select((entries::grams, entries::cost_cents)).load(reading.conn)?;
+        let (grams, cost_cents) = rows.into_iter().fold((0, 0), |(g, c), (grams, cost)| (g + grams, c + cost));
+        balances.push(AccountBalance { account: account.to_owned(), grams, cost_cents });
+    }
+    Ok(balances)
+}
+
+/// Number of acts in the record.
+pub fn count(reading: &mut Reading<'_>) -> Result<i64, StoreError> {
+    Ok(acts::table.count().get_result(reading.conn)?)
+}

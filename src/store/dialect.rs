@@ -1,0 +1,178 @@
+//! Everything that differs between the two databases: set-up, checks, how a transaction begins, the copy. The only place where code
+//! asks which database it is.
+
+use super::connection::{AnyConnection, Target, open_sqlite};
+use super::error::StoreError;
+use diesel::connection::SimpleConnection;
+use diesel::prelude::*;
+use diesel::sql_types::{BigInt, Text};
+use std::fs::{File, OpenOptions};
+use std::path::Path;
+
+#[derive(QueryableByName)]
+struct TextAnswer {
+    #[diesel(sql_type = Text)]
+    answer: String,
+}
+
+#[derive(QueryableByName)]
+struct NumberAnswer {
+    #[diesel(sql_type = BigInt)]
+    answer: i64,
+}
+
+fn text(connection: &mut AnyConnection, query: &str) -> Result<String, StoreError> {
+    Ok(diesel::sql_query(query).get_result::<TextAnswer>(connection)?.answer)
+}
+
+fn number(connection: &mut SqliteConnection, query: &str) -> Result<i64, StoreError> {
+    Ok(diesel::sql_query(query).get_result::<NumberAnswer>(connection)?.answer)
+}
+
+/// Creates the database file readable by its owner alone, if it is not there; the files SQLite adds take over its rights.
+pub fn create_private(file: &Path) -> Result<(), StoreError> {
+    use std::os::unix::fs::OpenOptionsExt;
+    if file.exists() {
+        return Ok(());
+    }
+    let unusable = |e: std::io::Error| StoreError::Unusable(format!("{}: {e}", file.display()));
+    OpenOptions::new().write(true).create_new(true).mode(0o600).open(file).map(drop).or_else(|e| {
+        // Another connection of ours may have been faster.
+        if e.kind() == std::io::ErrorKind::AlreadyExists { Ok(()) } else { Err(unusable(e)) }
+    })
+}
+
+/// Each setting in a statement of its own, the waiting time first, so that none of the others fails on a lock.
+pub fn set_up(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    match connection {
+        AnyConnection::Sqlite(sqlite) => {
+            for pragma in [
+                "busy_timeout = 5000",
+                "journal_mode = WAL",
+                "synchronous = FULL",
+                "foreign_keys = ON",
+                "trusted_schema = OFF",
+                "wal_autocheckpoint = 1000",
+                "cache_size = -16000",
+            ] {
+                sqlite.batch_execute(&format!("PRAGMA {pragma};"))?;
+            }
+        }
+        AnyConnection::Postgres(postgres) => {
+            postgres.batch_execute("SET TIME ZONE 'UTC'; SET lock_timeout = '5s'; SET statement_timeout = '30s'; SET idle_in_transaction_session_timeout = '60s';")?;
+        }
+    }
+    Ok(())
+}
+
+/// Refuses a database that would not keep what it acknowledges.
+pub fn check(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    let wrong = |what: &str, found: String| Err(StoreError::Unusable(format!("{what} is {found}")));
+    match connection {
+        AnyConnection::Sqlite(sqlite) => {
+            let synchronous = number(sqlite, "SELECT synchronous AS answer FROM pragma_synchronous")?;
+            let foreign_keys = number(sqlite, "SELECT foreign_keys AS answer FROM pragma_foreign_keys")?;
+            let version = text(connection, "SELECT sqlite_version() AS answer")?;
+            let mode = text(connection, "SELECT journal_mode AS answer FROM pragma_journal_mode")?;
+            if synchronous < 2 {
+                return wrong("synchronous", synchronous.to_string());
+            }
+            if foreign_keys != 1 {
+                return wrong("foreign_keys", foreign_keys.to_string());
+            }
+            if mode != "wal" {
+                return wrong("journal_mode (a network file system cannot hold the database)", mode);
+            }
+            // 3.51.3 mends a race that could corrupt the write-ahead log (SQLite release notes).
+            let numbers: Vec<u32> = version.split('.').filter_map(|part| part.parse().ok()).collect();
+            if numbers.as_slice() < [3, 51, 3].as_slice() {
+                return wrong("the SQLite version, older than 3.51.3,", version);
+            }
+        }
+        AnyConnection::Postgres(_) => {
+            for setting in ["fsync", "full_page_writes"] {
+                let value = text(connection, &format!("SELECT current_setting('{setting}') AS answer"))?;
+                if value != "on" {
+                    return wrong(setting, value);
+                }
+            }
+            let version = text(connection, "SELECT current_setting('server_version_num') AS answer")?;
+            if version.parse::<i64>().unwrap_or(0) < 150_000 {
+                return wrong("the PostgreSQL version, older than 15,", version);
+            }
+        }
+    }
+    Ok(())
+}
+
+pub fn forbid_writing(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    match connection {
+        AnyConnection::Sqlite(sqlite) => sqlite.batch_execute("PRAGMA query_only = ON;")?,
+        AnyConnection::Postgres(postgres) => postgres.batch_execute("SET default_transaction_read_only = on;")?,
+    }
+    Ok(())
+}
+
+/// Begins a transaction that will write. SQLite takes the write lock at once: a deferred one fails later without waiting.
+pub const fn begin_write(connection: &AnyConnection) -> &'static str {
+    match connection {
+        AnyConnection::Sqlite(_) => "BEGIN IMMEDIATE",
+        AnyConnection::Postgres(_) => "BEGIN ISOLATION LEVEL SERIALIZABLE",
+    }
+}
+
+/// Begins a transaction that sees one state throughout.
+pub const fn begin_read(connection: &AnyConnection) -> &'static str {
+    match connection {
+        AnyConnection::Sqlite(_) => "BEGIN DEFERRED",
+        AnyConnection::Postgres(_) => "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
+    }
+}
+
+/// A consistent copy beside running writers. SQLite does not sync the copy itself, so we do, file and folder.
+pub fn copy_to(target: &Target, file: &Path) -> Result<(), StoreError> {
+    let Target::Sqlite(source) = target else {
+        return Err(StoreError::Unusable("a PostgreSQL database is copied with the server's own pg_dump".into()));
+    };
+    let storage = |e: std::io::Error| StoreError::Storage(format!("{}: {e}", file.display()));
+    if file.exists() {
+        return Err(StoreError::Unusable(format!("{} exists already", file.display())));
+    }
+    let name = file
+        .file_name()
+        .and_then(|n| n.to_str())
+        .ok_or_else(|| StoreError::Unusable("the copy needs a file name".into()))?;
+    let unfinished = file.with_file_name(format!("{name}.unfinished"));
+    create_private(&unfinished)?;
+    let mut connection = open_sqlite(source)?;
+    connection.batch_execute("PRAGMA busy_timeout = 5000;")?;
+    let path = unfinished.to_str().ok_or_else(|| StoreError::Unusable("the path is not valid text".into()))?;
+    let copied =
+        diesel::sql_query("VACUUM INTO ?").bind::<Text, _>(path).execute(&mut connection).map_err(StoreError::from);
+    let finished = copied.and_then(|_| {
+        File::open(&unfinished).and_then(|f| f.sync_all()).map_err(storage)?;
+        check_copy(&unfinished)?;
+        std::fs::rename(&unfinished, file).map_err(storage)?;
+        let folder = file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+        File::open(folder).and_then(|f| f.sync_all()).map_err(storage)
+    });
+    if finished.is_err() {
+        // Best effort: the unfinished copy is worthless, and the error that matters is already in hand.
+        let _ = std::fs::remove_file(&unfinished);
+    }
+    finished
+}
+
+pub fn check_copy(file: &Path) -> Result<(), StoreError> {
+    let mut connection = AnyConnection::Sqlite(open_sqlite(file)?);
+    let verdict = text(&mut connection, "SELECT integrity_check AS answer FROM pragma_integrity_check LIMIT 1")?;
+    let AnyConnection::Sqlite(sqlite) = &mut connection else { return Ok(()) };
+    let tables = number(
+        sqlite,
+        "SELECT COUNT(*) AS answer FROM sqlite_master WHERE type = 'table' AND name IN ('acts', 'entries', 'trays')",
+    )?;
+    if verdict != "ok" || tables != 3 {
+        return Err(StoreError::Unusable(format!("the copy is not sound: {verdict}, {tables} of 3 tables")));
+    }
+    Ok(())
+}

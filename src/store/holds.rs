@@ -1,0 +1,74 @@
+//! Holds: placed on a lot, a batch or a tray, open until released.
+
+use super::error::StoreError;
+use super::read::Reading;
+use super::schema::{holdings, holds};
+use super::write::Tx;
+use crate::domain::tray::Tray;
+use crate::units::instant::Instant;
+use diesel::prelude::*;
+
+#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
+pub struct Hold {
+    pub id: i64,
+    pub act_id: i64,
+    pub scope: String,
+    pub target_id: i64,
+    pub placed_at: i64,
+    pub placed_by: String,
+    pub reason: String,
+    pub released_at: Option<i64>,
+    pub released_by: Option<String>,
+    pub release_note: Option<String>,
+}
+
+/// Places a hold; `scope` is `lot`, `batch` or `tray`.
+pub fn place(
+    tx: &mut Tx<'_>,
+    act_id: i64,
+    scope: &str,
+    target_id: i64,
+    at: Instant,
+    by: &str,
+    reason: &str,
+) -> Result<i64, StoreError> {
+    let row = (
+        holds::act_id.eq(act_id),
+        holds::scope.eq(scope),
+        holds::target_id.eq(target_id),
+        holds::placed_at.eq(at.micros()),
+        holds::placed_by.eq(by),
+        holds::reason.eq(reason),
+    );
+    Ok(diesel::insert_into(holds::table).values(row).returning(holds::id).get_result(tx.changing())?)
+}
+
+pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Hold>, StoreError> {
+    Ok(holds::table.filter(holds::id.eq(id)).first(reading.conn).optional()?)
+}
+
+pub fn release(tx: &mut Tx<'_>, id: i64, at: Instant, by: &str, note: &str) -> Result<(), StoreError> {
+    let open = holds::table.filter(holds::id.eq(id)).filter(holds::released_at.is_null());
+    let row = (holds::released_at.eq(at.micros()), holds::released_by.eq(by), holds::release_note.eq(note));
+    diesel::update(open).set(row).execute(tx.changing())?;
+    Ok(())
+}
+
+/// All open holds, oldest first.
+pub fn open(reading: &mut Reading<'_>) -> Result<Vec<Hold>, StoreError> {
+    Ok(holds::table.filter(holds::released_at.is_null()).order(holds::id).load(reading.conn)?)
+}
+
+/// Reasons of the open holds that stop a tray: its own, its batch's, its lots'.
+pub fn on_tray(reading: &mut Reading<'_>, tray: &Tray) -> Result<Vec<String>, StoreError> {
+    let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
+    let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
+    let of_batch = holds::scope.eq("batch").and(holds::target_id.eq(tray.batch_id.unwrap_or(-1)));
+    let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
+    Ok(holds::table
+        .filter(holds::released_at.is_null())
+        .filter(of_tray.or(of_batch).or(of_lot))
+        .order(holds::id)
+        .select(holds::reason)
+        .load(reading.conn)?)
+}

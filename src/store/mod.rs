@@ -1,0 +1,95 @@
+//! Remembers: all SQL, both databases, the one way to write and the one way to read. No rule of the shop is decided here.
+//!
+//! Reading functions take `&mut Reading`, writing functions `&mut Tx`; a `Tx` can be read through. Rows are private to their file.
+
+pub mod acts;
+pub mod breakdowns;
+pub mod catalogue;
+mod connection;
+pub mod counters;
+mod dialect;
+pub mod error;
+pub mod holds;
+pub mod idempotency;
+pub mod issued_labels;
+pub mod lots;
+mod migrate;
+pub mod people;
+mod read;
+pub mod sales;
+mod schema;
+pub mod snapshot;
+pub mod stays;
+pub mod trays;
+pub mod verify;
+mod write;
+
+use connection::Target;
+use error::StoreError;
+pub use read::Reading;
+pub use write::Tx;
+
+/// How to open the shop's database.
+#[derive(Debug, Clone)]
+pub struct StoreOptions {
+    /// A file path (SQLite) or a `postgres://` address.
+    pub database: String,
+    /// Connections kept for reading, 1 to 64.
+    pub readers: u32,
+}
+
+/// The opened database of one shop.
+pub struct Store {
+    target: Target,
+    readers: read::Readers,
+    writer: write::Writer,
+}
+
+impl Store {
+    /// Opens the database, creates or migrates it, and checks that it is set up to keep what it acknowledges.
+    pub fn open(options: &StoreOptions) -> Result<Store, StoreError> {
+        let target = Target::read(&options.database);
+        let mut first = connection::open_for_writing(&target)?;
+        migrate::run(&mut first)?;
+        let readers = read::Readers::open(&target, options.readers)?;
+        let writer = write::Writer::open(&target, first)?;
+        Ok(Store { target, readers, writer })
+    }
+
+    /// Runs `look` on one consistent snapshot. Never waits for the writer.
+    pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
+        self.readers.read(look)
+    }
+
+    /// Runs `act` as one transaction and answers only after the commit is durable. A refusal leaves nothing behind. The act may
+    /// run more than once, so everything it takes from the clock or from chance comes in with it.
+    pub fn write<T, E, F>(&self, act: F) -> Result<T, E>
+    where
+        F: Fn(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        self.writer.write(act)
+    }
+
+    /// `sqlite` or `postgresql`.
+    pub const fn kind(&self) -> &'static str {
+        self.target.kind()
+    }
+
+    /// Writes a consistent copy of the database to a file that does not exist yet, while others read and write. Only for the
+    /// embedded database; a server's own tools copy a server.
+    pub fn copy_to(&self, file: &std::path::Path) -> Result<(), StoreError> {
+        dialect::copy_to(&self.target, file)
+    }
+}
+
+/// Checks a copy made by `copy_to`: the file is sound and holds the tables of this version.
+pub fn check_copy(file: &std::path::Path) -> Result<(), StoreError> {
+    dialect::check_copy(file)
+}
+
+/// What the migrations make of an empty database and how they come away again: for the test that keeps both folders in step.
+pub fn migrate_down_and_up(options: &StoreOptions) -> Result<(), StoreError> {
+    migrate::down_and_up(&mut connection::open_for_writing(&Target::read(&options.database))?)
+}

@@ -1,0 +1,77 @@
+//! The one way to read: a connection from the pool, one snapshot, no waiting for the writer.
+
+use super::connection::{self, AnyConnection, Target};
+use super::dialect;
+use super::error::StoreError;
+use diesel::connection::SimpleConnection;
+use std::time::Duration;
+
+/// A view of one consistent state.
+pub struct Reading<'a> {
+    pub(super) conn: &'a mut AnyConnection,
+}
+
+struct Opener(Target);
+
+impl r2d2::ManageConnection for Opener {
+    type Connection = AnyConnection;
+    type Error = StoreError;
+
+    fn connect(&self) -> Result<AnyConnection, StoreError> {
+        connection::open_for_reading(&self.0)
+    }
+
+    fn is_valid(&self, connection: &mut AnyConnection) -> Result<(), StoreError> {
+        Ok(connection.batch_execute("SELECT 1")?)
+    }
+
+    fn has_broken(&self, _: &mut AnyConnection) -> bool {
+        false
+    }
+}
+
+pub struct Readers(r2d2::Pool<Opener>);
+
+impl Readers {
+    pub fn open(target: &Target, count: u32) -> Result<Readers, StoreError> {
+        let embedded = matches!(target, Target::Sqlite(_));
+        r2d2::Pool::builder()
+            .max_size(count.clamp(1, 64))
+            .min_idle(Some(1))
+            // A file does not go away between two uses; a server may.
+            .test_on_check_out(!embedded)
+            .connection_timeout(Duration::from_secs(2))
+            .build(Opener(target.clone()))
+            .map(Readers)
+            .map_err(|e| StoreError::Unusable(e.to_string()))
+    }
+
+    pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
+        let mut connection = self.0.get().map_err(|e| StoreError::Busy(e.to_string()))?;
+        let begin = dialect::begin_read(&connection);
+        connection.batch_execute(begin).map_err(StoreError::from)?;
+        let mut ending = Ending(&mut connection);
+        let outcome = look(&mut Reading { conn: ending.0 });
+        ending.end();
+        outcome
+    }
+}
+
+/// Ends the snapshot even when the look panics, so that the connection goes back clean.
+struct Ending<'a>(&'a mut AnyConnection);
+
+impl Ending<'_> {
+    fn end(&mut self) {
+        if let Err(error) = self.0.batch_execute("ROLLBACK") {
+            tracing::debug!(%error, "the snapshot had ended already");
+        }
+    }
+}
+
+impl Drop for Ending<'_> {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            self.end();
+        }
+    }
+}

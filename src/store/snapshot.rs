@@ -1,0 +1,71 @@
+//! The whole stock at once: what lists, boards, picks and reviews judge, in a fixed number of queries however many trays there are.
+
+use super::catalogue::{cut, place, species_of};
+use super::error::StoreError;
+use super::holds;
+use super::read::Reading;
+use super::schema::{holdings, lots};
+use super::trays::{self, Filter};
+use crate::domain::catalogue::{Cut, Species};
+use crate::domain::place::Place;
+use crate::domain::tray::Tray;
+use diesel::prelude::*;
+use std::collections::HashMap;
+
+/// Trays of a filter with everything a judgement needs.
+pub struct Snapshot {
+    pub trays: Vec<Tray>,
+    pub cuts: HashMap<String, Cut>,
+    pub species: HashMap<String, Species>,
+    pub places: HashMap<String, Place>,
+    /// Lots on each tray.
+    pub lots_of: HashMap<i64, Vec<i64>>,
+    /// Code of each lot, and whether it has a record of parasite freezing.
+    pub lots: HashMap<i64, (String, bool)>,
+    open_holds: Vec<holds::Hold>,
+}
+
+/// Loads trays of a filter above a number, with their surroundings.
+pub fn load(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) -> Result<Snapshot, StoreError> {
+    let trays = trays::page(reading, filter, above, limit)?;
+    let mut lots_of: HashMap<i64, Vec<i64>> = HashMap::new();
+    if let (Some(first), Some(last)) = (trays.first(), trays.last()) {
+        let rows: Vec<(i64, i64)> = holdings::table
+            .filter(holdings::tray_id.between(first.id, last.id))
+            .order((holdings::tray_id, holdings::lot_id))
+            .select((holdings::tray_id, holdings::lot_id))
+            .load(reading.conn)?;
+        for (tray, lot) in rows {
+            lots_of.entry(tray).or_default().push(lot);
+        }
+    }
+    let lots: Vec<(i64, String, Option<String>)> =
+        lots::table.select((lots::id, lots::code, lots::parasite_freezing)).load(reading.conn)?;
+    Ok(Snapshot {
+        trays,
+        cuts: cut::list(reading)?.into_iter().map(|c| (c.code.clone(), c)).collect(),
+        species: species_of::list(reading)?.into_iter().map(|s| (s.code.clone(), s)).collect(),
+        places: place::list(reading)?.into_iter().map(|p| (p.code.clone(), p)).collect(),
+        lots_of,
+        lots: lots.into_iter().map(|(id, code, freezing)| (id, (code, freezing.is_some()))).collect(),
+        open_holds: holds::open(reading)?,
+    })
+}
+
+impl Snapshot {
+    /// Lots on a tray, in the order received.
+    pub fn lots_on(&self, tray: &Tray) -> &[i64] {
+        self.lots_of.get(&tray.id).map_or(&[], Vec::as_slice)
+    }
+
+    /// Reasons of the open holds that stop a tray.
+    pub fn holds_on(&self, tray: &Tray) -> Vec<String> {
+        let lots = self.lots_on(tray);
+        let stops = |hold: &&holds::Hold| match hold.scope.as_str() {
+            "tray" => hold.target_id == tray.id,
+            "batch" => Some(hold.target_id) == tray.batch_id,
+            _ => lots.contains(&hold.target_id),
+        };
+        self.open_holds.iter().filter(stops).map(|h| h.reason.clone()).collect()
+    }
+}

@@ -1,0 +1,355 @@
+//! The one way to write.
+//!
+//! SQLite has one writing connection. A caller that finds it free runs its own act and commits, without a queue. Callers that come
+//! meanwhile line up; when the commit is done the first of them takes all that wait into one transaction: one commit, one wait for the
+//! disk, and only then every reply. Nobody is answered before the disk has it.
+//!
+//! An act that refuses before it has written leaves nothing to undo. One that fails after writing sends the whole group back: it is run
+//! again, each act inside a savepoint of its own. PostgreSQL runs each act in a serializable transaction and tries again on a collision.
+
+use super::connection::{self, AnyConnection, Target};
+use super::dialect;
+use super::error::StoreError;
+use super::read::Reading;
+use diesel::connection::SimpleConnection;
+use std::cell::Cell;
+use std::collections::VecDeque;
+use std::ops::{Deref, DerefMut};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+/// A transaction that may write. Reads go through it by `Deref`.
+pub struct Tx<'a> {
+    reading: Reading<'a>,
+    wrote: bool,
+}
+
+impl<'a> Tx<'a> {
+    fn new(conn: &'a mut AnyConnection) -> Tx<'a> {
+        Tx { reading: Reading { conn }, wrote: false }
+    }
+
+    /// The connection for a statement that changes something: from here on a failure has something to undo.
+    pub(super) fn changing(&mut self) -> &mut AnyConnection {
+        self.wrote = true;
+        self.reading.conn
+    }
+}
+
+impl<'a> Deref for Tx<'a> {
+    type Target = Reading<'a>;
+
+    fn deref(&self) -> &Reading<'a> {
+        &self.reading
+    }
+}
+
+impl<'a> DerefMut for Tx<'a> {
+    fn deref_mut(&mut self) -> &mut Reading<'a> {
+        &mut self.reading
+    }
+}
+
+/// Most acts that share one commit: bounds the wait of the first.
+const GROUP_LIMIT: usize = 256;
+const ATTEMPTS: u32 = 30;
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    // A panic inside an act is caught before it can poison; should one slip through, the state is still whole.
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// What a queued caller hears: its outcome, or that it is to lead the next group.
+enum Signal<T, E> {
+    Done(Result<T, E>),
+    Lead,
+}
+
+/// How an act went inside a transaction.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Went {
+    Kept,
+    RefusedClean,
+    FailedDirty,
+}
+
+/// A queued act, its types put away.
+pub trait Queued: Send {
+    fn run(&mut self, connection: &mut AnyConnection) -> Went;
+    fn reply(self: Box<Self>, committed: &Result<(), StoreError>);
+    fn lead(&self);
+}
+
+struct Task<T, E, F> {
+    act: F,
+    outcome: Option<Result<T, E>>,
+    caller: SyncSender<Signal<T, E>>,
+}
+
+fn run_act<T, E, F>(act: &F, connection: &mut AnyConnection) -> (Result<T, E>, Went)
+where
+    F: Fn(&mut Tx<'_>) -> Result<T, E>,
+    E: From<StoreError>,
+{
+    let mut tx = Tx::new(connection);
+    let outcome = catch_unwind(AssertUnwindSafe(|| act(&mut tx)));
+    match outcome {
+        Ok(Ok(value)) => (Ok(value), Went::Kept),
+        Ok(Err(refusal)) => (Err(refusal), if tx.wrote { Went::FailedDirty } else { Went::RefusedClean }),
+        Err(_) => (Err(StoreError::Panicked.into()), Went::FailedDirty),
+    }
+}
+
+impl<T, E, F> Queued for Task<T, E, F>
+where
+    F: Fn(&mut Tx<'_>) -> Result<T, E> + Send,
+    T: Send,
+    E: From<StoreError> + Send,
+{
+    fn run(&mut self, connection: &mut AnyConnection) -> Went {
+        let (outcome, went) = run_act(&self.act, connection);
+        self.outcome = Some(outcome);
+        went
+    }
+
+    fn reply(self: Box<Self>, committed: &Result<(), StoreError>) {
+        let outcome = match (committed, self.outcome) {
+            (Ok(()), Some(outcome)) => outcome,
+            (Ok(()), None) => Err(StoreError::Panicked.into()),
+            // A refusal stands whether or not the others' commit went through.
+            (Err(_), Some(Err(refusal))) => Err(refusal),
+            (Err(error), _) => Err(error.clone().into()),
+        };
+        // The caller may be gone; what was committed stays committed.
+        let _ = self.caller.send(Signal::Done(outcome));
+    }
+
+    fn lead(&self) {
+        let _ = self.caller.send(Signal::Lead);
+    }
+}
+
+/// Who waits for the connection.
+#[derive(Default)]
+pub struct Line {
+    /// Whether someone holds or is about to take the connection.
+    led: bool,
+    waiting: VecDeque<Box<dyn Queued>>,
+}
+
+pub enum Writer {
+    Embedded { line: Mutex<Line>, connection: Mutex<AnyConnection> },
+    Server(r2d2::Pool<ServerOpener>),
+}
+
+pub struct ServerOpener(Target);
+
+impl r2d2::ManageConnection for ServerOpener {
+    type Connection = AnyConnection;
+    type Error = StoreError;
+
+    fn connect(&self) -> Result<AnyConnection, StoreError> {
+        connection::open_for_writing(&self.0)
+    }
+
+    fn is_valid(&self, connection: &mut AnyConnection) -> Result<(), StoreError> {
+        Ok(connection.batch_execute("SELECT 1")?)
+    }
+
+    fn has_broken(&self, _: &mut AnyConnection) -> bool {
+        false
+    }
+}
+
+impl Writer {
+    pub fn open(target: &Target, first: AnyConnection) -> Result<Writer, StoreError> {
+        match target {
+            Target::Sqlite(_) => Ok(Writer::Embedded { line: Mutex::default(), connection: Mutex::new(first) }),
+            Target::Postgres(_) => r2d2::Pool::builder()
+                .max_size(8)
+                .min_idle(Some(1))
+                .connection_timeout(Duration::from_secs(5))
+                .build(ServerOpener(target.clone()))
+                .map(Writer::Server)
+                .map_err(|e| StoreError::Unusable(e.to_string())),
+        }
+    }
+
+    pub fn write<T, E, F>(&self, act: F) -> Result<T, E>
+    where
+        F: Fn(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        match self {
+            Writer::Embedded { line, connection } => write_embedded(line, connection, act),
+            Writer::Server(pool) => write_to_server(pool, &act),
+        }
+    }
+}
+
+fn write_embedded<T, E, F>(line: &Mutex<Line>, connection: &Mutex<AnyConnection>, act: F) -> Result<T, E>
+where
+    F: Fn(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
+    T: Send + 'static,
+    E: From<StoreError> + Send + 'static,
+{
+    let mut state = locked(line);
+    if !state.led {
+        state.led = true;
+        drop(state);
+        let outcome = commit_alone(&mut locked(connection), &act);
+        hand_on(line);
+        return outcome;
+    }
+    let (caller, signals) = sync_channel(2);
+    state.waiting.push_back(Box::new(Task { act, outcome: None, caller }));
+    drop(state);
+    wait(line, connection, &signals)
+}
+
+fn wait<T, E: From<StoreError>>(
+    line: &Mutex<Line>,
+    connection: &Mutex<AnyConnection>,
+    signals: &Receiver<Signal<T, E>>,
+) -> Result<T, E> {
+    loop {
+        match signals.recv() {
+            Ok(Signal::Done(outcome)) => return outcome,
+            Ok(Signal::Lead) => {
+                let group: Vec<Box<dyn Queued>> = {
+                    let mut state = locked(line);
+                    let count = state.waiting.len().min(GROUP_LIMIT);
+                    state.waiting.drain(..count).collect()
+                };
+                commit_group(&mut locked(connection), group);
+                hand_on(line);
+            }
+            Err(_) => return Err(StoreError::Panicked.into()),
+        }
+    }
+}
+
+/// Gives the lead to the first who waits, or marks the connection free.
+fn hand_on(line: &Mutex<Line>) {
+    let mut state = locked(line);
+    match state.waiting.front() {
+        Some(first) => first.lead(),
+        None => state.led = false,
+    }
+}
+
+fn commit_alone<T, E, F>(connection: &mut AnyConnection, act: &F) -> Result<T, E>
+where
+    F: Fn(&mut Tx<'_>) -> Result<T, E>,
+    E: From<StoreError>,
+{
+    begin(connection)?;
+    let (outcome, went) = run_act(act, connection);
+    if went == Went::Kept {
+        commit(connection)?;
+    } else {
+        roll_back(connection);
+    }
+    outcome
+}
+
+fn commit_group(connection: &mut AnyConnection, mut group: Vec<Box<dyn Queued>>) {
+    let committed = begin(connection).and_then(|()| {
+        let dirty = group.iter_mut().any(|task| task.run(connection) == Went::FailedDirty);
+        if dirty {
+            roll_back(connection);
+            begin(connection)?;
+            for task in &mut group {
+                run_in_savepoint(connection, task.as_mut())?;
+            }
+        }
+        commit(connection)
+    });
+    if committed.is_err() {
+        roll_back(connection);
+    }
+    for task in group {
+        task.reply(&committed);
+    }
+}
+
+fn run_in_savepoint(connection: &mut AnyConnection, task: &mut dyn Queued) -> Result<(), StoreError> {
+    connection.batch_execute("SAVEPOINT act")?;
+    let end = if task.run(connection) == Went::Kept { "RELEASE act" } else { "ROLLBACK TO act; RELEASE act" };
+    Ok(connection.batch_execute(end)?)
+}
+
+fn begin(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    let begin = dialect::begin_write(connection);
+    Ok(connection.batch_execute(begin)?)
+}
+
+fn commit(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    connection.batch_execute("COMMIT").map_err(|error| {
+        roll_back(connection);
+        error.into()
+    })
+}
+
+fn roll_back(connection: &mut AnyConnection) {
+    // Fails when the database has rolled back by itself (disk full, I/O error): that is what we wanted.
+    if let Err(error) = connection.batch_execute("ROLLBACK") {
+        tracing::debug!(%error, "nothing left to roll back");
+    }
+}
+
+fn write_to_server<T, E, F>(pool: &r2d2::Pool<ServerOpener>, act: &F) -> Result<T, E>
+where
+    F: Fn(&mut Tx<'_>) -> Result<T, E>,
+    E: From<StoreError>,
+{
+    let mut connection = pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
+    let mut attempt = 1;
+    loop {
+        let collided = Cell::new(false);
+        let outcome = attempt_on_server(&mut connection, act, &collided);
+        let again = collided.get() && attempt < ATTEMPTS;
+        if !again {
+            return outcome;
+        }
+        std::thread::sleep(pause(attempt));
+        attempt += 1;
+    }
+}
+
+fn attempt_on_server<T, E, F>(connection: &mut AnyConnection, act: &F, collided: &Cell<bool>) -> Result<T, E>
+where
+    F: Fn(&mut Tx<'_>) -> Result<T, E>,
+    E: From<StoreError>,
+{
+    let note = |error: StoreError| {
+        collided.set(matches!(error, StoreError::Collision(_)));
+        error
+    };
+    begin(connection).map_err(note)?;
+    let (outcome, went) = run_act(act, connection);
+    if went == Went::Kept {
+        commit(connection).map_err(note)?;
+        return outcome;
+    }
+    // The act's own error type hides what the database said, so the transaction is asked: after a serialization failure it is
+    // aborted and refuses even a harmless statement.
+    if connection.batch_execute("SELECT 1").is_err() {
+        collided.set(true);
+    }
+    roll_back(connection);
+    outcome
+}
+
+/// 1 to 2 ms at first, doubling to at most 64 to 128 ms, with jitter so that colliding acts part.
+fn pause(attempt: u32) -> Duration {
+    let mut byte = [0_u8; 1];
+    // Without randomness the pause is merely less spread.
+    let _ = getrandom::fill(&mut byte);
+    let base = 1_000_u64 << attempt.min(6);
+    let [jitter] = byte;
+    Duration::from_micros(base + base * u64::from(jitter) / 256)
+}
