@@ -1,0 +1,3 @@
+//! The rooms of the house.
+
+pub mod labels;
