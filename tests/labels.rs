@@ -18,7 +18,8 @@ use sakudana::labels::symbol;
 const DPIS: [Dpi; 2] = [Dpi::D203, Dpi::D300];
 
 fn address(characters: usize) -> String {
-    let start = "https://shop.example/01/09520123456788/10/2611-YFT-03/21/7K3M9QX2?17=261126&3103=000268&8008=2611241830";
+    let start =
+        "https://shop.example/01/09520123456788/10/2611-YFT-03/21/7K3M9QX2?17=261126&3103=000268&8008=2611241830";
     start.chars().chain("&x=aB3_".chars().cycle()).take(characters).collect()
 }
 
@@ -90,7 +91,8 @@ fn many() -> Vec<TrayLabel> {
     let cuts = ["Ō-toro", "Akami saku", "Bluefin chūtoro saku, sinew drawn", "Filet de thon à la japonaise, paré"];
     let species = ["Tuna · Thunnus alalunga", "Thon à nageoires jaunes · Thunnus albacares"];
     let origins = ["Wild, FAO 27, handline", "Sauvage, Pacifique Centre-Ouest (FAO 71), palangre dérivante"];
-    let prices = [("21.31 €", "79.50 €/kg", "268 g"), ("£187.20", "£93.60/kg", "2 kg"), ("$1,204.99", "$44.00/lb", "27.39 lb")];
+    let prices =
+        [("21.31 €", "79.50 €/kg", "268 g"), ("£187.20", "£93.60/kg", "2 kg"), ("$1,204.99", "$44.00/lb", "27.39 lb")];
     let addresses = [60, 84, 106, 130];
     let mut labels = Vec::new();
     for (index, cut) in (0..).zip(cuts) {
@@ -139,12 +141,8 @@ fn read_png(file: &[u8]) -> (png::Info<'static>, Vec<u8>) {
 fn check_places(label: &TrayLabel, stock: &LabelStock, layout: &Layout) {
     let texts = layout.texts();
     let margin = stock.margin_dots();
-    let inside = Rect {
-        x: margin,
-        y: margin,
-        width: stock.width_dots() - 2 * margin,
-        height: stock.height_dots() - 2 * margin,
-    };
+    let inside =
+        Rect { x: margin, y: margin, width: stock.width_dots() - 2 * margin, height: stock.height_dots() - 2 * margin };
     for (index, text) in texts.iter().enumerate() {
         assert!(inside.contains(&text.rect), "{text:?} is in the margin");
         assert!(!text.rect.overlaps(&layout.symbol_box()), "{text:?} is in the quiet zone");
@@ -354,7 +352,7 @@ fn every_refusal_has_a_code_of_its_own_and_a_sentence() {
     ];
     let codes: BTreeSet<&str> = refusals.iter().map(LabelRefusal::code).collect();
     assert_eq!(codes.len(), refusals.len());
-    assert!(codes.iter().all(|code| code.chars().all(|letter| letter.is_ascii_lowercase() || letter == '_')));
+    assert!(codes.iter().all(|code| { code.chars().all(|letter| letter.is_ascii_lowercase() || letter == '_') }));
     assert!(refusals.iter().all(|refusal| refusal.to_string().len() > 10));
 }
 
@@ -392,6 +390,22 @@ fn kept_pictures_are_unchanged() {
     check_picture("markdown-standard-203", &markdown(), &LabelStock::standard(Dpi::D203));
     check_picture("markdown-standard-300", &markdown(), &LabelStock::standard(Dpi::D300));
     check_picture("markdown-large-300", &markdown(), &LabelStock::large(Dpi::D300));
+    let long_code = TrayLabel { qr_text: address(130), ..akami() };
+    check_picture("long-code-standard-203", &long_code, &LabelStock::standard(Dpi::D203));
+    let american = TrayLabel {
+        shop_name: "Pier 9 Fish, Seattle".to_owned(),
+        cut_name: "Bluefin chūtoro saku".to_owned(),
+        species_line: "Pacific bluefin tuna · Thunnus orientalis".to_owned(),
+        origin_line: "Farm-raised, product of Japan".to_owned(),
+        net_weight: "0.59 lb (268 g)".to_owned(),
+        unit_price: "$64.00/lb".to_owned(),
+        price: "$37.76".to_owned(),
+        use_by: "Nov 26, 2026 6:00 PM".to_owned(),
+        storage: "Keep below 38 °F".to_owned(),
+        qr_text: address(106),
+        ..akami()
+    };
+    check_picture("pounds-standard-203", &american, &LabelStock::standard(Dpi::D203));
     check_picture("crowded-large-203", &crowded(), &LabelStock::large(Dpi::D203));
     check_picture("crowded-large-300", &crowded(), &LabelStock::large(Dpi::D300));
 }

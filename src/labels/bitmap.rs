@@ -92,7 +92,9 @@ impl Bitmap {
 
     /// Sets one dot; outside the picture nothing happens.
     pub fn set(&mut self, x: i32, y: i32, ink: Ink) {
-        let Some((byte, mask)) = self.place(x, y) else { return };
+        let Some((byte, mask)) = self.place(x, y) else {
+            return;
+        };
         if let Some(bits) = self.bits.get_mut(byte) {
             match ink {
                 Ink::Black => *bits |= mask,
@@ -187,7 +189,7 @@ mod tests {
         stamp.set(2, 0, Ink::Black);
         let mut picture = Bitmap::new(4, 1);
         picture.blit(&stamp, 2, 0, Ink::Black);
-        assert_eq!(picture.spans(0), [2..3]);
+        assert_eq!(picture.spans(0), vec![2..3; 1]);
         picture.fill(Rect { x: 0, y: 0, width: 4, height: 1 }, Ink::Black);
         picture.blit(&stamp, 0, 0, Ink::White);
         assert_eq!(picture.spans(0), [1..2, 3..4]);

@@ -47,12 +47,9 @@ impl Layout {
     /// All lines of text.
     pub fn texts(&self) -> Vec<PlacedText> {
         let placed = self.marks.iter().filter_map(|mark| match &mark.shape {
-            Shape::Line { size, text, .. } => Some(PlacedText {
-                field: mark.field,
-                text: text.clone(),
-                rect: mark.rect,
-                x_height: size.x_height,
-            }),
+            Shape::Line { size, text, .. } => {
+                Some(PlacedText { field: mark.field, text: text.clone(), rect: mark.rect, x_height: size.x_height })
+            }
             Shape::Bar | Shape::Frame(_) => None,
         });
         placed.collect()
@@ -145,9 +142,8 @@ fn arrangements() -> impl Iterator<Item = Arrangement> {
     let lots = [Side::Right, Side::Foot, Side::Left];
     let notices = [Side::Foot, Side::Left];
     notices.into_iter().flat_map(move |notices| {
-        lots.into_iter().flat_map(move |lot_and_cut| {
-            shops.into_iter().map(move |shop| Arrangement { lot_and_cut, shop, notices })
-        })
+        lots.into_iter()
+            .flat_map(move |lot_and_cut| shops.into_iter().map(move |shop| Arrangement { lot_and_cut, shop, notices }))
     })
 }
 
@@ -174,8 +170,7 @@ impl<'a> Sheet<'a> {
         let left = Rect { width: symbol_box.x - margin, ..whole };
         let edge = margin - inset;
         let top = symbol_box.bottom();
-        let right =
-            Rect { x: symbol_box.x + edge, y: top, width: side - 2 * edge, height: whole.bottom() - top };
+        let right = Rect { x: symbol_box.x + edge, y: top, width: side - 2 * edge, height: whole.bottom() - top };
         Self { stock, symbol_box, left, right, whole }
     }
 
@@ -226,7 +221,9 @@ impl<'a> Sheet<'a> {
 
     /// The fields to blame when not even the smallest sizes fit.
     fn too_long(&self, label: &TrayLabel) -> Vec<&'static str> {
-        let Some(step) = STEPS.last() else { return Vec::new() };
+        let Some(step) = STEPS.last() else {
+            return Vec::new();
+        };
         let mut names: Vec<&'static str> = label.printed().into_iter().map(|(name, _)| name).collect();
         names.dedup();
         let alone = |name: &&'static str| self.fill(&label.shortened(name), step).is_ok();
@@ -257,13 +254,8 @@ struct MadeParts {
 impl MadeParts {
     fn make(parts: &Parts<'_>, sheet: &Sheet<'_>) -> Result<Self, Vec<&'static str>> {
         let (left, right, whole) = (sheet.left.width, sheet.right.width, sheet.whole.width);
-        let fixed = [
-            parts.name(left),
-            parts.fish(left),
-            parts.use_by_band(left),
-            parts.prices(left),
-            parts.tray_code(right),
-        ];
+        let fixed =
+            [parts.name(left), parts.fish(left), parts.use_by_band(left), parts.prices(left), parts.tray_code(right)];
         let (markdown, cautions) = (parts.markdown(left), parts.cautions(whole));
         let notices = [parts.notices(left), parts.notices(whole)];
         let shop = [parts.shop(left, Align::Left), parts.shop(right, Align::Centre), parts.shop(whole, Align::Left)];

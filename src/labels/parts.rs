@@ -119,20 +119,15 @@ impl<'a> Parts<'a> {
         let (bold, regular) = (self.body(Face::Bold), self.body(Face::Regular));
         let weights = measure(bold, &label.net_weight).max(measure(regular, &label.unit_price));
         let room = width - weights - self.dots(1_500);
-        let size =
-            self.largest(&label.price, room, self.step.price_um, steps::SMALLEST_PRICE_UM).ok_or_else(|| {
-                if measure(regular, &label.price) > width / 2 { field::PRICE } else { field::UNIT_PRICE }
-            })?;
+        let size = self
+            .largest(&label.price, room, self.step.price_um, steps::SMALLEST_PRICE_UM)
+            .ok_or_else(|| if measure(regular, &label.price) > width / 2 { field::PRICE } else { field::UNIT_PRICE })?;
         let left = |name, size, text| lines(name, self.setting(size, Align::Left), std::slice::from_ref(text), width);
         let small = stack(
-            vec![
-                left(field::NET_WEIGHT, bold, &label.net_weight),
-                left(field::UNIT_PRICE, regular, &label.unit_price),
-            ],
+            vec![left(field::NET_WEIGHT, bold, &label.net_weight), left(field::UNIT_PRICE, regular, &label.unit_price)],
             self.leading() + self.dots(250),
         );
-        let large =
-            lines(field::PRICE, self.setting(size, Align::Right), std::slice::from_ref(&label.price), width);
+        let large = lines(field::PRICE, self.setting(size, Align::Right), std::slice::from_ref(&label.price), width);
         let drop = last_baseline(&large) - last_baseline(&small);
         let (small_y, large_y) = (drop.max(0), (-drop).max(0));
         let height = (small.height + small_y).max(large.height + large_y);
@@ -144,9 +139,8 @@ impl<'a> Parts<'a> {
     /// The tray code, as large as the column allows.
     pub fn tray_code(&self, width: i32) -> Made {
         let text = &self.label.tray_code;
-        let size = self
-            .largest(text, width, self.step.tray_code_um, steps::SMALLEST_TRAY_CODE_UM)
-            .ok_or(field::TRAY_CODE)?;
+        let size =
+            self.largest(text, width, self.step.tray_code_um, steps::SMALLEST_TRAY_CODE_UM).ok_or(field::TRAY_CODE)?;
         Ok(lines(field::TRAY_CODE, self.setting(size, Align::Centre), std::slice::from_ref(text), width))
     }
 

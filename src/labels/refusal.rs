@@ -74,7 +74,11 @@ impl fmt::Display for LabelRefusal {
             }
             Self::NoGlyph { character, field } => {
                 let point = u32::from(*character);
-                write!(out, "{field} holds a character the label cannot set: {} (U+{point:04X})", character.escape_debug())
+                write!(
+                    out,
+                    "{field} holds a character the label cannot set: {} (U+{point:04X})",
+                    character.escape_debug()
+                )
             }
             Self::CodeTooLong { characters, limit } => {
                 write!(out, "the text of the symbol has {characters} characters; at most {limit} are allowed")

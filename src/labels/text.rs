@@ -231,16 +231,27 @@ fn rasterise(size: Type, character: char, stretch: f32, shift: f32) -> Option<Ra
     let scale = PxScale { x: height * stretch, y: height };
     let glyph = font.glyph_id(character).with_scale_and_position(scale, Point { x: shift, y: 0.0 });
     let outlined = font.outline_glyph(glyph)?;
-    let bounds = outlined.px_bounds();
-    let mut bits = Bitmap::new(bounds.width().ceil() as i32, bounds.height().ceil() as i32);
+    let corner = outlined.px_bounds().min;
+    let mut dots: Vec<(i32, i32)> = Vec::new();
     let mut doubt = 0.0;
     outlined.draw(|x, y, coverage| {
         doubt += coverage.min(1.0 - coverage).max(0.0);
         if coverage > 0.5 {
-            bits.set(i32::try_from(x).unwrap_or(-1), i32::try_from(y).unwrap_or(-1), Ink::Black);
+            dots.extend(i32::try_from(x).ok().zip(i32::try_from(y).ok()));
         }
     });
-    Some(Raster { bits, left: bounds.min.x as i32, top: -(bounds.min.y as i32), doubt })
+    // The outline's bounds may hold rows and columns that no dot reached.
+    let (left, right) = least_and_most(dots.iter().map(|(x, _)| *x))?;
+    let (top, bottom) = least_and_most(dots.iter().map(|(_, y)| *y))?;
+    let mut bits = Bitmap::new(right - left + 1, bottom - top + 1);
+    for (x, y) in dots {
+        bits.set(x - left, y - top, Ink::Black);
+    }
+    Some(Raster { bits, left: corner.x as i32 + left, top: -(corner.y as i32) - top, doubt })
+}
+
+fn least_and_most(values: impl Iterator<Item = i32> + Clone) -> Option<(i32, i32)> {
+    Some((values.clone().min()?, values.max()?))
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ pub const CLAUSE: &str = " · ";
 pub fn wrap(size: Type, text: &str, width: i32) -> Option<Vec<String>> {
     let words = words_of(size, text);
     let lines = greedy(&words, width)?;
-    Some(if (2..=3).contains(&lines.len()) { balanced(&words, width, lines) } else { lines })
+    Some(if (2..=3).contains(&lines.len()) { balanced(&words, width, 10 * size.x_height, lines) } else { lines })
 }
 
 /// A word, or a number with its unit, and what stands between it and the word before.
@@ -75,21 +75,23 @@ struct Filling {
 }
 
 /// The same number of lines, evenly filled and broken where the sense allows: after a comma rather than inside a
-/// phrase, and not before a number.
-fn balanced(words: &[Word], width: i32, lines: Vec<String>) -> Vec<String> {
+/// phrase, and not before a number. `awkward` is the white, in dots, that is better than a break inside a phrase.
+fn balanced(words: &[Word], width: i32, awkward: i32, lines: Vec<String>) -> Vec<String> {
     // For each word the cheapest way to set the rest from there on, first in no line, then in one, two, three.
     let mut best: Vec<Option<Filling>> = vec![None; words.len()];
     best.push(Some(Filling { cost: 0, ends: Vec::new() }));
     for _ in 0..lines.len() {
-        let next = |start| cheapest(words, width, start, &best);
+        let next = |start| cheapest(words, width, awkward, start, &best);
         best = (0..words.len()).map(next).chain([None]).collect();
     }
-    let Some(Some(filling)) = best.first() else { return lines };
+    let Some(Some(filling)) = best.first() else {
+        return lines;
+    };
     let starts = [0].into_iter().chain(filling.ends.iter().copied());
     starts.zip(&filling.ends).map(|(start, end)| joined(words, start, *end)).collect()
 }
 
-fn cheapest(words: &[Word], width: i32, start: usize, best: &[Option<Filling>]) -> Option<Filling> {
+fn cheapest(words: &[Word], width: i32, awkward: i32, start: usize, best: &[Option<Filling>]) -> Option<Filling> {
     let mut found: Option<Filling> = None;
     let mut pen = 0;
     for (index, word) in words.iter().enumerate().skip(start) {
@@ -98,10 +100,12 @@ fn cheapest(words: &[Word], width: i32, start: usize, best: &[Option<Filling>]) 
             break;
         }
         let end = index + 1;
-        let Some(Some(rest)) = best.get(end) else { continue };
+        let Some(Some(rest)) = best.get(end) else {
+            continue;
+        };
         let white = i64::from(width - pen);
-        let awkward = words.get(end).map_or(0, |next| awkwardness(word, next, width));
-        let cost = rest.cost + white * white + awkward * awkward;
+        let penalty = words.get(end).map_or(0, |next| i64::from(awkward) * awkward_percent(word, next) / 100);
+        let cost = rest.cost + white * white + penalty * penalty;
         if found.as_ref().is_none_or(|known| cost < known.cost) {
             let ends = [end].into_iter().chain(rest.ends.iter().copied()).collect();
             found = Some(Filling { cost, ends });
@@ -110,15 +114,16 @@ fn cheapest(words: &[Word], width: i32, start: usize, best: &[Option<Filling>]) 
     found
 }
 
-/// What it costs to end a line between two words, as an amount of white.
-fn awkwardness(before: &Word, after: &Word, width: i32) -> i64 {
-    let width = i64::from(width);
+/// How awkward it is to end a line between two words.
+fn awkward_percent(before: &Word, after: &Word) -> i64 {
     if after.joint == CLAUSE || before.text.ends_with([',', '.', ';']) {
         0
+    } else if after.text.starts_with('(') {
+        50
     } else if after.text.starts_with(|first: char| first.is_ascii_digit()) {
-        width / 2
+        200
     } else {
-        width / 4
+        100
     }
 }
 
