@@ -91,27 +91,30 @@ fn many() -> Vec<TrayLabel> {
     let cuts = ["Ō-toro", "Akami saku", "Bluefin chūtoro saku, sinew drawn", "Filet de thon à la japonaise, paré"];
     let species = ["Tuna · Thunnus alalunga", "Thon à nageoires jaunes · Thunnus albacares"];
     let origins = ["Wild, FAO 27, handline", "Sauvage, Pacifique Centre-Ouest (FAO 71), palangre dérivante"];
-    let prices =
-        [("21.31 €", "79.50 €/kg", "268 g"), ("£187.20", "£93.60/kg", "2 kg"), ("$1,204.99", "$44.00/lb", "27.39 lb")];
-    let addresses = [60, 84, 106, 130];
+    let prices = [
+        ("21.31 €", "79.50 €/kg", "268 g"),
+        ("£187.20", "£93.60/kg", "2 kg"),
+        ("$1,204.99", "$44.00/lb", "27.39 lb"),
+        ("9,30\u{A0}€", "31,00\u{A0}€/kg", "300\u{A0}g"),
+        ("1\u{202F}284 kr", "4\u{202F}790 kr/kg", "268 g"),
+    ];
     let mut labels = Vec::new();
-    for (index, cut) in (0..).zip(cuts) {
+    for cut in cuts {
         for species in species {
             for origin in origins {
-                for (price, unit_price, net_weight) in prices {
-                    for characters in addresses {
-                        let base = if (index + characters) % 3 == 0 { markdown() } else { akami() };
-                        labels.push(TrayLabel {
-                            cut_name: cut.to_owned(),
-                            species_line: species.to_owned(),
-                            origin_line: origin.to_owned(),
-                            price: price.to_owned(),
-                            unit_price: unit_price.to_owned(),
-                            net_weight: net_weight.to_owned(),
-                            qr_text: address(characters),
-                            ..base
-                        });
-                    }
+                for characters in [60, 84, 106, 130] {
+                    let base = if labels.len() % 3 == 0 { markdown() } else { akami() };
+                    let (price, unit_price, net_weight) = prices[labels.len() % prices.len()];
+                    labels.push(TrayLabel {
+                        cut_name: cut.to_owned(),
+                        species_line: species.to_owned(),
+                        origin_line: origin.to_owned(),
+                        price: price.to_owned(),
+                        unit_price: unit_price.to_owned(),
+                        net_weight: net_weight.to_owned(),
+                        qr_text: address(characters),
+                        ..base
+                    });
                 }
             }
         }
@@ -202,6 +205,7 @@ fn check_ink(layout: &Layout, picture: &Bitmap) {
     let mut boxes: Vec<Rect> = layout.texts().into_iter().map(|text| text.rect).collect();
     boxes.extend(layout.ornaments());
     let symbol = layout.symbol_box();
+    assert_eq!(symbol::QUIET_MODULES, 4, "ISO/IEC 18004");
     let quiet = symbol::QUIET_MODULES * layout.dots_per_module();
     boxes.push(Rect {
         x: symbol.x + quiet,
@@ -219,6 +223,7 @@ fn check_ink(layout: &Layout, picture: &Bitmap) {
 
 fn check_png(picture: &Bitmap, dpi: Dpi) {
     let file = labels::png(picture, dpi);
+    // A full label at 300 dpi has more than twice the dots of one at 203 dpi.
     let limit = if dpi == Dpi::D203 { 8 } else { 14 };
     assert!(file.len() < limit * 1024, "{} bytes", file.len());
     let (info, bytes) = read_png(&file);
@@ -241,7 +246,7 @@ fn many_labels_on_every_stock_keep_every_rule_and_scan_to_the_exact_text() {
                     Ok(layout) => {
                         check_places(label, &stock, &layout);
                         // Painting and reading back every label would take minutes without optimisation.
-                        if index % 7 == 0 {
+                        if index % 3 == 0 {
                             let picture = layout.paint();
                             check_ink(&layout, &picture);
                             check_png(&picture, dpi);
@@ -258,9 +263,8 @@ fn many_labels_on_every_stock_keep_every_rule_and_scan_to_the_exact_text() {
             }
         }
     }
-    eprintln!("{drawn} drawn, {refused} refused");
     assert!(drawn > 3 * refused, "{drawn} drawn, {refused} refused");
-    assert!(drawn > 500);
+    assert!(drawn > 200);
 }
 
 #[test]
@@ -325,6 +329,21 @@ fn what_does_not_fit_is_named() {
     assert_eq!(refusal(&label), LabelRefusal::DoesNotFit { fields: vec!["species_line"] });
     let label = TrayLabel { tray_code: "7K3M".repeat(8), use_by: "26 November ".repeat(6), ..akami() };
     assert_eq!(refusal(&label), LabelRefusal::DoesNotFit { fields: vec!["use_by", "tray_code"] });
+}
+
+#[test]
+fn a_long_code_is_blamed_where_a_shorter_one_would_fit() {
+    let stock = LabelStock::standard(Dpi::D203);
+    let label = |characters| TrayLabel {
+        cautions: vec!["Keep this raw fish cold. ".repeat(9)],
+        qr_text: address(characters),
+        ..akami()
+    };
+    assert!(lay_out(&label(60), &stock).is_ok());
+    let LabelRefusal::DoesNotFit { fields } = lay_out(&label(130), &stock).unwrap_err() else {
+        panic!("another refusal")
+    };
+    assert!(fields.contains(&"qr_text") && fields.contains(&"cautions"), "{fields:?}");
 }
 
 #[test]

@@ -18,6 +18,9 @@ const HEADLINE_STEPS: usize = 3;
 /// The module to aim at, 0.495 mm (GS1 General Specifications, target for retail; from memory).
 const AIM_MODULE_UM: u32 = 495;
 
+/// The length of a symbol's text that cannot well be undercut: a shorter one is not asked for.
+const SHORT_CODE_CHARACTERS: usize = 60;
+
 /// A label with everything in its place.
 #[derive(Debug, Clone)]
 pub struct Layout {
@@ -116,9 +119,28 @@ pub fn lay_out(label: &TrayLabel, stock: &LabelStock) -> Result<Layout, LabelRef
             }
         }
     }
-    let smallest = choices.last().map(|dots| Sheet::new(stock, &symbol, *dots));
-    let fields = smallest.map(|sheet| sheet.too_long(label)).unwrap_or_default();
-    Err(LabelRefusal::DoesNotFit { fields })
+    Err(LabelRefusal::DoesNotFit { fields: too_long(label, stock, &symbol) })
+}
+
+/// The fields to blame when not even the smallest sizes fit.
+fn too_long(label: &TrayLabel, stock: &LabelStock, symbol: &Symbol) -> Vec<&'static str> {
+    let Some(step) = STEPS.last() else { return Vec::new() };
+    let smallest = *stock.dpi().dots_per_module().start();
+    let sheet = Sheet::new(stock, symbol, smallest);
+    let mut names: Vec<&'static str> = label.printed().into_iter().map(|(name, _)| name).collect();
+    names.dedup();
+    let helps = |name: &&'static str| sheet.fill(&label.shortened(name), step).is_ok();
+    let mut alone: Vec<&'static str> = names.iter().copied().filter(helps).collect();
+    let short: String = label.qr_text.chars().take(SHORT_CODE_CHARACTERS).collect();
+    let with_short_code = Symbol::encode(&short).map(|symbol| Sheet::new(stock, &symbol, smallest));
+    if with_short_code.is_ok_and(|sheet| sheet.fill(label, step).is_ok()) {
+        alone.push(field::QR_TEXT);
+    }
+    if !alone.is_empty() {
+        return alone;
+    }
+    let too_wide = sheet.fill(label, step).err().unwrap_or_default();
+    if too_wide.is_empty() { names } else { too_wide }
 }
 
 /// Where the parts stand that have no fixed place.
@@ -217,22 +239,6 @@ impl<'a> Sheet<'a> {
         let rect = Rect { x: 0, y: 0, width: self.whole.width, height: rule };
         let rule = Block { height: rule, marks: vec![Mark { field: field::CAUTIONS, rect, shape: Shape::Bar }] };
         stack(vec![rule, stack(blocks, gap * 2 / 3)], gap * 2 / 3)
-    }
-
-    /// The fields to blame when not even the smallest sizes fit.
-    fn too_long(&self, label: &TrayLabel) -> Vec<&'static str> {
-        let Some(step) = STEPS.last() else {
-            return Vec::new();
-        };
-        let mut names: Vec<&'static str> = label.printed().into_iter().map(|(name, _)| name).collect();
-        names.dedup();
-        let alone = |name: &&'static str| self.fill(&label.shortened(name), step).is_ok();
-        let alone: Vec<&'static str> = names.iter().copied().filter(alone).collect();
-        if !alone.is_empty() {
-            return alone;
-        }
-        let too_wide = self.fill(label, step).err().unwrap_or_default();
-        if too_wide.is_empty() { names } else { too_wide }
     }
 }
 

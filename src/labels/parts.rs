@@ -55,7 +55,7 @@ impl<'a> Parts<'a> {
 
     /// The use-by, white on black over the whole column, with the storage condition it depends on.
     pub fn use_by_band(&self, width: i32) -> Made {
-        let (pad_x, pad_y) = (self.dots(900), self.dots(600));
+        let (pad_x, pad_y) = (self.dots(900), self.dots(700));
         let inner = width - 2 * pad_x;
         let date = &self.label.use_by;
         let size = self.largest(date, inner, self.step.date_um, steps::SMALLEST_DATE_UM).ok_or(field::USE_BY)?;
