@@ -2,5 +2,7 @@
 //! see whom.
 
 pub mod domain;
+pub mod labels;
+pub mod ops;
 pub mod store;
 pub mod units;
