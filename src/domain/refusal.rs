@@ -70,6 +70,10 @@ pub enum Class {
     Conflict,
     /// The thing changed since it was read.
     Stale,
+    /// Nobody has shown who they are.
+    Unauthenticated,
+    /// Too often; later it may do.
+    TooOften,
 }
 
 macro_rules! codes {
@@ -99,6 +103,8 @@ macro_rules! codes {
 }
 
 codes! {
+    WrongCredentials, "wrong_credentials", Unauthenticated, "Name or password is wrong.";
+    TooManyAttempts, "too_many_attempts", TooOften, "Too many attempts; wait and try again.";
     NotFound, "not_found", Absent, "There is nothing at this address.";
     InvalidValue, "invalid_value", Invalid, "A value is missing, malformed or out of range.";
     NotACode, "not_a_code", Invalid, "The text is none of the codes this shop reads.";
@@ -111,6 +117,7 @@ codes! {
     MassExceedsInput, "mass_exceeds_input", Invalid, "More comes out than went in, beyond what the scales allow.";
     LossUnexplained, "loss_unexplained", Invalid, "The missing weight is more than scales and drip explain; name it or give a reason.";
     DuplicateLine, "duplicate_line", Invalid, "The same tray stands on two lines.";
+    KeyReused, "key_reused", Invalid, "The idempotency key was used before with other content.";
     VersionMismatch, "version_mismatch", Stale, "The thing changed since it was read.";
     AlreadyExists, "already_exists", Conflict, "A thing with this code exists already.";
     AlreadySold, "already_sold", Conflict, "The tray was sold already.";

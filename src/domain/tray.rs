@@ -66,15 +66,17 @@ pub enum LabelReason {
     Weight,
     Thawed,
     ShorterLife,
+    Reprint,
 }
 
 impl LabelReason {
-    pub const ALL: [(LabelReason, &'static str); 5] = [
+    pub const ALL: [(LabelReason, &'static str); 6] = [
         (LabelReason::New, "new"),
         (LabelReason::Markdown, "markdown"),
         (LabelReason::Weight, "weight"),
         (LabelReason::Thawed, "thawed"),
         (LabelReason::ShorterLife, "shorter_life"),
+        (LabelReason::Reprint, "reprint"),
     ];
 
     pub fn as_str(self) -> &'static str {

@@ -1,0 +1,282 @@
+//! People and machines: who exists, who is signed in, which keys are live. Wrong credentials are answered alike whoever they name.
+
+use super::desk::{Actor, Desk};
+use super::failure::{Failure, refuse};
+use super::secret::{self, Random32};
+use crate::domain::permissions::Role;
+use crate::domain::refusal::{Code, Refusal};
+use crate::domain::text;
+use crate::store::acts::{self, NewAct};
+use crate::store::error::StoreError;
+use crate::store::people::{self, AccessKey, Person};
+use crate::store::{Reading, Tx};
+use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE, MICROS_PER_SECOND};
+use std::collections::HashMap;
+use std::sync::{Mutex, PoisonError};
+
+/// A sign-in ends after this, however busy.
+pub const SIGN_IN_HOURS: i64 = 12;
+/// Without a request it ends sooner: managers' sooner still.
+const IDLE_MINUTES: i64 = 30;
+const IDLE_MINUTES_MANAGER: i64 = 15;
+/// Longest life of a key, in days.
+pub const KEY_DAYS_LIMIT: i64 = 400;
+const PASSWORD_LEAST: usize = 12;
+const PASSWORD_MOST: usize = 128;
+
+/// Failed attempts by name: after five, each waits twice as long as the one before, up to a minute.
+#[derive(Default)]
+pub struct Attempts(Mutex<HashMap<String, (u32, Instant)>>);
+
+impl Attempts {
+    fn check(&self, name: &str, now: Instant) -> Result<(), Failure> {
+        let attempts = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        match attempts.get(name) {
+            Some((_, until)) if now < *until => refuse(Code::TooManyAttempts, "", "wait a little and try again"),
+            _ => Ok(()),
+        }
+    }
+
+    fn note(&self, name: &str, succeeded: bool, now: Instant) {
+        let mut attempts = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if succeeded {
+            attempts.remove(name);
+            return;
+        }
+        // Guessed names must not fill the memory: what has waited its time is let go.
+        if attempts.len() >= 10_000 {
+            attempts.retain(|_, (_, until)| now < *until);
+        }
+        let count = attempts.get(name).map_or(0, |(count, _)| *count) + 1;
+        let seconds = if count < 5 { 0 } else { 1_i64 << (count - 5).min(6) };
+        attempts.insert(name.to_owned(), (count, now.plus_micros(seconds.min(60) * MICROS_PER_SECOND)));
+    }
+}
+
+/// A fresh sign-in.
+#[derive(Debug, Clone)]
+pub struct SignedIn {
+    pub token: String,
+    pub name: String,
+    pub role: Role,
+    pub expires: Instant,
+}
+
+fn wrong() -> Failure {
+    Refusal::new(Code::WrongCredentials, "", "name or password is wrong").into()
+}
+
+/// A hash no password fits, so that an unknown name takes as long as a known one.
+const DECOY: &str = "$argon2id$v=19$m=19456,t=2,p=1$c2FrdWRhbmFzYWx0c2FsdA$Kc0Cn8xV8a3yS1fNf1B9nN8mVJc1p0u3c6Cq2m8vJ9E";
+
+fn role_of(text: &str) -> Result<Role, Failure> {
+    Role::parse(text).ok_or_else(|| StoreError::impossible("role", text).into())
+}
+
+impl Desk {
+    /// Signs a person in. Takes about a twentieth of a second of one processor, on purpose.
+    pub fn sign_in(&self, now: Instant, random: &Random32, name: &str, password: &str) -> Result<SignedIn, Failure> {
+        self.attempts.check(name, now)?;
+        let person = self.look(|reading, _| Ok(people::find(reading, name)?))?.filter(|p| p.disabled_at.is_none());
+        let hash = person.as_ref().map_or(DECOY, |p| p.password_hash.as_str());
+        let fits = password.len() <= PASSWORD_MOST * 4 && secret::password_fits(password, hash);
+        self.attempts.note(name, fits && person.is_some(), now);
+        let person = person.filter(|_| fits).ok_or_else(wrong)?;
+        let token = secret::token(random);
+        let (hash, id) = (secret::digest(&token), person.id);
+        let expires = now.plus_micros(SIGN_IN_HOURS * MICROS_PER_HOUR);
+        self.act(move |tx, _| {
+            people::sweep_sign_ins(tx, now)?;
+            Ok(people::insert_sign_in(tx, &hash, id, now, expires)?)
+        })?;
+        Ok(SignedIn { token, role: role_of(&person.role)?, name: person.name, expires })
+    }
+
+    /// Who a bearer token or key belongs to; none when it is not valid now.
+    pub fn who(&self, now: Instant, credential: &str) -> Result<Option<Actor>, Failure> {
+        if let Some(key_id) = secret::key_id_of(credential) {
+            let key = self.look(|reading, _| Ok(people::find_key(reading, key_id)?))?;
+            let live = key.filter(|k| {
+                k.revoked_at.is_none()
+                    && now.micros() < k.expires_at
+                    && secret::same(&k.secret_hash, &secret::digest(credential))
+            });
+            return live.map(|k| Ok(Actor { role: role_of(&k.role)?, name: format!("key {}", k.name) })).transpose();
+        }
+        if !credential.starts_with("sdt_") {
+            return Ok(None);
+        }
+        let hash = secret::digest(credential);
+        let found = self.look(|reading, _| Ok(people::find_sign_in(reading, &hash)?))?;
+        let Some(sign_in) = found.filter(|s| s.disabled_at.is_none() && now.micros() < s.expires_at) else {
+            return Ok(None);
+        };
+        let role = role_of(&sign_in.role)?;
+        let idle = if role == Role::Manager { IDLE_MINUTES_MANAGER } else { IDLE_MINUTES };
+        let quiet = now.micros() - sign_in.last_seen_at;
+        if quiet > idle * MICROS_PER_MINUTE {
+            return Ok(None);
+        }
+        if quiet > MICROS_PER_MINUTE {
+            self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?))?;
+        }
+        Ok(Some(Actor { name: sign_in.person_name, role }))
+    }
+
+    /// Ends a sign-in.
+    pub fn sign_out(&self, credential: &str) -> Result<(), Failure> {
+        let hash = secret::digest(credential);
+        self.act(move |tx, _| Ok(people::end_sign_in(tx, &hash)?))
+    }
+
+    /// Creates the owner when nobody exists yet; gives the password to show once.
+    pub fn first_owner(&self, now: Instant, random: &Random32) -> Result<Option<(String, String)>, Failure> {
+        let nobody = self.look(|reading, _| Ok(people::list(reading)?.is_empty()))?;
+        if !nobody {
+            return Ok(None);
+        }
+        let password = secret::first_password(random);
+        let hash = checked_hash(&password)?;
+        let created = self.act(move |tx, _| {
+            // Two processes may start at once on one database: only the first creates the owner.
+            if !people::list(tx)?.is_empty() {
+                return Ok(false);
+            }
+            people::insert(tx, "owner", Role::Manager.as_str(), &hash, now)?;
+            Ok(true)
+        })?;
+        Ok(created.then(|| ("owner".to_owned(), password)))
+    }
+}
+
+fn checked_hash(password: &str) -> Result<String, Failure> {
+    let length = password.chars().count();
+    if !(PASSWORD_LEAST..=PASSWORD_MOST).contains(&length) {
+        return refuse(
+            Code::InvalidValue,
+            "password",
+            format!("must be {PASSWORD_LEAST} to {PASSWORD_MOST} characters; a phrase is best"),
+        );
+    }
+    let first = password.chars().next();
+    if password.chars().all(|c| Some(c) == first)
+        || ["password", "123456789012", "qwertyuiop"].iter().any(|common| password.to_lowercase().starts_with(common))
+    {
+        return refuse(Code::InvalidValue, "password", "is among the first that are guessed");
+    }
+    match secret::hash_password(password) {
+        Some(hash) => Ok(hash),
+        None => refuse(Code::InvalidValue, "password", "cannot be used"),
+    }
+}
+
+fn record(tx: &mut Tx<'_>, actor: &Actor, now: Instant, kind: &'static str, whom: &str) -> Result<i64, Failure> {
+    Ok(acts::append(
+        tx,
+        &NewAct { kind, at: now, recorded_at: now, actor: &actor.name, reason: Some(whom), reverses: None },
+    )?)
+}
+
+/// A person to be created, the password hashed outside the transaction.
+#[derive(Debug, Clone)]
+pub struct NewPerson {
+    name: String,
+    role: Role,
+    hash: String,
+}
+
+impl NewPerson {
+    /// Checks and hashes. Slow on purpose.
+    pub fn check(name: &str, role: &str, password: &str) -> Result<NewPerson, Failure> {
+        let name = text::name("name", name)?;
+        let people_roles = [Role::Counter, Role::Cutter, Role::Manager, Role::Reader];
+        let Some(role) = Role::parse(role).filter(|r| people_roles.contains(r)) else {
+            return refuse(Code::InvalidValue, "role", "must be counter, cutter, manager or reader");
+        };
+        Ok(NewPerson { name, role, hash: checked_hash(password)? })
+    }
+}
+
+pub fn create_person(tx: &mut Tx<'_>, actor: &Actor, now: Instant, new: &NewPerson) -> Result<Person, Failure> {
+    if people::find(tx, &new.name)?.is_some() {
+        return refuse(Code::AlreadyExists, "name", "someone has this name already");
+    }
+    record(tx, actor, now, "create_person", &new.name)?;
+    people::insert(tx, &new.name, new.role.as_str(), &new.hash, now)?;
+    person(tx, &new.name)
+}
+
+pub fn person(reading: &mut Reading<'_>, name: &str) -> Result<Person, Failure> {
+    match people::find(reading, name)? {
+        Some(person) => Ok(person),
+        None => refuse(Code::NotFound, "name", "there is no such person"),
+    }
+}
+
+/// Disables a person and ends their sign-ins. The last manager stays.
+pub fn disable_person(tx: &mut Tx<'_>, actor: &Actor, now: Instant, name: &str) -> Result<Person, Failure> {
+    let person_now = person(tx, name)?;
+    let managers =
+        people::list(tx)?.into_iter().filter(|p| p.role == Role::Manager.as_str() && p.disabled_at.is_none()).count();
+    if person_now.role == Role::Manager.as_str() && person_now.disabled_at.is_none() && managers <= 1 {
+        return refuse(Code::LastManager, "name", "is the last manager");
+    }
+    if person_now.disabled_at.is_none() {
+        record(tx, actor, now, "disable_person", name)?;
+        people::disable(tx, person_now.id, now)?;
+    }
+    person(tx, name)
+}
+
+pub fn all_people(reading: &mut Reading<'_>) -> Result<Vec<Person>, Failure> {
+    Ok(people::list(reading)?)
+}
+
+/// Creates a key; its text is in the answer and nowhere else.
+pub fn create_key(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    random: &(Random32, Random32),
+    name: &str,
+    role: &str,
+    days: i64,
+) -> Result<(AccessKey, String), Failure> {
+    let name = text::name("name", name)?;
+    let Some(role) = Role::parse(role) else {
+        return refuse(Code::InvalidValue, "role", "must be counter, cutter, manager, till or reader");
+    };
+    if !(1..=KEY_DAYS_LIMIT).contains(&days) {
+        return refuse(
+            Code::InvalidValue,
+            "valid_days",
+            format!("must be from 1 to {KEY_DAYS_LIMIT}: keys end and are renewed"),
+        );
+    }
+    let (key_id, key) = secret::access_key(&random.0, &random.1);
+    record(tx, actor, now, "create_key", &key_id)?;
+    people::insert_key(
+        tx,
+        &key_id,
+        &name,
+        role.as_str(),
+        &secret::digest(&key),
+        now,
+        now.plus_micros(days * 24 * MICROS_PER_HOUR),
+    )?;
+    let row = people::find_key(tx, &key_id)?.ok_or_else(|| StoreError::impossible("key", &key_id))?;
+    Ok((row, key))
+}
+
+pub fn revoke_key(tx: &mut Tx<'_>, actor: &Actor, now: Instant, key_id: &str) -> Result<AccessKey, Failure> {
+    if people::find_key(tx, key_id)?.is_none() {
+        return refuse(Code::NotFound, "key_id", "there is no such key");
+    }
+    record(tx, actor, now, "revoke_key", key_id)?;
+    people::revoke_key(tx, key_id, now)?;
+    people::find_key(tx, key_id)?.ok_or_else(|| StoreError::impossible("key", key_id).into())
+}
+
+pub fn all_keys(reading: &mut Reading<'_>) -> Result<Vec<AccessKey>, Failure> {
+    Ok(people::list_keys(reading)?)
+}

@@ -1,0 +1,44 @@
+//! The stock as judged now: what the board, the stock list, picks and reviews all look at, so that they never disagree.
+
+use super::failure::Failure;
+use super::judge::facts_in;
+use crate::domain::verdict::{Facts, Verdict, judge};
+use crate::store::Reading;
+use crate::store::snapshot;
+use crate::store::trays::Filter;
+use crate::units::instant::Instant;
+
+/// One tray with its judgement and the codes of the lots in it.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    pub facts: Facts,
+    pub verdict: Verdict,
+    pub place_name: String,
+    pub lot_codes: Vec<String>,
+}
+
+/// Trays of a filter, judged, in the order of their numbers from above one.
+pub fn judged(
+    reading: &mut Reading<'_>,
+    now: Instant,
+    filter: &Filter,
+    above: i64,
+    limit: i64,
+) -> Result<Vec<Judged>, Failure> {
+    let snapshot = snapshot::load(reading, filter, above, limit)?;
+    let mut all = Vec::with_capacity(snapshot.trays.len());
+    for tray in &snapshot.trays {
+        let facts = facts_in(&snapshot, tray)?;
+        let verdict = judge(&facts, now);
+        let lots = snapshot.lots_on(tray).iter();
+        let lot_codes = lots.filter_map(|lot| snapshot.lots.get(lot)).map(|(code, _)| code.clone()).collect();
+        let place_name = snapshot.places.get(&tray.place).map(|p| p.name.clone()).unwrap_or_default();
+        all.push(Judged { facts, verdict, place_name, lot_codes });
+    }
+    Ok(all)
+}
+
+/// Everything in stock, judged.
+pub fn in_stock(reading: &mut Reading<'_>, now: Instant) -> Result<Vec<Judged>, Failure> {
+    judged(reading, now, &Filter { in_stock_only: true, ..Filter::default() }, 0, i64::MAX)
+}

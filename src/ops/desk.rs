@@ -1,0 +1,64 @@
+//! Where acts are done: the shop's settings and its database together, and who acts.
+
+use super::access::Attempts;
+use super::failure::Failure;
+use crate::domain::permissions::Role;
+use crate::domain::shop::Shop;
+use crate::store::{Reading, Store, StoreOptions, Tx};
+use std::sync::Arc;
+
+/// One shop, open for business.
+pub struct Desk {
+    store: Store,
+    shop: Arc<Shop>,
+    pub(super) attempts: Attempts,
+}
+
+/// Who does an act: a person signed in, or a machine with a key.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Actor {
+    /// As it stands in the record: a person's name, or `key ` and the key's name.
+    pub name: String,
+    pub role: Role,
+}
+
+impl Desk {
+    /// Opens the database and takes the shop's settings.
+    pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
+        Ok(Desk { store: Store::open(options)?, shop: Arc::new(shop), attempts: Attempts::default() })
+    }
+
+    pub fn shop(&self) -> &Shop {
+        &self.shop
+    }
+
+    /// The shop's settings for an act that outlives this call.
+    pub fn shop_shared(&self) -> Arc<Shop> {
+        Arc::clone(&self.shop)
+    }
+
+    /// `sqlite` or `postgresql`.
+    pub const fn database_kind(&self) -> &'static str {
+        self.store.kind()
+    }
+
+    /// Looks at one consistent state.
+    pub fn look<T>(&self, look: impl FnOnce(&mut Reading<'_>, &Shop) -> Result<T, Failure>) -> Result<T, Failure> {
+        self.store.read(|reading| look(reading, &self.shop))
+    }
+
+    /// Does one act: all of it, durably, or nothing.
+    pub fn act<T, F>(&self, act: F) -> Result<T, Failure>
+    where
+        F: Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure> + Send + 'static,
+        T: Send + 'static,
+    {
+        let shop = self.shop_shared();
+        self.store.write(move |tx| act(tx, &shop))
+    }
+
+    /// A consistent copy of the database beside its users; see `store`.
+    pub fn copy_to(&self, file: &std::path::Path) -> Result<(), Failure> {
+        Ok(self.store.copy_to(file)?)
+    }
+}

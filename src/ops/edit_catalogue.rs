@@ -1,0 +1,119 @@
+//! Species, suppliers, cuts and places are created and changed, each change under the version that was read.
+
+use super::desk::Actor;
+use super::failure::{Failure, refuse};
+use crate::domain::catalogue::{Cut, CutDraft, Species, SpeciesDraft, Supplier, SupplierDraft};
+use crate::domain::place::{Place, PlaceDraft};
+use crate::domain::refusal::Code;
+use crate::store::acts::{self, NewAct};
+use crate::store::catalogue::{cut, cut_with_item_number, place, species_of, supplier};
+use crate::store::trays::{self, Filter};
+use crate::store::{Tx, stays};
+use crate::units::instant::Instant;
+
+/// What the caller knows of the thing: that it is new, or the version that was read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Expected {
+    New,
+    Version(i64),
+}
+
+/// The version a thing gets, or the refusal.
+fn next_version(current: Option<i64>, expected: Expected) -> Result<i64, Failure> {
+    match (current, expected) {
+        (None, Expected::New) => Ok(1),
+        (Some(_), Expected::New) => refuse(Code::AlreadyExists, "code", "exists already; change it with If-Match"),
+        (None, Expected::Version(_)) => {
+            refuse(Code::NotFound, "code", "does not exist; create it with If-None-Match: *")
+        }
+        (Some(version), Expected::Version(read)) if version == read => Ok(version + 1),
+        (Some(version), Expected::Version(_)) => {
+            refuse(Code::VersionMismatch, "If-Match", format!("the version is now {version}"))
+        }
+    }
+}
+
+fn record(tx: &mut Tx<'_>, actor: &Actor, now: Instant, kind: &'static str, code: &str) -> Result<i64, Failure> {
+    Ok(acts::append(
+        tx,
+        &NewAct { kind, at: now, recorded_at: now, actor: &actor.name, reason: Some(code), reverses: None },
+    )?)
+}
+
+macro_rules! put {
+    ($(#[$doc:meta])* $name:ident, $draft:ty, $thing:ty, $table:ident, $kind:literal) => {
+        $(#[$doc])*
+        pub fn $name(tx: &mut Tx<'_>, actor: &Actor, now: Instant, code: &str, draft: &$draft, expected: Expected) -> Result<$thing, Failure> {
+            let mut thing = <$thing>::check(code, draft)?;
+            thing.version = next_version($table::find(tx, code)?.map(|t| t.version), expected)?;
+            record(tx, actor, now, $kind, code)?;
+            if thing.version == 1 {
+                $table::insert(tx, &thing)?;
+            } else if !$table::replace(tx, &thing)? {
+                return refuse(Code::VersionMismatch, "If-Match", "changed meanwhile");
+            }
+            Ok(thing)
+        }
+    };
+}
+
+put!(
+    /// Creates or changes a species.
+    put_species, SpeciesDraft, Species, species_of, "put_species"
+);
+put!(
+    /// Creates or changes a supplier.
+    put_supplier, SupplierDraft, Supplier, supplier, "put_supplier"
+);
+put!(put_cut_unchecked, CutDraft, Cut, cut, "put_cut");
+put!(put_place_unchecked, PlaceDraft, Place, place, "put_place");
+
+/// Creates or changes a cut. The item number must be free. Kind and form of a cut stay what they were: trays were cut under them.
+pub fn put_cut(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    code: &str,
+    draft: &CutDraft,
+    expected: Expected,
+) -> Result<Cut, Failure> {
+    let checked = Cut::check(code, draft)?;
+    if cut_with_item_number(tx, draft.item_number)?.is_some_and(|other| other != code) {
+        return refuse(Code::AlreadyExists, "item_number", "another cut has this number");
+    }
+    if cut::find(tx, code)?.is_some_and(|old| (old.kind, old.form) != (checked.kind, checked.form)) {
+        return refuse(Code::InvalidValue, "form", "kind and form of a cut do not change; create another cut");
+    }
+    put_cut_unchecked(tx, actor, now, code, draft, expected)
+}
+
+/// Creates or changes a place. A change of its limits starts a new stay for every tray in it, so that what was lived through keeps the
+/// limits it was lived through under. A place with trays does not turn into a freezer or back.
+pub fn put_place(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    code: &str,
+    draft: &PlaceDraft,
+    expected: Expected,
+) -> Result<Place, Failure> {
+    let old = place::find(tx, code)?;
+    let new = put_place_unchecked(tx, actor, now, code, draft, expected)?;
+    let Some(old) = old.filter(|old| old.pace() != new.pace() || old.method != new.method) else { return Ok(new) };
+    let filter = Filter { in_stock_only: true, place: Some(code.to_owned()), ..Filter::default() };
+    let inside = trays::page(tx, &filter, 0, i64::MAX)?;
+    if old.is_frozen() != new.is_frozen() && !inside.is_empty() {
+        return refuse(
+            Code::PlaceInUse,
+            "method",
+            format!("{} trays stand in it; freeze or thaw them first", inside.len()),
+        );
+    }
+    for mut tray in inside {
+        tray.clock = tray.clock.run_to(now, old.pace());
+        stays::end(tx, tray.id, tray.clock.as_of)?;
+        stays::begin(tx, tray.id, &new, tray.clock.as_of, tray.clock.used_micros)?;
+        trays::save(tx, &mut tray)?;
+    }
+    Ok(new)
+}

@@ -1,0 +1,61 @@
+//! How an act can end without being done: refused by a rule, or stopped by the database. External text and internal context stay apart:
+//! a refusal speaks to the caller, a store error to the log.
+
+use crate::domain::refusal::{Code, Finding, Refusal};
+use crate::labels::refusal::LabelRefusal;
+use crate::store::error::StoreError;
+use std::fmt;
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Failure {
+    Refused(Refusal),
+    Store(StoreError),
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Failure::Refused(refusal) => refusal.fmt(f),
+            Failure::Store(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for Failure {}
+
+impl From<Refusal> for Failure {
+    fn from(refusal: Refusal) -> Failure {
+        Failure::Refused(refusal)
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(error: StoreError) -> Failure {
+        Failure::Store(error)
+    }
+}
+
+impl From<LabelRefusal> for Failure {
+    fn from(refusal: LabelRefusal) -> Failure {
+        let field = format!("label/{}", refusal.code());
+        Failure::Refused(Refusal {
+            code: Code::LabelRefused,
+            findings: vec![Finding { field, reason: refusal.to_string() }],
+        })
+    }
+}
+
+impl Failure {
+    /// The refusal seen from outside, every field under `prefix`.
+    pub fn under(self, prefix: &str) -> Failure {
+        match self {
+            Failure::Refused(refusal) => Failure::Refused(refusal.under(prefix)),
+            Failure::Store(error) => Failure::Store(error),
+        }
+    }
+}
+
+/// A refusal of one field.
+pub fn refuse<T>(code: Code, field: impl Into<String>, reason: impl Into<String>) -> Result<T, Failure> {
+    Err(Refusal::new(code, field, reason).into())
+}

@@ -1,0 +1,107 @@
+//! A tray goes to another place: moved, frozen or thawed. Its clock is anchored at that moment, and what was printed never grows.
+
+use super::desk::Actor;
+use super::failure::{Failure, refuse};
+use super::judge::{clock_now, place_by_code, place_of, require_in_stock, tray_by_code};
+use crate::domain::life::RawClock;
+use crate::domain::place::Place;
+use crate::domain::refusal::Code;
+use crate::domain::text;
+use crate::domain::tray::{LabelReason, Tray};
+use crate::store::acts::{self, NewAct};
+use crate::store::{Tx, stays, trays};
+use crate::units::instant::Instant;
+
+/// Which way a tray changes its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    Move,
+    Freeze,
+    Thaw,
+}
+
+impl Way {
+    const fn kind(self) -> &'static str {
+        match self {
+            Way::Move => "move",
+            Way::Freeze => "freeze",
+            Way::Thaw => "thaw",
+        }
+    }
+
+    fn check(self, tray: &Tray, from: &Place, to: &Place) -> Result<(), Failure> {
+        match (self, from.is_frozen(), to.is_frozen()) {
+            (Way::Move, false, true) | (Way::Move, true, false) => {
+                refuse(Code::UseFreezeOrThaw, "place_code", "this would freeze or thaw the tray; say so")
+            }
+            (Way::Freeze, true, _) => refuse(Code::Frozen, "tray_code", "the tray is frozen already"),
+            (Way::Freeze, _, false) => refuse(Code::InvalidValue, "place_code", "is not a frozen place"),
+            (Way::Freeze, _, _) if tray.was_frozen() => {
+                refuse(Code::Refreeze, "tray_code", "it was frozen before; cook it, or sell it before its use-by")
+            }
+            (Way::Thaw, false, _) => refuse(Code::NotFrozen, "tray_code", "the tray is not in a frozen place"),
+            (Way::Thaw, _, true) => refuse(Code::InvalidValue, "place_code", "is a frozen place"),
+            _ if from.code == to.code => refuse(Code::AlreadyThere, "place_code", "the tray stands there already"),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Takes a tray to a place.
+pub fn take_to(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    code: &str,
+    place: &str,
+    way: Way,
+    reason: Option<&str>,
+) -> Result<Tray, Failure> {
+    let reason = text::optional_note("reason", reason)?;
+    let mut tray = tray_by_code(tx, "tray_code", code)?;
+    require_in_stock(&tray, "tray_code")?;
+    let to = place_by_code(tx, "place_code", place)?;
+    let from = place_of(tx, &tray)?;
+    way.check(&tray, &from, &to)?;
+    tray.clock = clock_now(&tray, from.pace(), now);
+    match way {
+        Way::Move => {
+            let shorter = tray.use_by.zip(tray.clock.ends_at(to.pace())).is_some_and(|(printed, end)| end < printed);
+            if shorter {
+                tray.label_wanted = Some(LabelReason::ShorterLife);
+            }
+        }
+        Way::Freeze => freeze(&mut tray, &from, now),
+        Way::Thaw => {
+            tray.frozen_at = None;
+            tray.thawed_at = Some(now);
+            tray.label_wanted = Some(LabelReason::Thawed);
+        }
+    }
+    tray.place.clone_from(&to.code);
+    let act = NewAct {
+        kind: way.kind(),
+        at: now,
+        recorded_at: now,
+        actor: &actor.name,
+        reason: reason.as_deref(),
+        reverses: None,
+    };
+    acts::append(tx, &act)?;
+    stays::end(tx, tray.id, tray.clock.as_of)?;
+    stays::begin(tx, tray.id, &to, tray.clock.as_of, tray.clock.used_micros)?;
+    trays::save(tx, &mut tray)?;
+    Ok(tray)
+}
+
+/// A freeze voids the printed date. Where that date was earlier than the clock's end, the difference is used up, so that the label after
+/// thawing cannot promise more than the one before freezing.
+fn freeze(tray: &mut Tray, from: &Place, now: Instant) {
+    if let Some(printed) = tray.use_by.take() {
+        let promised = from.pace().ice_micros(printed.since(now).max(0));
+        let used = tray.clock.used_micros.max(tray.clock.budget_micros - promised);
+        tray.clock = RawClock { used_micros: used, ..tray.clock };
+    }
+    tray.frozen_at = Some(now);
+    tray.label_wanted = None;
+}

@@ -1,0 +1,196 @@
+//! A fish or a case arrives: inspected, weighed, put on one bulk tray from which everything else is cut.
+
+use super::desk::Actor;
+use super::failure::{Failure, refuse};
+use super::judge::{budget, cut_by_code, place_by_code};
+use super::tray_ledger::Movement;
+use crate::domain::holding::Holding;
+use crate::domain::inspection::{Inspection, InspectionDraft};
+use crate::domain::ledger::Account;
+use crate::domain::life::RawClock;
+use crate::domain::lot::{CatchDraft, CatchFacts, Lot, lot_code};
+use crate::domain::place::Place;
+use crate::domain::refusal::{Code, Refusal};
+use crate::domain::shop::Shop;
+use crate::domain::text;
+use crate::domain::tray::{Kind, Tray};
+use crate::domain::tray_code::TrayCode;
+use crate::store::acts::{self, NewAct};
+use crate::store::catalogue::{species_of, supplier};
+use crate::store::{Tx, counters, holds, lots, stays, trays};
+use crate::units::instant::Instant;
+use crate::units::mass::Grams;
+use crate::units::money::{Cents, PricePerKg};
+use crate::units::zone::parse_day;
+
+/// What is said of an arrival.
+#[derive(Debug, Clone)]
+pub struct Arrival {
+    pub species: String,
+    pub supplier: String,
+    pub supplier_lot_code: Option<String>,
+    pub supplier_use_by: Option<String>,
+    /// When it came in; now, when absent.
+    pub received_at: Option<Instant>,
+    pub received_g: i64,
+    pub cost_cents: i64,
+    pub pieces: i64,
+    /// The bulk cut it arrives as, and where it is put.
+    pub cut: String,
+    pub place: String,
+    pub catch: CatchDraft,
+    pub inspection: InspectionDraft,
+    pub parasite_freezing: Option<String>,
+    pub previously_frozen: bool,
+}
+
+/// What came of it.
+#[derive(Debug, Clone)]
+pub struct Received {
+    pub lot: Lot,
+    pub tray: Tray,
+    /// Why the lot is on hold from the start, if it is.
+    pub hold: Option<String>,
+}
+
+/// The next tray code of the shop.
+pub fn next_tray_code(tx: &mut Tx<'_>) -> Result<TrayCode, Failure> {
+    loop {
+        let number = counters::next(tx, "tray")?;
+        if let Some(code) = u64::try_from(number).ok().and_then(TrayCode::from_number) {
+            return Ok(code);
+        }
+    }
+}
+
+fn invalid(field: &'static str) -> impl Fn(crate::units::OutOfRange) -> Refusal {
+    move |e| Refusal::new(Code::InvalidValue, field, e.to_string())
+}
+
+/// Checks an arrival into a lot that has no number and code yet.
+fn check(shop: &Shop, now: Instant, arrival: &Arrival) -> Result<Lot, Failure> {
+    let received_at = arrival.received_at.unwrap_or(now);
+    if received_at > now {
+        return refuse(Code::TimeInFuture, "received_at", "lies in the future");
+    }
+    let received = Grams::new(arrival.received_g).map_err(invalid("received_g"))?;
+    if received.is_zero() {
+        return refuse(Code::InvalidValue, "received_g", "must be above zero");
+    }
+    if !(1..=10_000).contains(&arrival.pieces) {
+        return refuse(Code::InvalidValue, "pieces", "must be from 1 to 10000");
+    }
+    let catch = CatchFacts::check(&arrival.catch).map_err(|r| r.under("catch"))?;
+    if catch.caught_to > shop.zone.day_of(received_at) {
+        return refuse(Code::TimeInFuture, "catch/caught_to", "lies after the day of receiving");
+    }
+    let use_by = arrival.supplier_use_by.as_deref().map(parse_day).transpose();
+    let supplier_use_by = use_by.map_err(|e| Refusal::new(Code::InvalidValue, "supplier_use_by", e.to_string()))?;
+    let foreign = arrival.supplier_lot_code.as_deref().map(|code| text::foreign_code("supplier_lot_code", code));
+    Ok(Lot {
+        id: 0,
+        code: String::new(),
+        species: arrival.species.clone(),
+        supplier: arrival.supplier.clone(),
+        supplier_lot_code: foreign.transpose()?,
+        supplier_use_by,
+        received_at,
+        received,
+        cost: Cents::new(arrival.cost_cents).map_err(invalid("cost_cents"))?,
+        pieces: arrival.pieces,
+        catch,
+        inspection: Inspection::check(&arrival.inspection).map_err(|r| r.under("inspection"))?,
+        parasite_freezing: text::optional_note("parasite_freezing", arrival.parasite_freezing.as_deref())?,
+        previously_frozen: arrival.previously_frozen,
+    })
+}
+
+/// Takes an arrival in. Fish that comes too warm is taken in on hold.
+pub fn receive(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    arrival: &Arrival,
+) -> Result<Received, Failure> {
+    let mut lot = check(shop, now, arrival)?;
+    if species_of::find(tx, &lot.species)?.is_none() {
+        return refuse(Code::UnknownReference, "species_code", "there is no such species");
+    }
+    if supplier::find(tx, &lot.supplier)?.is_none() {
+        return refuse(Code::UnknownReference, "supplier_code", "there is no such supplier");
+    }
+    let cut = cut_by_code(tx, "cut_code", &arrival.cut)?;
+    let place = place_by_code(tx, "place_code", &arrival.place)?;
+    if cut.kind != Kind::Bulk {
+        return refuse(
+            Code::WrongKind,
+            "cut_code",
+            "what arrives is a bulk cut; blocks and tubs come from a breakdown",
+        );
+    }
+    let life = budget(tx, &lot.species, &cut)?;
+    let day = shop.zone.day_of(lot.received_at);
+    let number = counters::next(tx, &format!("lot {} {day}", lot.species))?;
+    lot.code = lot_code(&lot.species, day, number);
+    let act = NewAct {
+        kind: "receive",
+        at: lot.received_at,
+        recorded_at: now,
+        actor: &actor.name,
+        reason: None,
+        reverses: None,
+    };
+    let act_id = acts::append(tx, &act)?;
+    lot.id = lots::insert(tx, act_id, &lot)?;
+    let tray = first_tray(tx, act_id, &lot, &cut.code, &place, RawClock::fresh(life, lot.received_at))?;
+    let hold = lot.inspection.hold_reason();
+    if let Some(reason) = &hold {
+        holds::place(tx, act_id, "lot", lot.id, lot.received_at, "receiving inspection", reason)?;
+    }
+    Ok(Received { lot, tray, hold })
+}
+
+/// The bulk tray that holds the whole lot.
+fn first_tray(
+    tx: &mut Tx<'_>,
+    act_id: i64,
+    lot: &Lot,
+    cut: &str,
+    place: &Place,
+    clock: RawClock,
+) -> Result<Tray, Failure> {
+    let frozen = place.is_frozen();
+    let mut tray = Tray {
+        id: 0,
+        code: next_tray_code(tx)?,
+        kind: Kind::Bulk,
+        cut: cut.to_owned(),
+        species: lot.species.clone(),
+        batch_id: None,
+        place: place.code.clone(),
+        fate: None,
+        gone_at: None,
+        net: lot.received,
+        initial: lot.received,
+        price: PricePerKg::default(),
+        list_price: PricePerKg::default(),
+        markdown_reason: None,
+        clock,
+        cut_at: lot.received_at,
+        use_by: None,
+        frozen_at: frozen.then_some(lot.received_at),
+        thawed_at: (lot.previously_frozen && !frozen).then_some(lot.received_at),
+        label_wanted: None,
+        version: 1,
+    };
+    tray.id = trays::insert(tx, &tray)?;
+    stays::begin(tx, tray.id, place, clock.as_of, clock.used_micros)?;
+    let whole = Holding { lot_id: lot.id, grams: lot.received.get(), cost_cents: lot.cost.get() };
+    trays::change_holding(tx, tray.id, whole)?;
+    let mut movement = Movement::default();
+    movement.outside(Account::Supplier, &[whole], -1);
+    movement.outside(Account::Tray(tray.id), &[whole], 1);
+    movement.post(tx, act_id)?;
+    Ok(tray)
+}

@@ -1,0 +1,87 @@
+//! A tub is topped up from another tray of the same cut and species: it takes over the older dates and the more consumed life.
+
+use super::desk::Actor;
+use super::failure::{Failure, refuse};
+use super::judge::{clock_now, place_of, require_in_stock, require_no_hold, tray_by_code, tray_by_scan};
+use super::tray_ledger::{Movement, leave};
+use crate::domain::life::RawClock;
+use crate::domain::refusal::{Code, Refusal};
+use crate::domain::shop::Shop;
+use crate::domain::tray::{Fate, Kind, LabelReason, Tray};
+use crate::store::acts::{self, NewAct};
+use crate::store::{Tx, stays, trays};
+use crate::units::instant::Instant;
+use crate::units::mass::Grams;
+
+/// From which tray, and how much of it (all when absent).
+#[derive(Debug, Clone)]
+pub struct TopUp {
+    pub source: String,
+    pub grams: Option<i64>,
+}
+
+/// Puts grams of a source tray into a tub.
+pub fn top_up(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    code: &str,
+    draft: &TopUp,
+) -> Result<Tray, Failure> {
+    let mut tub = tray_by_code(tx, "tray_code", code)?;
+    let mut source = tray_by_scan(tx, shop, "source_tray_code", &draft.source)?;
+    check(tx, &tub, &source)?;
+    let grams = match draft.grams {
+        None => source.net,
+        Some(grams) => Grams::new(grams).map_err(|e| Refusal::new(Code::InvalidValue, "grams", e.to_string()))?,
+    };
+    if grams.is_zero() {
+        return refuse(Code::InvalidValue, "grams", "must be above zero");
+    }
+    let tub_place = place_of(tx, &tub)?;
+    let clocks = [clock_now(&tub, tub_place.pace(), now), clock_now(&source, place_of(tx, &source)?.pace(), now)];
+    let act = NewAct { kind: "top_up", at: now, recorded_at: now, actor: &actor.name, reason: None, reverses: None };
+    let act_id = acts::append(tx, &act)?;
+    let mut movement = Movement::default();
+    let poured = movement.take(tx, &mut source, grams, "grams")?;
+    movement.put(tx, &mut tub, &poured)?;
+    movement.post(tx, act_id)?;
+    inherit(&mut tub, &source, &clocks, now);
+    stays::end(tx, tub.id, now.max(tub.clock.as_of))?;
+    stays::begin(tx, tub.id, &tub_place, now.max(tub.clock.as_of), tub.clock.used_micros)?;
+    if source.net.is_zero() {
+        leave(tx, &mut source, Fate::ToppedInto, now)?;
+    }
+    trays::save(tx, &mut source)?;
+    trays::save(tx, &mut tub)?;
+    Ok(tub)
+}
+
+fn check(tx: &mut Tx<'_>, tub: &Tray, source: &Tray) -> Result<(), Failure> {
+    if tub.kind != Kind::Tub {
+        return refuse(Code::WrongKind, "tray_code", "only a tub is topped up");
+    }
+    if tub.id == source.id {
+        return refuse(Code::NotTheSame, "source_tray_code", "a tub is not topped up from itself");
+    }
+    if tub.species != source.species || tub.cut != source.cut {
+        return refuse(Code::NotTheSame, "source_tray_code", "must be the same cut of the same species");
+    }
+    for (tray, field) in [(tub, "tray_code"), (source, "source_tray_code")] {
+        require_in_stock(tray, field)?;
+        require_no_hold(tx, tray, field)?;
+        if place_of(tx, tray)?.is_frozen() {
+            return refuse(Code::Frozen, field, format!("tray {} is frozen", tray.code));
+        }
+    }
+    Ok(())
+}
+
+fn inherit(tub: &mut Tray, source: &Tray, clocks: &[RawClock; 2], now: Instant) {
+    tub.clock = RawClock::inherit(clocks, tub.clock.budget_micros, now);
+    tub.cut_at = tub.cut_at.min(source.cut_at);
+    tub.use_by = [tub.use_by, source.use_by].into_iter().flatten().min();
+    tub.thawed_at = [tub.thawed_at, source.thawed_at].into_iter().flatten().min();
+    tub.label_wanted = Some(LabelReason::Weight);
+}

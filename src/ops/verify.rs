@@ -1,0 +1,154 @@
+//! Verify: every invariant that data can show, by name, with how much was checked. Read-only; runs on a live database.
+
+use super::failure::Failure;
+use crate::store::Reading;
+use crate::store::verify::{Question, ask};
+
+/// One invariant and what was found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    pub name: &'static str,
+    pub checked: i64,
+    /// The first things that break it, in words; empty when it holds.
+    pub wrong: Vec<String>,
+}
+
+/// The invariants, in the order of the design: mass, once, never later, oldest first, whole numbers, and the stops.
+pub const QUESTIONS: &[Question] = &[
+    Question {
+        name: "mass: every act sums to zero, lot by lot, in grams and cost",
+        count: "SELECT act_id, lot_id FROM entries GROUP BY act_id, lot_id",
+        wrong: "SELECT 'act ' || act_id || ', lot ' || lot_id || ': ' || SUM(grams) || ' g, ' || SUM(cost_cents) || ' cents' AS what \
+                FROM entries GROUP BY act_id, lot_id HAVING SUM(grams) <> 0 OR SUM(cost_cents) <> 0",
+    },
+    Question {
+        name: "mass: each lot was received once, with its weight and its cost",
+        count: "SELECT id FROM lots",
+        wrong: "SELECT 'lot ' || l.code AS what FROM lots l LEFT JOIN entries e ON e.lot_id = l.id AND e.account = 'supplier' \
+                GROUP BY l.id, l.code, l.received_g, l.cost_cents \
+                HAVING COALESCE(-SUM(e.grams), 0) <> l.received_g OR COALESCE(-SUM(e.cost_cents), 0) <> l.cost_cents",
+    },
+    Question {
+        name: "mass: what lies on a tray by lot is what the ledger put there",
+        count: "SELECT tray_id, lot_id FROM holdings",
+        wrong: "SELECT 'tray ' || h.tray_id || ', lot ' || h.lot_id || ': ' || h.grams || ' g held, ' || COALESCE(SUM(e.grams), 0) || ' g in the ledger' AS what \
+                FROM holdings h LEFT JOIN entries e ON e.tray_id = h.tray_id AND e.lot_id = h.lot_id \
+                GROUP BY h.tray_id, h.lot_id, h.grams, h.cost_cents \
+                HAVING COALESCE(SUM(e.grams), 0) <> h.grams OR COALESCE(SUM(e.cost_cents), 0) <> h.cost_cents",
+    },
+    Question {
+        name: "mass: the weight of a tray is the sum of what lies on it",
+        count: "SELECT id FROM trays",
+        wrong: "SELECT 'tray ' || t.code || ': ' || t.net_g || ' g, held ' || COALESCE(SUM(h.grams), 0) || ' g' AS what \
+                FROM trays t LEFT JOIN holdings h ON h.tray_id = t.id GROUP BY t.id, t.code, t.net_g HAVING COALESCE(SUM(h.grams), 0) <> t.net_g",
+    },
+    Question {
+        name: "mass: every ledger entry on a tray has its line of what lies there",
+        count: "SELECT id FROM entries WHERE tray_id IS NOT NULL",
+        wrong: "SELECT 'entry ' || e.id AS what FROM entries e LEFT JOIN holdings h ON h.tray_id = e.tray_id AND h.lot_id = e.lot_id \
+                WHERE e.tray_id IS NOT NULL AND h.tray_id IS NULL",
+    },
+    Question {
+        name: "mass: in every breakdown input is output, named losses and the explained rest",
+        count: "SELECT id FROM breakdowns",
+        wrong: "SELECT 'breakdown ' || b.id AS what FROM breakdowns b \
+                WHERE b.input_g <> b.output_g + b.named_loss_g + b.unexplained_g \
+                OR b.input_g <> (SELECT SUM(i.grams) FROM breakdown_inputs i WHERE i.breakdown_id = b.id) \
+                OR b.output_g <> (SELECT SUM(o.grams) FROM breakdown_outputs o WHERE o.breakdown_id = b.id) \
+                OR b.named_loss_g <> (SELECT COALESCE(SUM(x.grams), 0) FROM breakdown_losses x WHERE x.breakdown_id = b.id) \
+                OR b.unexplained_g < -b.scale_g OR (b.unexplained_g > b.scale_g + b.drip_g AND b.reason IS NULL)",
+    },
+    Question {
+        name: "once: no block stands on two sales",
+        count: "SELECT id FROM trays WHERE kind = 'block'",
+        wrong: "SELECT 'tray ' || t.code || ': ' || COUNT(*) || ' sales' AS what FROM trays t JOIN sale_lines l ON l.tray_id = t.id \
+                JOIN sales s ON s.id = l.sale_id WHERE t.kind = 'block' AND s.reversed_by_act_id IS NULL GROUP BY t.id, t.code HAVING COUNT(*) > 1",
+    },
+    Question {
+        name: "once: a block is gone as sold if and only if it stands on a sale",
+        count: "SELECT id FROM trays WHERE kind = 'block'",
+        wrong: "SELECT 'tray ' || t.code AS what FROM trays t WHERE t.kind = 'block' AND \
+                (CASE WHEN t.fate = 'sold' THEN 1 ELSE 0 END) <> (CASE WHEN EXISTS (SELECT 1 FROM sale_lines l JOIN sales s ON s.id = l.sale_id \
+                WHERE l.tray_id = t.id AND s.reversed_by_act_id IS NULL) THEN 1 ELSE 0 END)",
+    },
+    Question {
+        name: "once: the weight on sales is the weight that went to customers",
+        count: "SELECT id FROM sales",
+        wrong: "SELECT 'sale ' || s.id AS what FROM sales s WHERE (SELECT SUM(l.grams) FROM sale_lines l WHERE l.sale_id = s.id) \
+                <> (SELECT SUM(e.grams) FROM entries e WHERE e.act_id = s.act_id AND e.account = 'customer') \
+                OR s.total_cents <> (SELECT SUM(l.price_cents) FROM sale_lines l WHERE l.sale_id = s.id)",
+    },
+    Question {
+        name: "once: every reversal undoes its act exactly",
+        count: "SELECT id FROM acts WHERE reverses_act_id IS NOT NULL",
+        wrong: "SELECT 'act ' || a.id AS what FROM acts a JOIN entries e ON e.act_id = a.id OR e.act_id = a.reverses_act_id \
+                WHERE a.reverses_act_id IS NOT NULL GROUP BY a.id, e.lot_id, e.account HAVING SUM(e.grams) <> 0 OR SUM(e.cost_cents) <> 0",
+    },
+    Question {
+        name: "never later: no label promises more than the computed life at its printing",
+        count: "SELECT id FROM issued_labels",
+        wrong: "SELECT 'label ' || id AS what FROM issued_labels WHERE use_by IS NULL OR life_ends_at IS NULL OR use_by > life_ends_at",
+    },
+    Question {
+        name: "never later: no later label promises more than an earlier one, but for time frozen between",
+        count: "SELECT id FROM issued_labels",
+        wrong: "SELECT 'labels ' || a.id || ' and ' || b.id AS what FROM issued_labels a JOIN issued_labels b ON b.tray_id = a.tray_id AND b.id > a.id \
+                WHERE b.use_by > a.use_by AND NOT EXISTS (SELECT 1 FROM stays s WHERE s.tray_id = a.tray_id AND s.method = 'frozen' \
+                AND s.from_at >= a.at AND s.from_at <= b.at)",
+    },
+    Question {
+        name: "never later: nothing was sold after the use-by on its label",
+        count: "SELECT id FROM sale_lines",
+        wrong: "SELECT 'sale ' || s.id || ', tray ' || l.tray_id AS what FROM sale_lines l JOIN sales s ON s.id = l.sale_id \
+                JOIN issued_labels i ON i.tray_id = l.tray_id AND i.id = (SELECT MAX(j.id) FROM issued_labels j WHERE j.tray_id = l.tray_id AND j.at <= s.at) \
+                WHERE s.at > i.use_by AND NOT EXISTS (SELECT 1 FROM stays f WHERE f.tray_id = l.tray_id AND f.method = 'frozen' AND f.from_at >= i.at AND f.from_at <= s.at)",
+    },
+    Question {
+        name: "never later: a tray's clock is that of its last stay, and no stay begins with less used than the one before ended with",
+        count: "SELECT id FROM stays",
+        wrong: "SELECT 'stay ' || n.id AS what FROM stays p JOIN stays n ON n.tray_id = p.tray_id AND n.id > p.id \
+                WHERE p.to_at IS NOT NULL AND n.id = (SELECT MIN(x.id) FROM stays x WHERE x.tray_id = p.tray_id AND x.id > p.id) \
+                AND (n.used_before_micros < p.used_before_micros + (p.to_at - p.from_at) / 1000 * p.pace_millionths / 1000 OR n.from_at <> p.to_at) \
+                UNION ALL SELECT 'tray ' || t.code AS what FROM trays t JOIN stays s ON s.tray_id = t.id \
+                WHERE s.id = (SELECT MAX(x.id) FROM stays x WHERE x.tray_id = t.id) AND (s.used_before_micros <> t.life_used_micros OR s.from_at <> t.life_as_of)",
+    },
+    Question {
+        name: "never later: a tray in stock stands in exactly one place, one that is gone in none",
+        count: "SELECT id FROM trays",
+        wrong: "SELECT 'tray ' || t.code AS what FROM trays t LEFT JOIN stays s ON s.tray_id = t.id AND s.to_at IS NULL \
+                GROUP BY t.id, t.code, t.fate, t.place_code HAVING COUNT(s.id) <> (CASE WHEN t.fate IS NULL THEN 1 ELSE 0 END) \
+                OR (t.fate IS NULL AND MIN(s.place_code) <> t.place_code)",
+    },
+    Question {
+        name: "oldest first: no output of a breakdown has more life or a later cutting than any input",
+        count: "SELECT o.id FROM breakdown_outputs o JOIN breakdown_inputs i ON i.breakdown_id = o.breakdown_id",
+        wrong: "SELECT 'breakdown ' || o.breakdown_id || ', tray ' || o.tray_id AS what FROM breakdown_outputs o \
+                JOIN breakdown_inputs i ON i.breakdown_id = o.breakdown_id WHERE o.cut_at > i.cut_at \
+                OR o.life_budget_micros - o.life_used_micros > CASE WHEN i.life_used_micros > i.life_budget_micros THEN 0 ELSE i.life_budget_micros - i.life_used_micros END \
+                OR 1.0 * o.life_used_micros * i.life_budget_micros < 0.999999 * i.life_used_micros * o.life_budget_micros",
+    },
+    Question {
+        name: "whole numbers: every mass and price is in its range",
+        count: "SELECT id FROM trays",
+        wrong: "SELECT 'tray ' || code AS what FROM trays WHERE net_g < 0 OR net_g > 10000000 OR price_per_kg_cents < 0 OR life_as_of < 0",
+    },
+    Question {
+        name: "holds: nothing was sold while it was on hold",
+        count: "SELECT id FROM holds",
+        wrong: "SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN trays t ON (h.scope = 'tray' AND t.id = h.target_id) \
+                OR (h.scope = 'batch' AND t.batch_id = h.target_id) \
+                OR (h.scope = 'lot' AND EXISTS (SELECT 1 FROM holdings g WHERE g.tray_id = t.id AND g.lot_id = h.target_id)) \
+                JOIN sale_lines l ON l.tray_id = t.id JOIN sales s ON s.id = l.sale_id \
+                WHERE s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at)",
+    },
+];
+
+/// Checks every invariant on one consistent state.
+pub fn verify(reading: &mut Reading<'_>) -> Result<Vec<Finding>, Failure> {
+    let mut findings = Vec::with_capacity(QUESTIONS.len());
+    for question in QUESTIONS {
+        let answer = ask(reading, question)?;
+        findings.push(Finding { name: question.name, checked: answer.checked, wrong: answer.wrong });
+    }
+    Ok(findings)
+}
