@@ -6,3 +6,4 @@ pub mod labels;
 pub mod ops;
 pub mod store;
 pub mod units;
+pub mod web;

@@ -1,9 +1,10 @@
 //! The stock as judged now: what the board, the stock list, picks and reviews all look at, so that they never disagree.
 
 use super::failure::Failure;
-use super::judge::facts_in;
+use super::judge::{facts_in, tray_by_code};
 use crate::domain::verdict::{Facts, Verdict, judge};
 use crate::store::Reading;
+use crate::store::error::StoreError;
 use crate::store::snapshot;
 use crate::store::trays::Filter;
 use crate::units::instant::Instant;
@@ -41,4 +42,11 @@ pub fn judged(
 /// Everything in stock, judged.
 pub fn in_stock(reading: &mut Reading<'_>, now: Instant) -> Result<Vec<Judged>, Failure> {
     judged(reading, now, &Filter { in_stock_only: true, ..Filter::default() }, 0, i64::MAX)
+}
+
+/// One tray by its code, judged, in stock or not.
+pub fn one(reading: &mut Reading<'_>, now: Instant, code: &str) -> Result<Judged, Failure> {
+    let tray = tray_by_code(reading, "tray_code", code)?;
+    let found = judged(reading, now, &Filter::default(), tray.id - 1, 1)?;
+    found.into_iter().next().ok_or_else(|| StoreError::impossible("tray", code).into())
 }

@@ -45,7 +45,23 @@ impl From<LabelRefusal> for Failure {
     }
 }
 
+/// What kind of trouble a store error is, for whoever has to answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Trouble {
+    /// Busy, full or colliding: later it may do.
+    Passing,
+    /// A defect of ours or foreign hands in the database.
+    Defect,
+}
+
 impl Failure {
+    pub const fn trouble(&self) -> Trouble {
+        match self {
+            Failure::Store(StoreError::Busy(_) | StoreError::Collision(_) | StoreError::Storage(_)) => Trouble::Passing,
+            _ => Trouble::Defect,
+        }
+    }
+
     /// The refusal seen from outside, every field under `prefix`.
     pub fn under(self, prefix: &str) -> Failure {
         match self {

@@ -15,6 +15,18 @@ use crate::store::sales::{self, Sale};
 use crate::store::stays::{self, Stay};
 use crate::store::{Reading, lots, trays};
 
+/// Which trays a list is about.
+pub type TrayFilter = trays::Filter;
+/// What stands on one account of a lot.
+pub type LotAccountRow = AccountBalance;
+/// Records as they are kept, for whoever shows them.
+pub type HoldRow = Hold;
+pub type SaleRow = Sale;
+pub type StayRow = Stay;
+pub type SaleLineRow = sales::SaleLine;
+pub type PersonRow = crate::store::people::Person;
+pub type AccessKeyRow = crate::store::people::AccessKey;
+
 /// Where every gram and cent of a lot is.
 #[derive(Debug, Clone)]
 pub struct LotStory {

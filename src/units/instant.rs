@@ -26,6 +26,9 @@ impl Instant {
         Err(OutOfRange { measure: "instant in microseconds", value: micros.to_string(), minimum, maximum })
     }
 
+    /// 1970-01-01T00:00:00Z.
+    pub const EPOCH: Instant = Instant(0);
+
     pub const fn micros(self) -> i64 {
         self.0
     }

@@ -1,0 +1,52 @@
+//! The JSON interface under `/v1`: one file a resource, each with its JSON types, handlers, notes for the document, and routes.
+
+pub mod access;
+pub mod breakdowns;
+pub mod counts;
+pub mod cuts;
+pub mod holds;
+pub mod lots;
+pub mod picks;
+pub mod places;
+pub mod review;
+pub mod sales;
+pub mod scan;
+pub mod sign_in;
+pub mod species;
+pub mod stock;
+pub mod suppliers;
+pub mod tray_acts;
+
+use super::problem::Problem;
+use actix_web::{Resource, web};
+
+/// A resource that says which methods it knows when asked for another.
+fn resource(path: &str, methods: &'static str) -> Resource {
+    web::resource(path).default_service(web::to(move || async move {
+        Err::<actix_web::HttpResponse, Problem>(Problem::method_not_allowed(methods))
+    }))
+}
+
+/// All routes of the interface.
+pub fn routes(config: &mut web::ServiceConfig) {
+    for routes in [
+        sign_in::routes,
+        access::routes,
+        species::routes,
+        suppliers::routes,
+        cuts::routes,
+        places::routes,
+        lots::routes,
+        breakdowns::routes,
+        stock::routes,
+        tray_acts::routes,
+        holds::routes,
+        counts::routes,
+        sales::routes,
+        scan::routes,
+        picks::routes,
+        review::routes,
+    ] {
+        config.configure(routes);
+    }
+}

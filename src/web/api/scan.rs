@@ -1,0 +1,66 @@
+//! A scan: any code a scanner can send, or typed by hand, to a verdict.
+
+use super::resource;
+use super::stock::StockBody;
+use crate::ops::board;
+use crate::ops::scan::{Scanned, scan};
+use crate::web::answer::{Outcome, ok};
+use crate::web::call::Told;
+use crate::web::clock;
+use crate::web::permit::Scan;
+use actix_web::web;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PostScan {
+    /// As the scanner sent it.
+    #[schema(
+        example = "https://fish.example/01/02900000001011/10/YFT-261125-01/21/C4H7K9P?3103=000268&17=261127&3922=1997"
+    )]
+    pub text: String,
+}
+
+/// The verdict of a scan.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = ScanVerdict)]
+pub struct ScanBody {
+    /// sell, sell_at_markdown or stop.
+    #[schema(example = "sell")]
+    pub verdict: &'static str,
+    pub tray: StockBody,
+    /// The sale it went out with, if it was sold.
+    #[schema(example = 1235)]
+    pub sale_id: Option<i64>,
+}
+
+/// Reads a code and judges the tray. Changes nothing.
+#[utoipa::path(post, path = "/v1/scans", tag = "stock", operation_id = "scan", request_body = PostScan, extensions(("x-permission" = json!("scan"))),
+    responses((status = 200, description = "The verdict, with every reason.", body = ScanBody)))]
+async fn post(told: Told<Scan, PostScan>) -> Outcome {
+    let now = clock::now();
+    let text = told.body.text;
+    let (scanned, judged) = told
+        .look
+        .ask(move |desk, _| {
+            desk.look(|reading, shop| {
+                let scanned: Scanned = scan(reading, shop, now, &text)?;
+                let judged = board::one(reading, now, &scanned.facts.tray.code.to_string())?;
+                Ok((scanned, judged))
+            })
+        })
+        .await?;
+    let mut tray = StockBody::of(judged, now);
+    tray.stops = super::stock::stops(&scanned.verdict);
+    ok(&ScanBody { verdict: scanned.verdict.outcome.as_str(), tray, sale_id: scanned.sold.map(|s| s.id) })
+}
+
+pub fn routes(config: &mut web::ServiceConfig) {
+    config.service(resource("/v1/scans", "POST").route(web::post().to(post)));
+}
+
+/// This resource's part of the document.
+#[derive(utoipa::OpenApi)]
+#[openapi(paths(post))]
+pub struct Doc;

@@ -1,0 +1,29 @@
+//! Files the pages load: style, script, icon. All come from the binary, nothing from outside.
+
+use actix_web::{HttpResponse, web};
+
+const STYLE: &str = include_str!("pages/style.css");
+const SCAN: &str = include_str!("pages/scan.js");
+const REVIEW: &str = include_str!("pages/review.js");
+const ICON: &str = include_str!("pages/icon.svg");
+
+fn file(
+    content_type: &'static str,
+    text: &'static str,
+) -> impl Fn() -> std::future::Ready<HttpResponse> + Clone + 'static {
+    move || {
+        let response = HttpResponse::Ok()
+            .content_type(content_type)
+            .insert_header(("Cache-Control", "public, max-age=300"))
+            .body(text);
+        std::future::ready(response)
+    }
+}
+
+pub fn routes(config: &mut web::ServiceConfig) {
+    config.route("/assets/style.css", web::get().to(file("text/css; charset=utf-8", STYLE)));
+    config.route("/assets/scan.js", web::get().to(file("text/javascript; charset=utf-8", SCAN)));
+    config.route("/assets/review.js", web::get().to(file("text/javascript; charset=utf-8", REVIEW)));
+    config.route("/assets/icon.svg", web::get().to(file("image/svg+xml", ICON)));
+    config.route("/favicon.ico", web::get().to(file("image/svg+xml", ICON)));
+}

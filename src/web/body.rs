@@ -1,0 +1,99 @@
+//! Reads a JSON body: its type, size and time limited, its errors with the field. What the values mean is not judged here.
+
+use super::problem::{Problem, Speech};
+use actix_web::dev::Payload;
+use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
+use serde::de::DeserializeOwned;
+use sha2::{Digest, Sha256};
+use std::time::Duration;
+
+/// Largest body of one act, in bytes: a breakdown into 500 trays fits.
+pub const LIMIT: usize = 128 * 1024;
+/// A body that trickles longer than this is given up.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// A body and the fingerprint of its content, the same for the same values however they are spaced or ordered.
+pub struct Body<T> {
+    pub value: T,
+    pub fingerprint: String,
+}
+
+/// Reads and checks a body.
+pub async fn read<T: DeserializeOwned>(request: &HttpRequest, payload: &mut Payload) -> Result<Body<T>, Problem> {
+    if !request.content_type().eq_ignore_ascii_case("application/json") {
+        return Err(Problem::of(Speech::MediaType));
+    }
+    let stream =
+        web::Payload::from_request(request, payload).await.map_err(|_| Problem::of(Speech::MalformedRequest))?;
+    let read = actix_web::rt::time::timeout(PATIENCE, stream.to_bytes_limited(LIMIT)).await;
+    let bytes = read
+        .map_err(|_| Problem::of(Speech::TooSlow))?
+        .map_err(|_| Problem::of(Speech::TooLarge))?
+        .map_err(|_| Problem::at(Speech::MalformedRequest, "", "the body ended early"))?;
+    parse(&bytes)
+}
+
+/// Reads JSON text. Text that is no JSON is malformed; JSON of the wrong shape is an invalid value with its field.
+pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<Body<T>, Problem> {
+    let malformed = |e: serde_json::Error| Problem::at(Speech::MalformedJson, "", e.to_string());
+    let canonical: serde_json::Value = serde_json::from_slice(bytes).map_err(malformed)?;
+    let fingerprint = Sha256::digest(canonical.to_string().as_bytes()).iter().map(|b| format!("{b:02x}")).collect();
+    // Read again from the text: a value tree would forgive a field that stands twice.
+    let mut reader = serde_json::Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
+        let path = e.path().to_string();
+        let field = if path == "." { String::new() } else { path.replace('[', "/").replace(']', "").replace('.', "/") };
+        Problem::invalid(&field, without_position(&e.inner().to_string()))
+    })?;
+    Ok(Body { value, fingerprint })
+}
+
+/// serde's words without the line and column, which would change with spacing.
+fn without_position(text: &str) -> String {
+    text.rsplit_once(" at line ").map_or(text, |(words, _)| words).to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[derive(serde::Deserialize, Debug)]
+    #[serde(deny_unknown_fields)]
+    struct Example {
+        lines: Vec<Line>,
+    }
+
+    #[derive(serde::Deserialize, Debug)]
+    #[serde(deny_unknown_fields)]
+    struct Line {
+        #[allow(dead_code)]
+        grams: i64,
+    }
+
+    #[test]
+    fn wrong_shapes_name_their_field() {
+        let rows = [
+            (r#"{"lines":[{"grams":1},{"grams":"2"}]}"#, "invalid_value", "lines/1/grams"),
+            (r#"{"lines":[{"grams":1.5}]}"#, "invalid_value", "lines/0/grams"),
+            (r#"{"lines":[{"grams":9223372036854775808}]}"#, "invalid_value", "lines/0/grams"),
+            (r#"{"lines":[{"grams":1,"cost":2}]}"#, "invalid_value", "lines/0/cost"),
+            (r#"{"lines":[],"lines":[]}"#, "invalid_value", "lines"),
+            (r#"{"lines":"#, "malformed_json", ""),
+            (r#"{"lines":[{"grams":01}]}"#, "malformed_json", ""),
+            (r#"{"lines":[{"grams":NaN}]}"#, "malformed_json", ""),
+            (r#"{"a":"\ud800"}"#, "malformed_json", ""),
+        ];
+        for (text, code, field) in rows {
+            let problem = parse::<Example>(text.as_bytes()).err().unwrap();
+            let found = problem.errors.first().map_or("", |e| e.field.as_str());
+            assert_eq!((problem.code, found), (code, field), "{text}");
+        }
+    }
+
+    #[test]
+    fn the_fingerprint_is_of_the_content() {
+        let print = |text: &str| parse::<serde_json::Value>(text.as_bytes()).map(|b| b.fingerprint).ok();
+        assert_eq!(print(r#"{"a":1,"b":[2]}"#), print("{ \"b\": [2],\n \"a\": 1 }"));
+        assert_ne!(print(r#"{"a":1}"#), print(r#"{"a":2}"#));
+    }
+}

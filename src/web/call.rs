@@ -1,0 +1,198 @@
+//! What a handler is handed: a look (permission checked) or a recorded act (permission, idempotency key and body checked, in this order).
+
+use super::answer::Outcome;
+use super::body::{self, Body};
+use super::permit::Permit;
+use super::problem::{Problem, Speech};
+use super::{clock, session};
+use crate::ops::desk::{Actor, Desk};
+use crate::ops::failure::Failure;
+use crate::ops::once::{Answer, Request};
+use actix_web::dev::Payload;
+use actix_web::http::StatusCode;
+use actix_web::{FromRequest, HttpRequest, HttpResponse, web};
+use serde::de::DeserializeOwned;
+use std::future::Future;
+use std::marker::PhantomData;
+use std::pin::Pin;
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// What every handler shares: the shop's desk, and how cookies are set.
+#[derive(Clone)]
+pub struct Service {
+    pub desk: Arc<Desk>,
+    pub secure_cookies: bool,
+    /// Password hashes take 19 MiB each: at most two at once, so that a flood of sign-ins cannot eat the memory.
+    hashing: Arc<Semaphore>,
+}
+
+impl Service {
+    pub fn new(desk: Arc<Desk>, secure_cookies: bool) -> Service {
+        Service { desk, secure_cookies, hashing: Arc::new(Semaphore::new(2)) }
+    }
+
+    fn of(request: &HttpRequest) -> Result<Service, Problem> {
+        request
+            .app_data::<web::Data<Service>>()
+            .map(|data| data.get_ref().clone())
+            .ok_or_else(|| Problem::of(Speech::Internal))
+    }
+
+    /// Runs one call into the shop away from the threads that speak HTTP.
+    pub async fn ask<T, F>(&self, question: F) -> Result<T, Problem>
+    where
+        F: FnOnce(&Desk, crate::units::instant::Instant) -> Result<T, Failure> + Send + 'static,
+        T: Send + 'static,
+    {
+        let desk = Arc::clone(&self.desk);
+        let answer = web::block(move || question(&desk, clock::now())).await;
+        answer.map_err(|_| Problem::of(Speech::Internal))?.map_err(Problem::from)
+    }
+
+    /// The same for what hashes a password.
+    pub async fn ask_hashing<T, F>(&self, question: F) -> Result<T, Problem>
+    where
+        F: FnOnce(&Desk, crate::units::instant::Instant) -> Result<T, Failure> + Send + 'static,
+        T: Send + 'static,
+    {
+        let _turn = self.hashing.acquire().await.map_err(|_| Problem::of(Speech::Unavailable))?;
+        self.ask(question).await
+    }
+}
+
+async fn permitted<P: Permit>(request: &HttpRequest, service: &Service) -> Result<Actor, Problem> {
+    let actor = session::actor(request, service).await?;
+    if P::PERMISSION.allows(actor.role) {
+        return Ok(actor);
+    }
+    let reason = format!("needs {}; you are {}", P::PERMISSION.as_str(), actor.role.as_str());
+    Err(Problem::at(Speech::Forbidden, "", reason))
+}
+
+/// A call by someone who has the permission `P`.
+pub struct Look<P: Permit> {
+    pub service: Service,
+    pub actor: Actor,
+    permission: PhantomData<P>,
+}
+
+impl<P: Permit> Look<P> {
+    /// One call into the shop.
+    pub async fn ask<T, F>(&self, question: F) -> Result<T, Problem>
+    where
+        F: FnOnce(&Desk, crate::units::instant::Instant) -> Result<T, Failure> + Send + 'static,
+        T: Send + 'static,
+    {
+        self.service.ask(question).await
+    }
+}
+
+type Extracting<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
+
+impl<P: Permit> FromRequest for Look<P> {
+    type Error = Problem;
+    type Future = Extracting<Look<P>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let request = request.clone();
+        Box::pin(async move {
+            let service = Service::of(&request)?;
+            let actor = permitted::<P>(&request, &service).await?;
+            Ok(Look { service, actor, permission: PhantomData })
+        })
+    }
+}
+
+/// A call with a body that records nothing by itself (a scan, a change under a version).
+pub struct Told<P: Permit, B> {
+    pub look: Look<P>,
+    pub body: B,
+}
+
+impl<P: Permit, B: DeserializeOwned + 'static> FromRequest for Told<P, B> {
+    type Error = Problem;
+    type Future = Extracting<Told<P, B>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let (request, mut payload) = (request.clone(), payload.take());
+        Box::pin(async move {
+            let look = Look::<P>::extract(&request).await?;
+            let body = body::read(&request, &mut payload).await?.value;
+            Ok(Told { look, body })
+        })
+    }
+}
+
+/// An act to be recorded once: by someone with the permission `P`, under an idempotency key, with a body `B`.
+pub struct Recorded<P: Permit, B> {
+    look: Look<P>,
+    request: Request,
+    body: B,
+}
+
+impl<P: Permit, B: DeserializeOwned + 'static> FromRequest for Recorded<P, B> {
+    type Error = Problem;
+    type Future = Extracting<Recorded<P, B>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let (request, mut payload) = (request.clone(), payload.take());
+        Box::pin(async move {
+            let look = Look::<P>::extract(&request).await?;
+            let key = idempotency_key(&request)?;
+            let Body { value, fingerprint } = body::read(&request, &mut payload).await?;
+            let route = format!("{} {}", request.method(), request.path());
+            let client = look.actor.name.clone();
+            Ok(Recorded { look, request: Request { client, route, key, fingerprint }, body: value })
+        })
+    }
+}
+
+impl<P: Permit, B> Recorded<P, B> {
+    /// The body as it was sent.
+    pub const fn body(&self) -> &B {
+        &self.body
+    }
+
+    /// Does the act through `act_once` and answers with what it says, or what it said the first time.
+    pub async fn record<F>(self, act: F) -> Outcome
+    where
+        F: FnOnce(&Desk, Request, Actor, crate::units::instant::Instant, B) -> Result<Answer, Failure> + Send + 'static,
+        B: Send + 'static,
+    {
+        let Recorded { look, request, body } = self;
+        let Look { service, actor, .. } = look;
+        let answer = service.ask(move |desk, now| act(desk, request, actor, now, body)).await?;
+        let status = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::OK);
+        let mut response = HttpResponse::build(status);
+        response.content_type("application/json").insert_header(("Cache-Control", "no-store"));
+        if answer.replayed {
+            response.insert_header(("Idempotent-Replayed", "true"));
+        }
+        Ok(response.body(answer.body))
+    }
+}
+
+/// The key of the header: a string in quotes (RFC 8941 style), or bare; UUIDs in either case are one key.
+fn idempotency_key(request: &HttpRequest) -> Result<String, Problem> {
+    let name = "Idempotency-Key";
+    let mut values = request.headers().get_all(name);
+    let missing = || Problem::at(Speech::KeyMissing, name, "send one key per act, such as a UUID; see /docs");
+    let value = values.next().ok_or_else(missing)?;
+    let malformed = |reason: &str| Problem::at(Speech::MalformedRequest, name, reason);
+    if values.next().is_some() {
+        return Err(malformed("stands twice"));
+    }
+    let text = value.to_str().map_err(|_| malformed("must be printable ASCII"))?.trim();
+    let bare = text.strip_prefix('"').and_then(|rest| rest.strip_suffix('"')).unwrap_or(text);
+    let plain = bare.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.:".contains(&b));
+    if !(16..=255).contains(&bare.len()) || !plain {
+        return Err(malformed("must be 16 to 255 letters, digits and - _ . :"));
+    }
+    let uuid = bare.len() == 36
+        && bare
+            .bytes()
+            .enumerate()
+            .all(|(i, b)| if [8, 13, 18, 23].contains(&i) { b == b'-' } else { b.is_ascii_hexdigit() });
+    Ok(if uuid { bare.to_ascii_lowercase() } else { bare.to_owned() })
+}

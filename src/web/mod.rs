@@ -1,0 +1,15 @@
+//! Speaks HTTP: the JSON interface in `api`, the pages in `pages`, and what both need to hear and answer. Nothing is decided here; a handler
+//! extracts, makes one call into `ops`, and wraps.
+
+pub mod answer;
+pub mod api;
+pub mod assets;
+pub mod body;
+pub mod call;
+pub mod clock;
+pub mod openapi;
+pub mod pages;
+pub mod permit;
+pub mod problem;
+pub mod server;
+pub mod session;

@@ -1,0 +1,157 @@
+//! The OpenAPI document: the parts of each resource put together, and what is true of every operation said once.
+
+use super::api;
+use super::problem::{Problem, ProblemField, Speech};
+use utoipa::openapi::content::ContentBuilder;
+use utoipa::openapi::path::{HttpMethod, Operation, ParameterBuilder, ParameterIn};
+use utoipa::openapi::response::ResponseBuilder;
+use utoipa::openapi::schema::{ObjectBuilder, Type};
+use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
+use utoipa::openapi::{OpenApi as Document, Ref, RefOr, Required};
+use utoipa::{Modify, OpenApi};
+
+const DESCRIPTION: &str = "Stock, remaining life and labels for a raw-fish counter.\n\n\
+Mass is in grams, money in cents, temperatures in thousandths of a degree Celsius, instants in RFC 3339 with their offset (sent out in UTC). \
+Refusals are problem details (RFC 9457) with a stable `code`, explained at `/problems`. What is recorded needs an `Idempotency-Key` (16 to 255 \
+characters, such as a UUID): the same key with the same content gets the first answer again, with other content `key_reused`; keys are kept as \
+long as the shop's records. Lists name their next page in `Link`.\n\n\
+Remaining life is an estimate for planning. It does not show that fish is safe: the local food code, the shop's food-safety plan and its inspector decide.";
+
+#[derive(OpenApi)]
+#[openapi(
+    info(title = "Sakudana", description = DESCRIPTION, license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")),
+    components(schemas(Problem, ProblemField)),
+    modifiers(&Always),
+    security(("bearer" = [])),
+    tags(
+        (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
+        (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
+        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "counts", description = "Stock counts."),
+        (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "access", description = "People and keys.")
+    )
+)]
+struct Base;
+
+/// What is true of every operation.
+struct Always;
+
+/// Changing operations that are not recorded under an idempotency key.
+const UNRECORDED: [&str; 4] = ["/v1/scans", "/v1/sign-in", "/v1/people", "/v1/keys"];
+
+impl Modify for Always {
+    fn modify(&self, document: &mut Document) {
+        let components = document.components.get_or_insert_default();
+        let scheme = Http::new(HttpAuthScheme::Bearer);
+        components.add_security_scheme("bearer", SecurityScheme::Http(scheme));
+    }
+}
+
+fn refusal(status: &str, code: &str, title: &str, detail: &str) -> RefOr<utoipa::openapi::Response> {
+    let example = serde_json::json!({
+        "type": format!("/problems#{code}"), "title": title, "status": status.parse::<u16>().unwrap_or(0), "code": code, "detail": detail,
+    });
+    let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).example(Some(example)).build();
+    ResponseBuilder::new().description(title).content("application/problem+json", content).build().into()
+}
+
+fn speech(speech: Speech) -> (String, RefOr<utoipa::openapi::Response>) {
+    let status = speech.status().as_str().to_owned();
+    let response = refusal(&status, speech.as_str(), speech.title(), speech.title());
+    (status, response)
+}
+
+fn header(name: &str, description: &str, example: &str) -> utoipa::openapi::path::Parameter {
+    ParameterBuilder::new()
+        .name(name)
+        .parameter_in(ParameterIn::Header)
+        .required(Required::True)
+        .description(Some(description))
+        .schema(Some(ObjectBuilder::new().schema_type(Type::String).min_length(Some(16)).max_length(Some(255)).build()))
+        .example(Some(serde_json::Value::from(example)))
+        .build()
+}
+
+/// Adds what every operation of its kind answers with.
+fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
+    let open = path == "/v1/sign-in" && *method == HttpMethod::Post;
+    let changes = *method != HttpMethod::Get;
+    let recorded = *method == HttpMethod::Post && !UNRECORDED.contains(&path);
+    let mut add = |status: &str, response| {
+        operation.responses.responses.entry(status.to_owned()).or_insert(response);
+    };
+    let mut say = |s: Speech| {
+        let (status, response) = speech(s);
+        add(&status, response);
+    };
+    say(Speech::MalformedRequest);
+    say(Speech::Unauthenticated);
+    say(Speech::Unavailable);
+    if !open {
+        say(Speech::Forbidden);
+    }
+    if operation.request_body.is_some() {
+        say(Speech::TooSlow);
+        say(Speech::TooLarge);
+        say(Speech::MediaType);
+    }
+    add("404", refusal("404", "not_found", "There is nothing at this address.", "there is no tray C4H7K9P"));
+    add("422", refusal("422", "invalid_value", "A value is missing, malformed or out of range.", "must be above zero"));
+    add(
+        "429",
+        refusal("429", "too_many_attempts", "Too many attempts; wait and try again.", "wait a little and try again"),
+    );
+    if changes {
+        add(
+            "409",
+            refusal("409", "tray_gone", "The tray is no longer in stock.", "tray C4H7K9P is no longer in stock: waste"),
+        );
+    }
+    if *method == HttpMethod::Put {
+        add("412", refusal("412", "version_mismatch", "The thing changed since it was read.", "the version is now 4"));
+        let (status, response) = speech(Speech::PreconditionRequired);
+        add(&status, response);
+    }
+    if recorded {
+        let text = "One key per act: the same key does it once.";
+        let key = header("Idempotency-Key", text, "8e03978e-40d5-43e8-bc93-6894a57f9324");
+        operation.parameters.get_or_insert_default().push(RefOr::T(key));
+    }
+}
+
+/// The whole document.
+pub fn document() -> Document {
+    let mut document = Base::openapi();
+    for part in [
+        api::sign_in::Doc::openapi(),
+        api::access::Doc::openapi(),
+        api::species::Doc::openapi(),
+        api::suppliers::Doc::openapi(),
+        api::cuts::Doc::openapi(),
+        api::places::Doc::openapi(),
+        api::lots::Doc::openapi(),
+        api::breakdowns::Doc::openapi(),
+        api::stock::Doc::openapi(),
+        api::tray_acts::Doc::openapi(),
+        api::holds::Doc::openapi(),
+        api::counts::Doc::openapi(),
+        api::sales::Doc::openapi(),
+        api::scan::Doc::openapi(),
+        api::picks::Doc::openapi(),
+        api::review::Doc::openapi(),
+    ] {
+        document.merge(part);
+    }
+    for (path, item) in &mut document.paths.paths {
+        for (method, operation) in [
+            (HttpMethod::Get, item.get.as_mut()),
+            (HttpMethod::Put, item.put.as_mut()),
+            (HttpMethod::Post, item.post.as_mut()),
+            (HttpMethod::Delete, item.delete.as_mut()),
+        ] {
+            if let Some(operation) = operation {
+                complete(path, &method, operation);
+            }
+        }
+    }
+    document
+}
