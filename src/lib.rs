@@ -1,6 +1,7 @@
 //! Sakudana: stock, remaining life and labels for a raw-fish counter. The rooms of the house, by floor; `tests/house.rs` holds who may
 //! see whom.
 
+pub mod cli;
 pub mod domain;
 pub mod labels;
 pub mod ops;

@@ -1,2 +1,5 @@
 //! Starts the program; everything it can do lives in `sakudana::cli`.
-fn main() {}
+
+fn main() -> std::process::ExitCode {
+    sakudana::cli::run()
+}

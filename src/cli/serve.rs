@@ -1,0 +1,69 @@
+//! `sakudana serve`: opens the shop and serves it until it is told to stop.
+
+use super::settings::{self, Settings, Sources};
+use super::speak::say;
+use super::stop::Stop;
+use super::{clock, database, logging};
+use crate::ops::desk::Desk;
+use crate::web::server::{self, ServerOptions};
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Serve the shop: the API and its pages
+///
+/// Creates the database on the first start, and with it the first owner, whose password is shown once. Ends on SIGTERM or Ctrl-C,
+/// after the requests under way. Speaks plain HTTP: put a proxy with TLS before it where others can listen.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  sakudana serve
+  sakudana serve --settings shop.toml --database /srv/fish/shop.db
+  sakudana serve --database postgres://fish@db.example/shop --listen 0.0.0.0:8080
+
+Environment: SAKUDANA_SETTINGS, SAKUDANA_DATABASE, SAKUDANA_LISTEN, SAKUDANA_LOG
+Every setting with its default and range: settings.example.toml")]
+pub struct ServeArguments {
+    /// Settings file (TOML); all defaults when absent
+    #[arg(long, value_name = "FILE")]
+    settings: Option<PathBuf>,
+    /// Database: a file, or a postgres:// address [default: sakudana.db]
+    #[arg(long, value_name = "FILE-OR-URL")]
+    database: Option<String>,
+    /// Address and port; port 0 takes a free one [default: 127.0.0.1:8080]
+    #[arg(long, value_name = "ADDR:PORT")]
+    listen: Option<String>,
+}
+
+pub fn run(arguments: &ServeArguments) -> Result<(), Stop> {
+    let settings = settings::load(&Sources {
+        settings: arguments.settings.clone(),
+        database: arguments.database.clone(),
+        listen: arguments.listen.clone(),
+    })?;
+    logging::start(&settings.log)?;
+    if settings.shop_is_unnamed {
+        tracing::warn!("shop.name or shop.address is not set: labels cannot say whose they are");
+    }
+    let desk = database::open(&settings)?;
+    say(format_args!("database: {} ({})", database::shown(&settings.database), desk.database_kind()));
+    if let Some((name, password)) = desk.first_owner(clock::now(), &clock::random32()?)? {
+        say(format_args!("owner sign-in: {name} {password}"));
+        say("This password is shown only now: keep it.");
+    }
+    serve(Arc::new(desk), &settings, |_| ())
+}
+
+/// Serves until told to stop. `ready` runs once the address is known and connections are taken.
+pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr)) -> Result<(), Stop> {
+    let options = ServerOptions {
+        listen: settings.listen.clone(),
+        workers: settings.workers,
+        secure_cookies: settings.secure_cookies,
+    };
+    server::run(desk, &options, |address| {
+        say(format_args!("listening on http://{address}"));
+        ready(address);
+    })
+    .map_err(|e| Stop::unusable(format!("cannot serve on {}: {e}", settings.listen)))
+}

@@ -1,0 +1,132 @@
+//! Settings are read, refused and overridden as settings.example.toml says.
+
+use super::{LogFormat, Settings, Sources, read};
+use crate::domain::review::Ladder;
+
+const EXAMPLE: &str = include_str!("../../../settings.example.toml");
+
+fn read_alone(text: &str) -> Result<Settings, Vec<String>> {
+    read(text, &Sources::default(), &|_| None)
+}
+
+/// What a person sees of a result, for comparing.
+fn words(settings: &Settings) -> String {
+    format!("{settings:?}")
+}
+
+#[test]
+fn the_example_says_the_defaults() {
+    let example = read_alone(EXAMPLE).unwrap();
+    let defaults = read_alone("").unwrap();
+    assert_eq!(words(&example), words(&defaults));
+    assert_eq!(defaults.shop.ladder, Ladder::default());
+    assert_eq!(defaults.listen, "127.0.0.1:8080");
+    assert_eq!(defaults.database, "sakudana.db");
+}
+
+/// Every key of the example is one that is read: an unknown one would be refused. This is the other way round.
+#[test]
+fn the_example_names_every_key() {
+    for section in ["shop", "server", "database", "log"] {
+        let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
+        let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
+        for key in known.split(", ").filter(|key| *key != "ladder") {
+            assert!(EXAMPLE.contains(&format!("\n{key} = ")), "settings.example.toml does not say {key}");
+        }
+    }
+    assert!(EXAMPLE.contains("\n[[shop.ladder]]\n"));
+}
+
+#[test]
+fn the_shop_of_the_demo_is_a_shop() {
+    let demo = read_alone(include_str!("../../../demo-data/shop.toml")).unwrap();
+    assert_eq!(demo.shop.zone.name(), "Europe/Dublin");
+    assert!(demo.secure_cookies && !demo.shop_is_unnamed);
+}
+
+#[test]
+fn each_wrong_value_is_named_with_its_key() {
+    let rows = [
+        ("shop.name", "[shop]\nname = ''"),
+        ("shop.address", "[shop]\naddress = 3"),
+        ("shop.time_zone", "[shop]\ntime_zone = 'Dublin'"),
+        ("shop.currency", "[shop]\ncurrency = 'eur'"),
+        ("shop.currency_sign", "[shop]\ncurrency_sign = 'Euros'"),
+        ("shop.jurisdiction", "[shop]\njurisdiction = 'jp'"),
+        ("shop.web_address", "[shop]\nweb_address = 'https://fish.example/'"),
+        ("shop.reversal_minutes", "[shop]\nreversal_minutes = 241"),
+        ("shop.reversal_minutes", "[shop]\nreversal_minutes = -1"),
+        ("shop.reversal_minutes", "[shop]\nreversal_minutes = 1.5"),
+        ("shop.drip_permille", "[shop]\ndrip_permille = 101"),
+        ("shop.receiving_scale_g", "[shop]\nreceiving_scale_g = 0"),
+        ("shop.bench_scale_g", "[shop]\nbench_scale_g = 501"),
+        ("shop.kitchen_within_hours", "[shop]\nkitchen_within_hours = 10"),
+        ("shop.ladder", "[[shop.ladder]]\nwithin_hours = 24"),
+        ("shop.ladder", "[[shop.ladder]]\nwithin_hours = 24\noff_permille = 200\nwhy = 'x'"),
+        ("shop.ladder", "[[shop.ladder]]\nwithin_hours = 24\noff_permille = 950"),
+        ("shop.name_of_shop", "[shop]\nname_of_shop = 'x'"),
+        ("server.listen", "[server]\nlisten = '8080'"),
+        ("server.workers", "[server]\nworkers = 0"),
+        ("server.workers", "[server]\nworkers = 65"),
+        ("server.secure_cookies", "[server]\nsecure_cookies = 'yes'"),
+        ("database.path_or_url", "[database]\npath_or_url = ' '"),
+        ("database.readers", "[database]\nreaders = 65"),
+        ("log.level", "[log]\nlevel = 'loud'"),
+        ("log.format", "[log]\nformat = 'xml'"),
+        ("shop", "shop = 1"),
+        ("prices", "[prices]\na = 1"),
+    ];
+    for (key, text) in rows {
+        let problems = read_alone(text).map(|s| words(&s)).unwrap_err();
+        assert_eq!(problems.len(), 1, "{text}: {problems:?}");
+        assert!(problems[0].starts_with(&format!("{key} ")) || problems[0].starts_with(&format!("{key}:")), "{problems:?}");
+    }
+    let problems = read_alone("[shop]\nreversal_minutes = 300").map(|s| words(&s)).unwrap_err();
+    assert_eq!(problems, ["shop.reversal_minutes = 300: must be a whole number from 0 to 240"]);
+}
+
+#[test]
+fn bounds_are_inside() {
+    for text in [
+        "reversal_minutes = 0",
+        "reversal_minutes = 240",
+        "drip_permille = 0",
+        "drip_permille = 100",
+        "bench_scale_g = 1",
+        "receiving_scale_g = 500",
+        "ladder = []",
+    ] {
+        assert!(read_alone(&format!("[shop]\n{text}")).is_ok(), "{text}");
+    }
+    let wide = read_alone("[server]\nworkers = 64\n[database]\nreaders = 1").unwrap();
+    assert_eq!((wide.workers, wide.readers), (64, 1));
+}
+
+#[test]
+fn everything_wrong_is_said_at_once() {
+    let text = "colour = 1\n[shop]\ncurrency = 'eur'\nbench = 2\n[server]\nworkers = 0\n[log]\nformat = 'xml'";
+    let sources = Sources { listen: Some("here".into()), ..Sources::default() };
+    assert_eq!(read(text, &sources, &|_| None).map(|s| words(&s)).unwrap_err().len(), 6);
+    assert_eq!(read_alone("[shop").map(|s| words(&s)).unwrap_err().len(), 1);
+}
+
+#[test]
+fn the_command_line_wins_over_the_environment_and_it_over_the_file() {
+    let text = "[server]\nlisten = '127.0.0.1:1'\n[database]\npath_or_url = 'file.db'\n[log]\nformat = 'json'";
+    let environment = |name: &str| {
+        match name {
+            "SAKUDANA_LISTEN" => Some("127.0.0.1:2".to_owned()),
+            "SAKUDANA_DATABASE" => Some("environment.db".to_owned()),
+            "SAKUDANA_LOG" => Some("warn,sakudana::web=debug".to_owned()),
+            _ => None,
+        }
+    };
+    let sources = Sources { listen: Some("127.0.0.1:3".into()), ..Sources::default() };
+    let settings = read(text, &sources, &environment).unwrap();
+    assert_eq!((settings.listen.as_str(), settings.database.as_str()), ("127.0.0.1:3", "environment.db"));
+    assert_eq!((settings.log.level.as_str(), settings.log.format), ("warn,sakudana::web=debug", LogFormat::Json));
+    assert_eq!(read_alone(text).unwrap().database, "file.db");
+    let wrong = |name: &str| (name == "SAKUDANA_LOG").then(|| "loud".to_owned());
+    let problems = read("", &Sources::default(), &wrong).map(|s| words(&s)).unwrap_err();
+    assert!(problems[0].starts_with("SAKUDANA_LOG = \"loud\": must be "), "{problems:?}");
+}
