@@ -61,7 +61,7 @@ impl Shop {
 
 /// Cautions for labels, pages and documents: generic, and always second to the local food code.
 pub const LABEL_CAUTIONS: [&str; 2] = [
-    "Raw fish: keep at 0 to 2 °C, eat raw only before the use-by. Pregnant, older or immune-weak people should not eat it raw.",
+    "Raw fish. Pregnant, older or immune-weak people should not eat it raw.",
     "Contains fish.",
 ];
 

@@ -12,6 +12,7 @@ use crate::domain::text;
 use crate::domain::tray::{Kind, LabelReason, Tray};
 use crate::labels;
 use crate::labels::facts::{Captions, TrayLabel};
+use crate::labels::layout::{Layout, lay_out};
 use crate::labels::stock::{Dpi, LabelStock};
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::species_of;
@@ -51,8 +52,7 @@ pub fn issue(
         None if reason.is_some() => LabelReason::Reprint,
         None => return refuse(Code::ReasonRequired, "reason", "the tray has its label; say why it is printed again"),
     };
-    let label = facts(tx, shop, &tray)?;
-    labels::layout::lay_out(&label, &LabelStock::standard(Dpi::D203))?;
+    fitting(&facts(tx, shop, &tray)?, Dpi::D203)?;
     tray.label_wanted = None;
     let act = NewAct {
         kind: "label",
@@ -79,10 +79,14 @@ pub fn picture(reading: &mut Reading<'_>, shop: &Shop, code: &str, dpi: u32) -> 
     if tray.use_by.is_none() || issued_labels::count_of_tray(reading, tray.id)? == 0 {
         return refuse(Code::LabelRefused, "tray_code", "no label was issued yet; issue one first");
     }
-    let label = facts(reading, shop, &tray)?;
-    let stock = LabelStock::standard(dpi);
-    let bitmap = labels::draw(&label, &stock)?;
-    Ok(labels::png(&bitmap, dpi))
+    let layout = fitting(&facts(reading, shop, &tray)?, dpi)?;
+    Ok(labels::png(&layout.paint(), dpi))
+}
+
+/// The label laid out on the smallest stock that takes all of it: 62 x 40 mm, else 80 x 50 mm.
+fn fitting(label: &TrayLabel, dpi: Dpi) -> Result<Layout, Failure> {
+    let small = lay_out(label, &LabelStock::standard(dpi));
+    Ok(small.or_else(|_| lay_out(label, &LabelStock::large(dpi)))?)
 }
 
 /// Everything the label of a tray says.
