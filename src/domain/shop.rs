@@ -60,10 +60,8 @@ impl Shop {
 }
 
 /// Cautions for labels, pages and documents: generic, and always second to the local food code.
-pub const LABEL_CAUTIONS: [&str; 2] = [
-    "Raw fish. Pregnant, older or immune-weak people should not eat it raw.",
-    "Contains fish.",
-];
+pub const LABEL_CAUTIONS: [&str; 2] =
+    ["Raw fish. Pregnant, older or immune-weak people should not eat it raw.", "Contains fish."];
 
 /// The caution on every page.
 pub const PAGE_CAUTION: &str = "Remaining life is an estimate for planning. It does not show that fish is safe: the local food code, the shop's \

@@ -10,6 +10,8 @@
     const amount = (cents / 100).toFixed(2), sign = form.dataset.sign;
     return form.dataset.signFirst === "true" ? sign + amount : amount + " " + sign;
   };
+  // The shop's own time and a month in letters, whatever the device thinks.
+  const when = new Intl.DateTimeFormat("en-GB", { timeZone: form.dataset.zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
   const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
   // The field keeps the focus, so that the next scan always lands; a finger on a button may borrow it.
   const focus = () => field.focus({ preventScroll: true });
@@ -87,7 +89,7 @@
       show("stop", "Stop", body.tray.stops.map((stop) => stop.reason).join(". "));
     } else {
       const down = body.verdict === "sell_at_markdown";
-      const until = body.tray.life.sell_until ? new Date(body.tray.life.sell_until).toLocaleString() : "";
+      const until = body.tray.life.sell_until ? when.format(new Date(body.tray.life.sell_until)) : "";
       show(down ? "down" : "sell", down ? "Sell, marked down" : "Sell", `${body.tray.cut_name}, ${body.tray.net_weight_g} g, ${money(body.tray.price_cents)}. Good until ${until}.`);
       add(body.tray);
     }

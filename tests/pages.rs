@@ -1,0 +1,151 @@
+//! The pages in a real browser: sign in, scan by keys, sell, undo, accept a markdown; every page fits a phone and keeps its targets large.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    reason = "a test that meets what it did not expect should stop right there"
+)]
+
+mod counter;
+mod support;
+
+use counter::{Counter, PASSWORD, fill};
+use support::browser::Browser;
+use support::server::Server;
+
+struct Visit {
+    browser: Browser,
+    server: Server,
+    counter: Counter,
+    _folder: tempfile::TempDir,
+}
+
+/// A filled shop, served, with someone signed in.
+fn visit() -> Visit {
+    let folder = tempfile::tempdir().unwrap();
+    let database = folder.path().join("shop.db").to_str().unwrap().to_owned();
+    let counter = fill(&database);
+    let settings = folder.path().join("settings.toml");
+    std::fs::write(&settings, "[shop]\nname = \"Test Counter\"\naddress = \"1 Quay\"\ntime_zone = \"Europe/Lisbon\"\nweb_address = \"https://counter.example\"\n").unwrap();
+    let server = Server::start_with(&["--settings", settings.to_str().unwrap()], &database, None);
+    let browser = Browser::open();
+    browser.goto(&server.url("/"));
+    assert!(browser.url().ends_with("/sign-in"), "strangers are sent to sign in");
+    browser.type_keys("Marta");
+    browser.click("#password", "");
+    browser.type_keys(PASSWORD);
+    browser.press_enter();
+    browser.find("h1", "Board");
+    Visit { browser, server, counter, _folder: folder }
+}
+
+fn verdict(browser: &Browser, word: &str) -> String {
+    browser.find("#verdict .word", word);
+    browser.text("#verdict .why")
+}
+
+#[test]
+fn scan_sell_scan_again_and_put_back() {
+    let v = visit();
+    v.browser.goto(&v.server.url("/scan"));
+    // Nothing is clicked: the field has the focus by itself.
+    v.browser.scan(&v.counter.blocks[0]);
+    assert!(verdict(&v.browser, "Sell").contains("Lean saku, 268 g, 19.97 €"));
+    let address = format!("https://counter.example/01/02900000001015/10/X-1/21/{}?3103=000310", v.counter.blocks[1]);
+    v.browser.scan(&address);
+    v.browser.find("#lines li", "310 g");
+    assert_eq!(v.browser.text("#total"), "43.07 €");
+    v.browser.click("#sell", "Sold");
+    assert!(verdict(&v.browser, "Sold").contains("2 tray(s), 43.07 €"));
+    v.browser.scan(&v.counter.blocks[0]);
+    assert!(verdict(&v.browser, "Stop").contains("by Marta"), "the second till is told by whom");
+    v.browser.click("#undo-button", "");
+    verdict(&v.browser, "Put back");
+    v.browser.scan(&v.counter.blocks[0].to_lowercase());
+    verdict(&v.browser, "Sell");
+    assert!(v.browser.console().iter().all(|entry| entry.level != "SEVERE"), "{:?}", v.browser.console());
+}
+
+/// Pictures for the reader of README and for whoever changes the look: written only when asked for.
+#[test]
+fn pictures_on_request() {
+    let Ok(folder) = std::env::var("SAKUDANA_PICTURES") else { return };
+    let v = visit();
+    v.browser.set_viewport(1_100, 700);
+    v.browser.screenshot(&std::path::Path::new(&folder).join("board.png"));
+    v.browser.goto(&v.server.url("/scan"));
+    v.browser.scan(&v.counter.blocks[0]);
+    verdict(&v.browser, "Sell");
+    v.browser.screenshot(&std::path::Path::new(&folder).join("scan.png"));
+    v.browser.scan(&v.counter.held);
+    verdict(&v.browser, "Stop");
+    v.browser.screenshot(&std::path::Path::new(&folder).join("stop.png"));
+    v.browser.goto(&v.server.url("/review"));
+    v.browser.screenshot(&std::path::Path::new(&folder).join("review.png"));
+}
+
+#[test]
+fn what_may_not_be_sold_stops_with_its_reason() {
+    let v = visit();
+    v.browser.goto(&v.server.url("/scan"));
+    v.browser.scan(&v.counter.held);
+    assert!(verdict(&v.browser, "Stop").contains("case door stood open"));
+    let mut slip: Vec<char> = v.counter.blocks[0].chars().collect();
+    slip.swap(1, 2);
+    let slip: String = slip.into_iter().collect();
+    if slip != v.counter.blocks[0] {
+        v.browser.scan(&slip);
+        v.browser.wait_for("the reason", || {
+            v.browser.text("#verdict .why").contains("wrong or two are swapped").then_some(())
+        });
+    }
+    v.browser.scan(&format!("https://other.example/01/02900000001015/21/{}", v.counter.blocks[0]));
+    v.browser.wait_for("the other shop", || v.browser.text("#verdict .why").contains("other.example").then_some(()));
+}
+
+#[test]
+fn a_markdown_is_accepted_in_one_touch() {
+    let v = visit();
+    v.browser.goto(&v.server.url("/review"));
+    v.browser.find(".candidate", "Short saku");
+    v.browser.find(".prices strong", "44.70 €/kg");
+    v.browser.click("button[data-accept]", "Mark down");
+    v.browser.find(".candidate.done", "Marked down");
+    v.browser.goto(&v.server.url("/scan"));
+    v.browser.scan(&v.counter.ending);
+    assert!(verdict(&v.browser, "Sell, marked down").contains("12.52 €"));
+    v.browser.goto(&v.server.url(&format!("/trays/{}", v.counter.ending)));
+    v.browser.click("button.main", "Issue the label");
+    v.browser.find("h2", "Label");
+    let width = v.browser.wait_for("the label's picture", || {
+        v.browser
+            .execute("const i = document.querySelector('img.label'); return i && i.complete ? i.naturalWidth : null")
+            .as_u64()
+            .filter(|w| *w > 0)
+    });
+    assert_eq!(width, 495, "62 mm at 203 dpi, whole dots");
+}
+
+/// WCAG 2.2: 1.4.10 reflow at 320 CSS pixels; 2.5.5 targets of 44 by 44.
+#[test]
+fn every_page_fits_a_phone_and_keeps_its_targets_large() {
+    let v = visit();
+    let tray = format!("/trays/{}", v.counter.blocks[0]);
+    for path in ["/", "/scan", "/review", tray.as_str(), "/problems"] {
+        for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
+            v.browser.set_viewport(width, height);
+            v.browser.goto(&v.server.url(path));
+            let wide = v.browser.execute("return document.documentElement.scrollWidth").as_u64().unwrap();
+            assert!(wide <= u64::from(width), "{path} is {wide} wide on {width}");
+            let small = v.browser.execute(
+                "return [...document.querySelectorAll('main button, main input, main a, header a, header button')]
+                    .filter(e => e.offsetParent !== null && !e.closest('.candidate p, dl') && (e.offsetHeight < 44 || e.offsetWidth < 44))
+                    .map(e => e.outerHTML)",
+            );
+            assert_eq!(small.as_array().map(Vec::len), Some(0), "{path} at {width}: {small}");
+            let styled = v.browser.execute("return getComputedStyle(document.body).margin");
+            assert_eq!(styled.as_str(), Some("0px"), "the style sheet is loaded");
+        }
+    }
+    assert!(v.browser.console().iter().all(|entry| entry.level != "SEVERE"), "{:?}", v.browser.console());
+}
