@@ -55,8 +55,12 @@ fn scan_sell_scan_again_and_put_back() {
     v.browser.scan(&address);
     v.browser.find("#lines li", "310 g");
     assert_eq!(v.browser.text("#total"), "43.07 €");
+    v.browser.scan(&v.counter.tub);
+    v.browser.find("#weigh-text", "out of 600");
+    v.browser.scan("150");
+    v.browser.find("#lines li", "Scrape, 150 g");
     v.browser.click("#sell", "Sold");
-    assert!(verdict(&v.browser, "Sold").contains("2 tray(s), 43.07 €"));
+    assert!(verdict(&v.browser, "Sold").contains("3 tray(s), 47.57 €"));
     v.browser.scan(&v.counter.blocks[0]);
     assert!(verdict(&v.browser, "Stop").contains("by Marta"), "the second till is told by whom");
     v.browser.click("#undo-button", "");

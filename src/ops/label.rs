@@ -96,7 +96,7 @@ fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabe
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;
     let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
     let lots = lots::by_ids(reading, &lot_ids)?;
-    let oldest = lots.first().ok_or_else(|| StoreError::impossible("lots on tray", &tray.code))?;
+    let oldest = lots.first().ok_or_else(|| StoreError::impossible("lots on tray", tray.code))?;
     let price = tray.price.for_weight(tray.net);
     let by_weight = tray.kind == Kind::Tub;
     let tray_code = tray.code.to_string();

@@ -60,13 +60,14 @@ mod tests {
     #[derive(serde::Deserialize, Debug)]
     #[serde(deny_unknown_fields)]
     struct Example {
+        #[allow(dead_code, reason = "only its reading is tested")]
         lines: Vec<Line>,
     }
 
     #[derive(serde::Deserialize, Debug)]
     #[serde(deny_unknown_fields)]
     struct Line {
-        #[allow(dead_code)]
+        #[allow(dead_code, reason = "only its reading is tested")]
         grams: i64,
     }
 

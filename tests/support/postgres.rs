@@ -3,7 +3,6 @@
 
 use std::process;
 use std::sync::atomic::{AtomicU32, Ordering};
-use std::time::{SystemTime, UNIX_EPOCH};
 
 use diesel::connection::SimpleConnection;
 use diesel::{Connection, PgConnection};
@@ -53,8 +52,8 @@ fn unique_name() -> String {
     static COUNT: AtomicU32 = AtomicU32::new(0);
     let count = COUNT.fetch_add(1, Ordering::Relaxed);
     // Process ids come round again when one cluster serves many runs.
-    let nanos = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.subsec_nanos());
-    format!("t_{}_{count}_{nanos}", process::id())
+    let micros = sakudana::web::clock::now().micros();
+    format!("t_{}_{count}_{micros}", process::id())
 }
 
 fn on_cluster(cluster: &str, sql: &str) -> Result<(), String> {

@@ -10,12 +10,13 @@
     const amount = (cents / 100).toFixed(2), sign = form.dataset.sign;
     return form.dataset.signFirst === "true" ? sign + amount : amount + " " + sign;
   };
+  const price = (tray) => (tray.kind === "tub" ? `${money(tray.price_per_kg_cents)}/kg` : money(tray.price_cents));
   // The shop's own time and a month in letters, whatever the device thinks.
   const when = new Intl.DateTimeFormat("en-GB", { timeZone: form.dataset.zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
   const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
   // The field keeps the focus, so that the next scan always lands; a finger on a button may borrow it.
   const focus = () => field.focus({ preventScroll: true });
-  document.addEventListener("click", (event) => { if (!event.target.closest("a, input")) setTimeout(focus, 0); });
+  document.addEventListener("click", (event) => { if (!event.target.closest("a, input, #weigh")) setTimeout(focus, 0); });
   window.addEventListener("focus", focus);
 
   const show = (kind, word, why) => {
@@ -56,24 +57,36 @@
     $("total").textContent = money(lines.reduce((sum, line) => sum + line.cents, 0));
   };
 
-  const askGrams = (tray) => {
-    const text = prompt(`${tray.cut_name}: how many grams out of ${tray.net_weight_g}?`);
-    const grams = Number.parseInt(text ?? "", 10);
-    return Number.isInteger(grams) && grams > 0 ? grams : null;
-  };
-
-  const add = (tray) => {
-    if (lines.some((line) => line.tray_code === tray.tray_code)) return;
-    const line = { tray_code: tray.tray_code, name: tray.cut_name, grams: tray.net_weight_g, cents: tray.price_cents };
-    if (tray.kind === "tub") {
-      const grams = askGrams(tray);
-      if (grams === null) return;
-      // Shown only; the sale itself reckons and rounds once.
-      Object.assign(line, { grams, cents: Math.floor((tray.price_per_kg_cents * grams + 500) / 1000), by_weight: true });
-    }
+  const put = (line) => {
     lines.push(line);
     saleKey = null;
     draw();
+    focus();
+  };
+
+  // A tub is sold by weight: ask for it in the page, with the focus where the figure goes.
+  const weigh = $("weigh"), grams = $("grams");
+  let weighed = null;
+  weigh.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const value = Number.parseInt(grams.value, 10);
+    if (!weighed || !(value > 0)) return;
+    // Shown only; the sale itself reckons and rounds once.
+    const cents = Math.floor((weighed.price_per_kg_cents * value + 500) / 1000);
+    weigh.hidden = true;
+    put({ tray_code: weighed.tray_code, name: weighed.cut_name, grams: value, cents, by_weight: true });
+  });
+  $("weigh-not").addEventListener("click", () => { weigh.hidden = true; focus(); });
+
+  const add = (tray) => {
+    if (lines.some((line) => line.tray_code === tray.tray_code)) return focus();
+    if (tray.kind !== "tub") return put({ tray_code: tray.tray_code, name: tray.cut_name, grams: tray.net_weight_g, cents: tray.price_cents });
+    weighed = tray;
+    grams.value = "";
+    grams.max = tray.net_weight_g;
+    $("weigh-text").textContent = `${tray.cut_name}: how many grams out of ${tray.net_weight_g}?`;
+    weigh.hidden = false;
+    grams.focus();
   };
 
   form.addEventListener("submit", async (event) => {
@@ -90,8 +103,8 @@
     } else {
       const down = body.verdict === "sell_at_markdown";
       const until = body.tray.life.sell_until ? when.format(new Date(body.tray.life.sell_until)) : "";
-      show(down ? "down" : "sell", down ? "Sell, marked down" : "Sell", `${body.tray.cut_name}, ${body.tray.net_weight_g} g, ${money(body.tray.price_cents)}. Good until ${until}.`);
-      add(body.tray);
+      show(down ? "down" : "sell", down ? "Sell, marked down" : "Sell", `${body.tray.cut_name}, ${body.tray.net_weight_g} g, ${price(body.tray)}. Good until ${until}.`);
+      if (maySell) return add(body.tray);
     }
     focus();
   });

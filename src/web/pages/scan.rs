@@ -23,6 +23,11 @@ async fn get(request: HttpRequest) -> HttpResponse {
             p.word { "Ready" }
             p.why { "Nothing scanned yet." }
         }
+        form.card id="weigh" hidden {
+            label id="weigh-text" for="grams" { "How many grams?" }
+            input id="grams" type="number" inputmode="numeric" min="1" step="1" autocomplete="off";
+            div.row { button.main type="submit" { "Weighed" } button id="weigh-not" type="button" { "Not this one" } }
+        }
         section.card.basket id="basket" hidden {
             h2 { "This sale" }
             ul id="lines" {}
