@@ -41,10 +41,19 @@ const SEQUENCES: u64 = 200;
 /// Sequences that share a database; the rest get others, so that none grows slow.
 const PER_DATABASE: u64 = 25;
 /// Seeds that once found something. They run first, always.
-const KEPT: [u64; 0] = [];
+const KEPT: [u64; 1] = [
+    // A sold tray came back after its place had been made colder, and its whole past was counted at the colder pace.
+    4,
+];
 
-const PLACES: [(&str, i64); 6] =
-    [("ambient", 20_000), ("chill", 2_000), ("chill", 4_000), ("superchill", -1_000), ("frozen", -20_000), ("frozen", -18_000)];
+const PLACES: [(&str, i64); 6] = [
+    ("ambient", 20_000),
+    ("chill", 2_000),
+    ("chill", 4_000),
+    ("superchill", -1_000),
+    ("frozen", -20_000),
+    ("frozen", -18_000),
+];
 
 #[test]
 fn random_days_agree_with_the_plain_retelling_on_sqlite() {
@@ -114,7 +123,7 @@ fn run_one(ground: &Ground, witness: &mut Witness, seed: u64, seen: &mut BTreeMa
     }
     let mut now = 0;
     for _ in 0..ACTS {
-        now += step_micros(&mut dice);
+        now += step_micros(&mut dice, &naive);
         while naive.in_doubt(now) {
             now += 1_000_003;
         }

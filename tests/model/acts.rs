@@ -2,7 +2,6 @@
 //! place in the model's lists.
 
 use crate::dice::Dice;
-use crate::ground::CUTS;
 use crate::naive::Naive;
 
 #[derive(Debug, Clone)]
@@ -35,56 +34,87 @@ pub struct Output {
     pub grams: i64,
 }
 
-/// Seconds, minutes, hours or days, never whole ones.
-pub fn step_micros(dice: &mut Dice) -> i64 {
-    let longest = *dice.pick(&[20, 20, 300, 300, 3_600, 3_600, 3_600, 20_000, 90_000]);
+/// Seconds, minutes, hours or most of a day, never whole ones; after a sale mostly seconds.
+pub fn step_micros(dice: &mut Dice, naive: &Naive) -> i64 {
+    let just_sold = naive.sales.last().is_some_and(|sale| !sale.reversed) && !dice.one_in(3);
+    let longest =
+        if just_sold { 120 } else { *dice.pick(&[5, 20, 20, 20, 300, 300, 300, 600, 3_600, 3_600, 20_000, 60_000]) };
     dice.between(1, longest) * 1_000_000 + dice.between(1, 999_999)
 }
 
 /// The next act. Most are possible, many are not.
 pub fn roll(dice: &mut Dice, naive: &Naive) -> Act {
-    if naive.trays.is_empty() || (naive.lots.len() < 3 && dice.one_in(12)) {
+    // What happens between a sale and its reversal is where the two can get into each other's way.
+    if let Some(sale) = naive.sales.last().filter(|sale| !sale.reversed && dice.one_in(4)) {
+        let tray = sale.lines[0].0;
+        return match dice.between(0, 6) {
+            0 | 1 => put_this_place(dice, naive, naive.trays[tray].place),
+            2 => Act::HoldTray { tray },
+            _ => Act::Reverse { sale: naive.sales.len() - 1 },
+        };
+    }
+    if naive.trays.is_empty() || (naive.lots.len() < 3 && dice.one_in(10)) {
         return receive(dice, naive);
     }
+    if naive.trays.len() < 3 && dice.one_in(2) {
+        return break_down(dice, naive);
+    }
     match dice.between(0, 99) {
-        0..18 => break_down(dice, naive),
-        18..24 => top_up(dice, naive),
-        24..31 => Act::Move { tray: tray(dice, naive), place: dice.below(naive.places.len()) },
-        31..36 => Act::Freeze { tray: tray(dice, naive), place: dice.below(naive.places.len()) },
-        36..42 => Act::Thaw { tray: frozen_tray(dice, naive), place: dice.below(naive.places.len()) },
-        42..45 => {
+        0..16 => break_down(dice, naive),
+        16..23 => top_up(dice, naive),
+        23..28 => Act::Move { tray: tray(dice, naive), place: place(dice, naive) },
+        28..32 => Act::Freeze { tray: sellable(dice, naive), place: frozen_place(dice, naive) },
+        32..37 => Act::Thaw { tray: frozen_tray(dice, naive), place: place(dice, naive) },
+        37..40 => {
             let tray = tray(dice, naive);
             Act::Kitchen { tray, grams: some_of(dice, naive, tray) }
         }
-        45..48 => {
+        40..42 => {
             let tray = tray(dice, naive);
             Act::Waste { tray, grams: some_of(dice, naive, tray), reason: !dice.one_in(5) }
         }
-        48..54 => count(dice, naive),
-        54..57 => hold(dice, naive),
-        57..62 if !naive.holds.is_empty() => Act::Release { hold: dice.below(naive.holds.len()) },
-        57..71 => Act::Label { tray: sellable(dice, naive), reason: dice.one_in(2) },
-        71..75 => {
+        42..47 => count(dice, naive),
+        47..50 => hold(dice, naive),
+        50..56 if naive.holds.iter().any(|hold| hold.open) => Act::Release { hold: open_hold(dice, naive) },
+        50..63 => Act::Label { tray: sellable(dice, naive), reason: dice.one_in(2) },
+        63..67 => {
             let tray = sellable(dice, naive);
             Act::MarkDown { tray, price: naive.trays[tray].price - dice.between(-50, 900).min(naive.trays[tray].price) }
         }
-        75..79 => Act::Accept { trays: (0..dice.between(1, 2)).map(|_| sellable(dice, naive)).collect() },
-        79..91 => sell(dice, naive),
-        91..96 if !naive.sales.is_empty() => {
+        67..70 => Act::Accept { trays: (0..dice.between(1, 2)).map(|_| sellable(dice, naive)).collect() },
+        70..90 => sell(dice, naive),
+        90..96 if !naive.sales.is_empty() => {
             let latest = naive.sales.len() - 1;
             Act::Reverse { sale: if dice.one_in(3) { dice.below(naive.sales.len()) } else { latest } }
         }
+        90..96 => sell(dice, naive),
         _ => put_place(dice, naive),
     }
+}
+
+/// Mostly one that is cold, so that not every day ends in waste.
+fn place(dice: &mut Dice, naive: &Naive) -> usize {
+    let cold: Vec<usize> = (0..naive.places.len()).filter(|p| naive.places[*p].method != "ambient").collect();
+    if cold.is_empty() || dice.one_in(10) { dice.below(naive.places.len()) } else { *dice.pick(&cold) }
+}
+
+fn frozen_place(dice: &mut Dice, naive: &Naive) -> usize {
+    let frozen: Vec<usize> = (0..naive.places.len()).filter(|p| naive.is_frozen(*p)).collect();
+    if frozen.is_empty() || dice.one_in(6) { dice.below(naive.places.len()) } else { *dice.pick(&frozen) }
+}
+
+fn open_hold(dice: &mut Dice, naive: &Naive) -> usize {
+    let open: Vec<usize> = (0..naive.holds.len()).filter(|h| naive.holds[*h].open).collect();
+    if dice.one_in(6) { dice.below(naive.holds.len()) } else { *dice.pick(&open) }
 }
 
 fn receive(dice: &mut Dice, naive: &Naive) -> Act {
     Act::Receive {
         species: *dice.pick(&["YFT", "YFT", "SAL"]),
-        place: dice.below(naive.places.len()),
+        place: if dice.one_in(3) { place(dice, naive) } else { warm_place(dice, naive) },
         grams: dice.between(800, 60_000),
-        record: !dice.one_in(3),
-        warm: dice.one_in(8),
+        record: !dice.one_in(4),
+        warm: dice.one_in(10),
         thawed: dice.one_in(6),
     }
 }
@@ -93,7 +123,7 @@ fn receive(dice: &mut Dice, naive: &Naive) -> Act {
 fn chosen(dice: &mut Dice, naive: &Naive, fits: impl Fn(usize) -> bool) -> usize {
     let all: Vec<usize> = (0..naive.trays.len()).collect();
     let good: Vec<usize> = all.iter().copied().filter(|t| naive.trays[*t].in_stock() && fits(*t)).collect();
-    if good.is_empty() || dice.one_in(12) { *dice.pick(&all) } else { *dice.pick(&good) }
+    if good.is_empty() || dice.one_in(25) { *dice.pick(&all) } else { *dice.pick(&good) }
 }
 
 fn tray(dice: &mut Dice, naive: &Naive) -> usize {
@@ -122,7 +152,7 @@ fn some_of(dice: &mut Dice, naive: &Naive, tray: usize) -> Option<i64> {
 fn break_down(dice: &mut Dice, naive: &Naive) -> Act {
     let bulk = |t: usize| naive.cut_of(t).kind == "bulk" && !naive.is_frozen(naive.trays[t].place);
     let mut inputs = Vec::new();
-    for _ in 0..*dice.pick(&[1, 1, 1, 2, 3]) {
+    for _ in 0..*dice.pick(&[1, 1, 1, 1, 2, 3]) {
         let tray = if dice.one_in(8) { tray(dice, naive) } else { chosen(dice, naive, bulk) };
         let grams = (bulk(tray) || dice.one_in(10)).then(|| some_of(dice, naive, tray)).flatten();
         inputs.push((tray, grams));
@@ -137,15 +167,19 @@ fn break_down(dice: &mut Dice, naive: &Naive) -> Act {
     for number in (1..=dice.between(1, 5)).rev() {
         let grams = if number == 1 { left } else { dice.between(1, left.max(2) / 2 + 1) };
         left = (left - grams).max(1);
-        outputs.push(Output { cut: dice.between(1, 7).unsigned_abs() as usize, place: warm_place(dice, naive), grams });
+        outputs.push(Output {
+            cut: *dice.pick(&[1, 1, 2, 3, 3, 4, 5, 6, 7, 7, 7]),
+            place: warm_place(dice, naive),
+            grams,
+        });
     }
-    assert!(outputs.iter().all(|o| o.cut < CUTS.len()));
     Act::BreakDown { inputs, outputs, losses, reason: dice.one_in(2) }
 }
 
 fn warm_place(dice: &mut Dice, naive: &Naive) -> usize {
-    let warm: Vec<usize> = (0..naive.places.len()).filter(|p| !naive.is_frozen(*p)).collect();
-    if warm.is_empty() || dice.one_in(30) { dice.below(naive.places.len()) } else { *dice.pick(&warm) }
+    let fits = |p: &usize| matches!(naive.places[*p].method, "chill" | "superchill");
+    let warm: Vec<usize> = (0..naive.places.len()).filter(fits).collect();
+    if warm.is_empty() || dice.one_in(25) { dice.below(naive.places.len()) } else { *dice.pick(&warm) }
 }
 
 fn top_up(dice: &mut Dice, naive: &Naive) -> Act {
@@ -202,9 +236,12 @@ fn sell(dice: &mut Dice, naive: &Naive) -> Act {
 
 fn put_place(dice: &mut Dice, naive: &Naive) -> Act {
     let place = dice.below(naive.places.len());
+    put_this_place(dice, naive, place)
+}
+
+fn put_this_place(dice: &mut Dice, naive: &Naive, place: usize) -> Act {
     let current = naive.places[place].method;
-    let method =
-        if dice.one_in(3) { *dice.pick(&["chill", "superchill", "ambient", "frozen"]) } else { current };
+    let method = if dice.one_in(4) { *dice.pick(&["chill", "superchill", "ambient", "frozen"]) } else { current };
     let limit = match method {
         "chill" => dice.between(-2_000, 5_000),
         "superchill" => dice.between(-3_000, -500),

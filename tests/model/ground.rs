@@ -93,9 +93,7 @@ impl Ground {
     /// A place of its own name.
     pub fn place(&self, code: &str, draft: PlaceDraft) {
         let code = code.to_owned();
-        self.desk
-            .act(move |tx, _| put_place(tx, &actor(), start(), &code, &draft, Expected::New).map(drop))
-            .unwrap();
+        self.desk.act(move |tx, _| put_place(tx, &actor(), start(), &code, &draft, Expected::New).map(drop)).unwrap();
     }
 }
 

@@ -142,7 +142,8 @@ fn cutting(
     losses: &[i64],
     reason: bool,
 ) -> Cutting {
-    let input = |(tray, grams): &(usize, Option<i64>)| InputDraft { tray: naive.trays[*tray].code.clone(), grams: *grams };
+    let input =
+        |(tray, grams): &(usize, Option<i64>)| InputDraft { tray: naive.trays[*tray].code.clone(), grams: *grams };
     let output = |o: &Output| OutputDraft {
         cut: CUTS[o.cut].code.into(),
         place: naive.places[o.place].code.clone(),
