@@ -80,6 +80,11 @@ impl Pace {
         self.0
     }
 
+    /// A pace as it was written down; nothing runs backwards.
+    pub fn from_millionths(millionths: i64) -> Pace {
+        Pace(millionths.max(0))
+    }
+
     /// The pace of the raw clock in a place nobody measures: freezing pauses it; otherwise the place is as warm as its upper
     /// limit allows; and superchill earns no slower rate than ice without a measurement.
     pub fn unmeasured(method: StorageMethod, upper_limit: MilliCelsius) -> Result<Pace, OutsideModel> {

@@ -2,8 +2,8 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{facts, tray_by_scan};
-use super::tray_ledger::{Movement, leave};
+use super::judge::{facts, place_of, tray_by_scan};
+use super::tray_ledger::{Movement, come_back, leave};
 use crate::domain::holding::Holding;
 use crate::domain::ledger::Account;
 use crate::domain::refusal::{Code, Refusal};
@@ -13,7 +13,7 @@ use crate::domain::verdict::judge;
 use crate::store::acts::{self, NewAct};
 use crate::store::error::StoreError;
 use crate::store::sales::{self, Sale, SaleLine};
-use crate::store::{Reading, Tx, stays, trays};
+use crate::store::{Reading, Tx, trays};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 use crate::units::money::Cents;
@@ -191,9 +191,8 @@ pub fn reverse(
             return refuse(Code::TrayGone, "id", format!("tray {} has left the stock another way since", tray.code));
         }
         if tray.fate.is_some() {
-            tray.fate = None;
-            tray.gone_at = None;
-            stays::reopen(tx, tray.id)?;
+            let place = place_of(tx, &tray)?;
+            come_back(tx, &mut tray, &place, now)?;
         }
         let back: Vec<Holding> = taken
             .iter()

@@ -48,15 +48,15 @@ pub fn end(tx: &mut Tx<'_>, tray_id: i64, to: Instant) -> Result<(), StoreError>
     if ended == 1 { Ok(()) } else { Err(StoreError::impossible("open stays of one tray", ended)) }
 }
 
-/// Opens the last stay again: a mis-scanned tray never left.
-pub fn reopen(tx: &mut Tx<'_>, tray_id: i64) -> Result<(), StoreError> {
-    let last: i64 = stays::table
+/// Opens the last stay again, for a mis-scanned tray that never left; gives the method and the pace it was kept at.
+pub fn reopen(tx: &mut Tx<'_>, tray_id: i64) -> Result<(String, i64), StoreError> {
+    let (last, method, pace): (i64, String, i64) = stays::table
         .filter(stays::tray_id.eq(tray_id))
         .order(stays::id.desc())
-        .select(stays::id)
+        .select((stays::id, stays::method, stays::pace_millionths))
         .first(tx.changing())?;
     diesel::update(stays::table.filter(stays::id.eq(last))).set(stays::to_at.eq(None::<i64>)).execute(tx.changing())?;
-    Ok(())
+    Ok((method, pace))
 }
 
 /// The stays of a tray, in order.

@@ -1,0 +1,219 @@
+//! A shop to act in: a desk on either database with its catalogue, and a witness that reads the same database past the
+//! program. Decides nothing.
+#![allow(dead_code, reason = "two test programs share this file and each uses part of it")]
+
+use crate::support::postgres::{Database, fresh_database};
+use diesel::{Connection, PgConnection, SqliteConnection};
+use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use sakudana::domain::inspection::InspectionDraft;
+use sakudana::domain::lot::CatchDraft;
+use sakudana::domain::permissions::Role;
+use sakudana::domain::place::PlaceDraft;
+use sakudana::domain::review::Ladder;
+use sakudana::domain::shop::{Jurisdiction, Shop};
+use sakudana::ops::desk::{Actor, Desk};
+use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
+use sakudana::ops::receive::Arrival;
+use sakudana::store::StoreOptions;
+use sakudana::units::instant::Instant;
+use sakudana::units::zone::Zone;
+
+/// A connection of the test's own.
+#[derive(diesel::MultiConnection)]
+pub enum Witness {
+    Sqlite(SqliteConnection),
+    Postgres(PgConnection),
+}
+
+/// Keeps the database alive.
+enum Held {
+    Folder(tempfile::TempDir),
+    Server(Database),
+}
+
+pub struct Ground {
+    // Closed before the database goes.
+    pub desk: Desk,
+    held: Held,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Which {
+    Sqlite,
+    Postgres,
+}
+
+impl Ground {
+    /// An empty database with the catalogue in it.
+    pub fn open(which: Which, readers: u32) -> Ground {
+        let held = match which {
+            Which::Sqlite => Held::Folder(tempfile::tempdir().unwrap()),
+            Which::Postgres => Held::Server(fresh_database()),
+        };
+        let options = StoreOptions { database: address(&held), readers };
+        let ground = Ground { desk: Desk::open(&options, shop()).unwrap(), held };
+        ground.fill();
+        ground
+    }
+
+    pub fn address(&self) -> String {
+        address(&self.held)
+    }
+
+    pub fn witness(&self) -> Witness {
+        match &self.held {
+            Held::Folder(_) => Witness::Sqlite(SqliteConnection::establish(&self.address()).unwrap()),
+            Held::Server(_) => Witness::Postgres(PgConnection::establish(&self.address()).unwrap()),
+        }
+    }
+
+    fn fill(&self) {
+        self.desk
+            .act(|tx, _| {
+                let (actor, now) = (actor(), start());
+                for (code, group, rule) in [("YFT", "tuna", "exempt"), ("SAL", "salmonid", "freeze_before_raw")] {
+                    let draft = SpeciesDraft {
+                        scientific_name: format!("Piscis {}", code.to_lowercase()),
+                        market_name: format!("Fish {code}"),
+                        group: group.into(),
+                        parasite_rule: rule.into(),
+                    };
+                    put_species(tx, &actor, now, code, &draft, Expected::New)?;
+                }
+                let supplier = SupplierDraft { name: "Harbour".into(), address: "Quay 1".into() };
+                put_supplier(tx, &actor, now, "harbour", &supplier, Expected::New)?;
+                for (number, cut) in CUTS.iter().enumerate() {
+                    put_cut(tx, &actor, now, cut.code, &cut.draft(number), Expected::New)?;
+                }
+                Ok(())
+            })
+            .unwrap();
+    }
+
+    /// A place of its own name.
+    pub fn place(&self, code: &str, draft: PlaceDraft) {
+        let code = code.to_owned();
+        self.desk.act(move |tx, _| put_place(tx, &actor(), start(), &code, &draft, Expected::New).map(drop)).unwrap();
+    }
+}
+
+fn address(held: &Held) -> String {
+    match held {
+        Held::Folder(folder) => folder.path().join("shop.db").to_str().unwrap().to_owned(),
+        Held::Server(database) => database.url().to_owned(),
+    }
+}
+
+/// One line of the catalogue; the model reads the same lines.
+#[derive(Debug, Clone, Copy)]
+pub struct CutLine {
+    pub code: &'static str,
+    pub kind: &'static str,
+    pub form: &'static str,
+    pub price: i64,
+    pub own_hours: Option<i64>,
+}
+
+const fn cut(
+    code: &'static str,
+    kind: &'static str,
+    form: &'static str,
+    price: i64,
+    own_hours: Option<i64>,
+) -> CutLine {
+    CutLine { code, kind, form, price, own_hours }
+}
+
+pub const CUTS: [CutLine; 8] = [
+    cut("whole-fish", "bulk", "whole", 0, None),
+    cut("loin", "bulk", "loin", 3_000, None),
+    cut("bones", "bulk", "for_cooking", 0, None),
+    cut("saku", "block", "block", 7_950, None),
+    cut("belly", "block", "block", 12_005, Some(48)),
+    cut("slices", "block", "slices", 9_999, None),
+    cut("collar", "block", "for_cooking", 1_501, None),
+    cut("scrape", "tub", "scrape", 2_333, None),
+];
+
+impl CutLine {
+    fn draft(&self, number: usize) -> CutDraft {
+        CutDraft {
+            name: format!("Cut {}", self.code),
+            kind: self.kind.into(),
+            form: self.form.into(),
+            price_per_kg_cents: self.price,
+            raw_budget_hours: self.own_hours,
+            item_number: i64::try_from(number).unwrap() + 1,
+            label_note: None,
+        }
+    }
+}
+
+pub fn actor() -> Actor {
+    Actor { name: "mika".into(), role: Role::Manager }
+}
+
+pub fn start() -> Instant {
+    Instant::parse("2026-11-25T06:00:00Z").unwrap()
+}
+
+pub const REVERSAL_MINUTES: i64 = 15;
+pub const DRIP_PERMILLE: i64 = 10;
+pub const RECEIVING_SCALE_G: i64 = 20;
+pub const BENCH_SCALE_G: i64 = 2;
+
+pub fn shop() -> Shop {
+    Shop {
+        name: "Kallio Fish".into(),
+        address: "Vaasankatu 7, Helsinki".into(),
+        zone: Zone::parse("Europe/Helsinki").unwrap(),
+        currency: "EUR".into(),
+        currency_sign: "€".into(),
+        jurisdiction: Jurisdiction::Eu,
+        web_address: "https://fish.example".into(),
+        reversal_minutes: REVERSAL_MINUTES,
+        drip_permille: DRIP_PERMILLE,
+        receiving_scale_g: RECEIVING_SCALE_G,
+        bench_scale_g: BENCH_SCALE_G,
+        ladder: Ladder::default(),
+    }
+}
+
+pub fn chill(set_point_mc: i64, upper_limit_mc: i64) -> PlaceDraft {
+    PlaceDraft { name: "A case".into(), method: "chill".into(), set_point_mc, upper_limit_mc }
+}
+
+/// A fish as it arrives. Times and masses are the caller's.
+pub fn arrival(species: &str, place: &str, grams: i64) -> Arrival {
+    Arrival {
+        species: species.into(),
+        supplier: "harbour".into(),
+        supplier_lot_code: None,
+        supplier_use_by: None,
+        received_at: None,
+        received_g: grams,
+        cost_cents: grams * 7 / 3,
+        pieces: 1,
+        cut: "whole-fish".into(),
+        place: place.into(),
+        catch: CatchDraft {
+            production: "farmed".into(),
+            area: "27".into(),
+            gear: None,
+            country: "Norway".into(),
+            caught_from: "2026-11-20".into(),
+            caught_to: "2026-11-22".into(),
+        },
+        inspection: InspectionDraft {
+            core_temperature_mc: 1_000,
+            grade: 1,
+            colour: 1,
+            fat: 2,
+            burn: "none".into(),
+            sample: "none".into(),
+            note: None,
+        },
+        parasite_freezing: Some("letter of the farm".into()),
+        previously_frozen: false,
+    }
+}

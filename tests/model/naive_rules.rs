@@ -1,0 +1,281 @@
+//! What the plain lists allow: every reason against an act, as the code a client would see. An act without a reason
+//! against it must be accepted; a refusal must give one of the reasons.
+
+use crate::acts::{Act, Output};
+use crate::ground::{BENCH_SCALE_G, CUTS, DRIP_PERMILLE, RECEIVING_SCALE_G, REVERSAL_MINUTES};
+use crate::naive::{Naive, Scope};
+
+const MINUTE: i64 = 60_000_000;
+const HOUR: f64 = 3_600_000_000.0;
+
+/// Which comes first when a sale earns several, of those that a line of a sale can earn: the documented precedence.
+const PRECEDENCE: [&str; 11] = [
+    "invalid_value",
+    "duplicate_line",
+    "already_sold",
+    "tray_gone",
+    "wrong_kind",
+    "on_hold",
+    "past_use_by",
+    "life_ended",
+    "parasite_freezing_missing",
+    "frozen",
+    "insufficient_stock",
+];
+
+/// Reasons against, and whether the first of them is the one to be named.
+#[derive(Debug, Default)]
+pub struct Against {
+    pub codes: Vec<&'static str>,
+    pub exact: bool,
+}
+
+impl Against {
+    fn add(&mut self, stands: bool, code: &'static str) {
+        if stands {
+            self.codes.push(code);
+        }
+    }
+}
+
+/// Most that a scale of interval `e` may be wrong in service at this load.
+fn scale_error(grams: i64, e: i64) -> i64 {
+    match grams {
+        g if g <= 500 * e => e,
+        g if g <= 2_000 * e => 2 * e,
+        _ => 3 * e,
+    }
+}
+
+fn error_of(cut: usize, grams: i64) -> i64 {
+    scale_error(grams, if CUTS[cut].form == "whole" { RECEIVING_SCALE_G } else { BENCH_SCALE_G })
+}
+
+impl Naive {
+    pub fn against(&self, act: &Act, now: i64) -> Against {
+        let mut against = Against::default();
+        match act {
+            Act::Receive { .. } => {}
+            Act::BreakDown { inputs, outputs, losses, reason } => {
+                self.against_breakdown(&mut against, inputs, outputs, losses, *reason);
+            }
+            Act::TopUp { tub, source, grams } => self.against_top_up(&mut against, *tub, *source, *grams),
+            Act::Move { tray, place } => {
+                self.gone(&mut against, *tray);
+                let (from, to) = (self.trays[*tray].place, *place);
+                against.add(self.is_frozen(from) != self.is_frozen(to), "use_freeze_or_thaw");
+                against.add(from == to, "already_there");
+            }
+            Act::Freeze { tray, place } => {
+                self.gone(&mut against, *tray);
+                against.add(self.is_frozen(self.trays[*tray].place), "frozen");
+                against.add(!self.is_frozen(*place), "invalid_value");
+                against.add(self.trays[*tray].thawed, "refreeze");
+            }
+            Act::Thaw { tray, place } => {
+                self.gone(&mut against, *tray);
+                against.add(!self.is_frozen(self.trays[*tray].place), "not_frozen");
+                against.add(self.is_frozen(*place), "invalid_value");
+            }
+            Act::Kitchen { tray, grams } => {
+                self.against_taking_out(&mut against, *tray, *grams);
+                against.add(self.is_held(*tray), "on_hold");
+                against.add(self.trays[*tray].use_by.is_some_and(|end| now > end), "past_use_by");
+                against.add(self.trays[*tray].life.ended(now), "life_ended");
+            }
+            Act::Waste { tray, grams, reason } => {
+                self.against_taking_out(&mut against, *tray, *grams);
+                against.add(!*reason, "reason_required");
+            }
+            Act::Count { lines, reason } => self.against_count(&mut against, lines, *reason),
+            Act::HoldLot { .. } | Act::HoldTray { .. } => {}
+            Act::HoldBatch { tray } => against.add(self.trays[*tray].breakdown.is_none(), "unknown_reference"),
+            Act::Release { hold } => against.add(!self.holds[*hold].open, "not_on_hold"),
+            Act::Label { tray, reason } => self.against_label(&mut against, *tray, *reason, now),
+            Act::MarkDown { tray, price } => {
+                against.codes = self.stops(*tray, now);
+                against.add(*price >= self.trays[*tray].price, "price_would_rise");
+                against.exact = true;
+            }
+            Act::Accept { trays } => {
+                for (number, tray) in trays.iter().enumerate() {
+                    against.add(trays[..number].contains(tray), "duplicate_line");
+                    against.codes.extend(self.stops(*tray, now));
+                    against.add(self.advised(*tray, now).is_none(), "not_a_candidate");
+                }
+            }
+            Act::Sell { lines } => self.against_sale(&mut against, lines, now),
+            Act::Reverse { sale } => self.against_reversal(&mut against, *sale, now),
+            Act::PutPlace { place, method, stale, .. } => {
+                let occupied = self.trays.iter().any(|t| t.in_stock() && t.place == *place);
+                against.add(*stale, "version_mismatch");
+                against.add(occupied && (*method == "frozen") != self.is_frozen(*place), "place_in_use");
+            }
+        }
+        against
+    }
+
+    fn gone(&self, against: &mut Against, tray: usize) {
+        against.add(!self.trays[tray].in_stock(), "tray_gone");
+    }
+
+    fn is_held(&self, tray: usize) -> bool {
+        let it = &self.trays[tray];
+        self.holds.iter().filter(|hold| hold.open).any(|hold| match hold.scope {
+            Scope::Lot(lot) => it.by_lot.contains_key(&lot),
+            Scope::Batch(breakdown, cut) => it.breakdown == Some(breakdown) && it.cut == cut,
+            Scope::Tray(other) => other == tray,
+        })
+    }
+
+    /// Why a tray may not be sold, the gravest first.
+    fn stops(&self, tray: usize, now: i64) -> Vec<&'static str> {
+        let (it, cut) = (&self.trays[tray], self.cut_of(tray));
+        match it.fate {
+            Some("sold") => return vec!["already_sold"],
+            Some(_) => return vec!["tray_gone"],
+            None => {}
+        }
+        let raw_without_record =
+            it.species == "SAL" && cut.form != "for_cooking" && it.by_lot.keys().any(|lot| !self.lots[*lot].record);
+        let mut stops = Against::default();
+        stops.add(cut.kind == "bulk", "wrong_kind");
+        stops.add(self.is_held(tray), "on_hold");
+        stops.add(self.is_frozen(it.place), "frozen");
+        stops.add(raw_without_record, "parasite_freezing_missing");
+        stops.add(it.use_by.is_some_and(|end| now > end), "past_use_by");
+        stops.add(it.life.ended(now), "life_ended");
+        stops.codes
+    }
+
+    fn against_breakdown(
+        &self,
+        against: &mut Against,
+        inputs: &[(usize, Option<i64>)],
+        outputs: &[Output],
+        losses: &[i64],
+        reason: bool,
+    ) {
+        let (mut weighed, mut error) = (0, 0);
+        for (number, (tray, grams)) in inputs.iter().enumerate() {
+            let it = &self.trays[*tray];
+            let mass = grams.unwrap_or_else(|| it.net());
+            self.gone(against, *tray);
+            against.add(self.is_held(*tray), "on_hold");
+            against.add(self.is_frozen(it.place), "frozen");
+            against.add(grams.is_some() && self.cut_of(*tray).kind != "bulk", "wrong_kind");
+            against.add(mass == 0, "invalid_value");
+            against.add(mass > it.net(), "insufficient_stock");
+            against.add(inputs[..number].iter().any(|(other, _)| other == tray), "duplicate_line");
+            against.add(it.species != self.trays[inputs[0].0].species, "not_the_same");
+            weighed += mass;
+            error += error_of(it.cut, mass);
+        }
+        for output in outputs {
+            against.add(self.is_frozen(output.place), "use_freeze_or_thaw");
+            against.add(output.grams == 0, "invalid_value");
+            error += error_of(output.cut, output.grams);
+        }
+        against.add(losses.contains(&0), "invalid_value");
+        let missing = weighed - outputs.iter().map(|o| o.grams).sum::<i64>() - losses.iter().sum::<i64>();
+        against.add(missing < -error, "mass_exceeds_input");
+        against.add(missing > error + weighed * DRIP_PERMILLE / 1_000 && !reason, "loss_unexplained");
+    }
+
+    fn against_top_up(&self, against: &mut Against, tub: usize, source: usize, grams: Option<i64>) {
+        let (into, from) = (&self.trays[tub], &self.trays[source]);
+        against.add(self.cut_of(tub).kind != "tub", "wrong_kind");
+        against.add(tub == source || into.species != from.species || into.cut != from.cut, "not_the_same");
+        for tray in [tub, source] {
+            self.gone(against, tray);
+            against.add(self.is_held(tray), "on_hold");
+            against.add(self.is_frozen(self.trays[tray].place), "frozen");
+        }
+        let grams = grams.unwrap_or_else(|| from.net());
+        against.add(grams == 0, "invalid_value");
+        against.add(grams > from.net(), "insufficient_stock");
+    }
+
+    fn against_taking_out(&self, against: &mut Against, tray: usize, grams: Option<i64>) {
+        let net = self.trays[tray].net();
+        let mass = grams.unwrap_or(net);
+        self.gone(against, tray);
+        against.add(self.cut_of(tray).kind == "block" && mass != net, "wrong_kind");
+        against.add(mass == 0, "invalid_value");
+        against.add(mass > net, "insufficient_stock");
+    }
+
+    fn against_count(&self, against: &mut Against, lines: &[(usize, i64)], reason: bool) {
+        for (number, (tray, counted)) in lines.iter().enumerate() {
+            self.gone(against, *tray);
+            against.add(lines[..number].iter().any(|(other, _)| other == tray), "duplicate_line");
+            against.add(!reason && self.trays[*tray].net() != *counted, "reason_required");
+        }
+    }
+
+    fn against_label(&self, against: &mut Against, tray: usize, reason: bool, now: i64) {
+        let it = &self.trays[tray];
+        self.gone(against, tray);
+        against.add(self.is_frozen(it.place), "frozen");
+        against.add(self.cut_of(tray).kind == "bulk", "wrong_kind");
+        let whole_minute = |end: f64| (end / MINUTE as f64).floor() * MINUTE as f64;
+        let end = it.life.end(now).map(|end| whole_minute(end).min(it.use_by.map_or(f64::MAX, |u| u as f64)));
+        against.add(it.life.ended(now) || end.is_none_or(|end| end < now as f64), "life_ended");
+        let has_label = it.label_wanted == Some(false) && it.labels > 0;
+        against.add(has_label && !reason, "reason_required");
+    }
+
+    /// The price that the ladder gives now, if it is lower: 20 % off within 24 hours, 40 % within 10, none within 3.
+    pub fn advised(&self, tray: usize, now: i64) -> Option<i64> {
+        let it = &self.trays[tray];
+        let end = it.life.end(now)?.min(it.use_by.map_or(f64::MAX, |end| end as f64));
+        let hours = (end - now as f64) / HOUR;
+        let kept = match hours {
+            h if h < 3.0 => return None,
+            h if h <= 10.0 => 600,
+            h if h <= 24.0 => 800,
+            _ => return None,
+        };
+        let price = it.list_price * kept / 1_000;
+        (price < it.price).then_some(price)
+    }
+
+    fn against_sale(&self, against: &mut Against, lines: &[(usize, Option<i64>)], now: i64) {
+        // Only a line that could stand alone makes a later one its duplicate.
+        let mut accepted: Vec<usize> = Vec::new();
+        for (tray, grams) in lines {
+            let net = self.trays[*tray].net();
+            let stops = self.stops(*tray, now);
+            let problem = match (self.cut_of(*tray).kind, grams) {
+                _ if !stops.is_empty() => Some(stops[0]),
+                ("tub", None | Some(0)) => Some("invalid_value"),
+                ("tub", Some(grams)) if *grams > net => Some("insufficient_stock"),
+                ("block", Some(grams)) if *grams != net => Some("wrong_kind"),
+                _ if accepted.contains(tray) => Some("duplicate_line"),
+                _ => None,
+            };
+            match problem {
+                Some(code) => against.codes.push(code),
+                None => accepted.push(*tray),
+            }
+        }
+        against.codes.sort_by_key(|code| PRECEDENCE.iter().position(|known| known == code).unwrap());
+        against.exact = true;
+    }
+
+    fn against_reversal(&self, against: &mut Against, sale: usize, now: i64) {
+        let sale = &self.sales[sale];
+        against.add(sale.reversed, "already_reversed");
+        against.add(now - sale.at > REVERSAL_MINUTES * MINUTE, "window_passed");
+        for (tray, _) in &sale.lines {
+            let it = &self.trays[*tray];
+            against.add(it.fate.is_some_and(|fate| fate != "sold"), "tray_gone");
+            against.add(it.fate == Some("sold") && self.is_frozen(it.place), "frozen");
+        }
+    }
+
+    /// Whether rounding may decide about any tray at this moment.
+    pub fn in_doubt(&self, now: i64) -> bool {
+        self.trays.iter().filter(|tray| tray.in_stock()).any(|tray| tray.life.in_doubt(now))
+    }
+}
