@@ -46,6 +46,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
                 .configure(assets::routes)
                 .route("/livez", web::get().to(live))
                 .route("/readyz", web::get().to(readiness))
+                .service(web::redirect("/docs", "/docs/"))
                 .route("/problems", web::get().to(pages::problems::page))
                 .service(
                     SwaggerUi::new("/docs/{_:.*}")
