@@ -35,11 +35,16 @@ use naive::{Made, Naive, NaivePlace};
 use perform::{draft, perform};
 use sakudana::ops::verify::verify;
 use std::collections::BTreeMap;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
 
 const ACTS: usize = 50;
 const SEQUENCES: u64 = 200;
 /// Sequences that share a database; the rest get others, so that none grows slow.
-const PER_DATABASE: u64 = 25;
+const PER_DATABASE: usize = 25;
+/// Databases in use at one time.
+const AT_ONCE: usize = 4;
 /// Seeds that once found something. They run first, always.
 const KEPT: [u64; 1] = [
     // A sold tray came back after its place had been made colder, and its whole past was counted at the colder pace.
@@ -78,14 +83,20 @@ fn run_all(which: Which) {
             KEPT.into_iter().chain(1..=count).collect()
         }
     };
-    let mut seen = BTreeMap::new();
-    for part in seeds.chunks(usize::try_from(PER_DATABASE).unwrap()) {
-        let ground = Ground::open(which, 2);
-        let mut witness = ground.witness();
-        for seed in part {
-            run_one(&ground, &mut witness, *seed, &mut seen);
+    let seen = Mutex::new(BTreeMap::new());
+    let parts: Vec<&[u64]> = seeds.chunks(PER_DATABASE).collect();
+    let next = AtomicUsize::new(0);
+    // A commit waits for the disk: meanwhile the others go on.
+    thread::scope(|scope| {
+        for _ in 0..AT_ONCE.min(parts.len()) {
+            scope.spawn(|| {
+                while let Some(part) = parts.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    run_part(which, part, &seen);
+                }
+            });
         }
-    }
+    });
+    let seen = seen.into_inner().unwrap();
     for (what, times) in &seen {
         println!("{times:6} {what}");
     }
@@ -93,6 +104,16 @@ fn run_all(which: Which) {
     if seeds.len() >= 100 {
         for (what, least) in [("Sell done", 200), ("BreakDown done", 500), ("Reverse done", 20), ("Label done", 200)] {
             assert!(seen.get(what).is_some_and(|times| *times >= least), "{what} is too rare: {seen:?}");
+        }
+    }
+}
+
+fn run_part(which: Which, seeds: &[u64], seen: &Mutex<BTreeMap<String, u64>>) {
+    let ground = Ground::open(which, 2);
+    let mut witness = ground.witness();
+    for seed in seeds {
+        for outcome in run_one(&ground, &mut witness, *seed) {
+            *seen.lock().unwrap().entry(outcome).or_default() += 1;
         }
     }
 }
@@ -111,7 +132,9 @@ impl Drop for Story {
     }
 }
 
-fn run_one(ground: &Ground, witness: &mut Witness, seed: u64, seen: &mut BTreeMap<String, u64>) {
+/// Runs one sequence and tells how each act went.
+fn run_one(ground: &Ground, witness: &mut Witness, seed: u64) -> Vec<String> {
+    let mut outcomes = Vec::new();
     let mut story = Story { seed, lines: Vec::new() };
     let mut dice = Dice::new(seed);
     let since = Since::now(witness);
@@ -133,7 +156,7 @@ fn run_one(ground: &Ground, witness: &mut Witness, seed: u64, seen: &mut BTreeMa
         story.lines.push(format!("{:>16}{}", "", outcome.map_or("done", |code| code)));
         compare(witness, &since, &mut naive);
         let name = format!("{act:?}").split([' ', '{']).next().unwrap().to_owned();
-        *seen.entry(format!("{name} {}", outcome.unwrap_or("done"))).or_default() += 1;
+        outcomes.push(format!("{name} {}", outcome.unwrap_or("done")));
     }
     let broken: Vec<String> = ground
         .desk
@@ -143,6 +166,7 @@ fn run_one(ground: &Ground, witness: &mut Witness, seed: u64, seen: &mut BTreeMa
         .flat_map(|finding| finding.wrong.into_iter().map(move |wrong| format!("{}: {wrong}", finding.name)))
         .collect();
     assert!(broken.is_empty(), "verify: {broken:?}");
+    outcomes
 }
 
 /// Does one act on both sides. Returns the refusal, if it was one that had to be.

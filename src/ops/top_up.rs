@@ -40,16 +40,18 @@ pub fn top_up(
         return refuse(Code::InvalidValue, "grams", "must be above zero");
     }
     let tub_place = place_of(tx, &tub)?;
-    let clocks = [clock_now(&tub, tub_place.pace(), now), clock_now(&source, place_of(tx, &source)?.pace(), now)];
+    // Of two requests that came together the later may be done first: no clock goes back.
+    let anchor = now.max(tub.clock.as_of).max(source.clock.as_of);
+    let clocks = [clock_now(&tub, tub_place.pace(), anchor), clock_now(&source, place_of(tx, &source)?.pace(), anchor)];
     let act = NewAct { kind: "top_up", at: now, recorded_at: now, actor: &actor.name, reason: None, reverses: None };
     let act_id = acts::append(tx, &act)?;
     let mut movement = Movement::default();
     let poured = movement.take(tx, &mut source, grams, "grams")?;
     movement.put(tx, &mut tub, &poured)?;
     movement.post(tx, act_id)?;
-    inherit(&mut tub, &source, &clocks, now);
-    stays::end(tx, tub.id, now.max(tub.clock.as_of))?;
-    stays::begin(tx, tub.id, &tub_place, now.max(tub.clock.as_of), tub.clock.used_micros)?;
+    inherit(&mut tub, &source, &clocks, anchor);
+    stays::end(tx, tub.id, anchor)?;
+    stays::begin(tx, tub.id, &tub_place, anchor, tub.clock.used_micros)?;
     if source.net.is_zero() {
         leave(tx, &mut source, Fate::ToppedInto, now)?;
     }

@@ -139,7 +139,8 @@ pub const QUESTIONS: &[Question] = &[
                 OR (h.scope = 'batch' AND t.batch_id = h.target_id) \
                 OR (h.scope = 'lot' AND EXISTS (SELECT 1 FROM holdings g WHERE g.tray_id = t.id AND g.lot_id = h.target_id)) \
                 JOIN sale_lines l ON l.tray_id = t.id JOIN sales s ON s.id = l.sale_id \
-                WHERE s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at)",
+                WHERE (h.scope <> 'lot' OR EXISTS (SELECT 1 FROM entries e WHERE e.tray_id = t.id AND e.lot_id = h.target_id AND e.act_id < s.act_id)) \
+                AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at)",
     },
 ];
 
