@@ -1,17 +1,16 @@
-//! The wall clock and the system's chance. Commands take both from here and hand them on; nothing below asks for them itself.
+//! The wall clock and the system's chance for commands: both read where the whole program reads them, in `web::clock`.
 
 use super::stop::Stop;
 use crate::ops::secret::Random32;
 use crate::units::instant::Instant;
+use crate::web::clock;
 
 /// The present moment, UTC.
 pub fn now() -> Instant {
-    Instant::from_chrono(chrono::Utc::now())
+    clock::now()
 }
 
 /// Thirty-two bytes nobody can guess.
 pub fn random32() -> Result<Random32, Stop> {
-    let mut bytes = [0_u8; 32];
-    getrandom::fill(&mut bytes).map_err(|e| Stop::unusable(format!("the system gives no random numbers: {e}")))?;
-    Ok(bytes)
+    clock::random().ok_or_else(|| Stop::unusable("the system gives no random numbers"))
 }
