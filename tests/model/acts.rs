@@ -110,7 +110,7 @@ fn open_hold(dice: &mut Dice, naive: &Naive) -> usize {
 
 fn receive(dice: &mut Dice, naive: &Naive) -> Act {
     Act::Receive {
-        species: *dice.pick(&["YFT", "YFT", "SAL"]),
+        species: if dice.one_in(3) { "SAL" } else { "YFT" },
         place: if dice.one_in(3) { place(dice, naive) } else { warm_place(dice, naive) },
         grams: dice.between(800, 60_000),
         record: !dice.one_in(4),
