@@ -145,6 +145,10 @@ impl RawClock {
     /// has something left.
     pub fn ends_at(self, pace: Pace) -> Option<Instant> {
         let left = self.left_micros();
+        if self.used_micros > self.budget_micros {
+            // It ended before the anchor; when exactly, the anchor no longer knows.
+            return Some(self.as_of.plus_micros(-1));
+        }
         if left == 0 {
             return Some(self.as_of);
         }
