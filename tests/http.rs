@@ -13,10 +13,10 @@ mod bad_input;
 mod bad_speech;
 #[path = "http/contents.rs"]
 mod contents;
-#[path = "http/happy.rs"]
-mod happy;
 #[path = "http/guard.rs"]
 mod guard;
+#[path = "http/happy.rs"]
+mod happy;
 #[path = "http/rights.rs"]
 mod rights;
 #[path = "http/schema.rs"]

@@ -37,7 +37,10 @@ fn is_kept(name: &str, text: &str) {
         std::fs::write(&file, text).unwrap();
     }
     let kept = std::fs::read_to_string(&file).unwrap_or_default();
-    assert!(kept == text, "openapi/{name} is not what the program says; UPDATE_OPENAPI=1 writes it anew, its diff is the change");
+    assert!(
+        kept == text,
+        "openapi/{name} is not what the program says; UPDATE_OPENAPI=1 writes it anew, its diff is the change"
+    );
 }
 
 #[test]
@@ -177,8 +180,20 @@ fn every_address_is_there_and_no_other() {
         assert!(answer.status < 300 || answer.json()["code"] != "no_such_address", "{method} {path}");
     }
     for path in [
-        "/v1/fish", "/v1/lots/a/b", "/v1/trays/a/b/c", "/v1/trays/C4H7K9P/sales", "/v1/sale", "/v1/sales/1/lines", "/v1/holds/1",
-        "/v1/cut/lean-saku", "/v1/reviews", "/v1/openapi.yaml", "/v1/keys/a/b", "/v3/trays", "/admin", "/v1/people/a/b",
+        "/v1/fish",
+        "/v1/lots/a/b",
+        "/v1/trays/a/b/c",
+        "/v1/trays/C4H7K9P/sales",
+        "/v1/sale",
+        "/v1/sales/1/lines",
+        "/v1/holds/1",
+        "/v1/cut/lean-saku",
+        "/v1/reviews",
+        "/v1/openapi.yaml",
+        "/v1/keys/a/b",
+        "/v3/trays",
+        "/admin",
+        "/v1/people/a/b",
     ] {
         for method in ["GET", "POST"] {
             let answer = client.call(method, path).send().expect(404);

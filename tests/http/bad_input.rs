@@ -65,12 +65,20 @@ pub fn is_refused(shop: &Shop) {
     let mut wrong = Vec::new();
     for case in &cases {
         let answer = send(shop, case);
-        wrong.extend(judge(case, &answer).map(|what| format!("{}: {what}: {} {}", case.name, answer.status, answer.text())));
+        wrong.extend(
+            judge(case, &answer).map(|what| format!("{}: {what}: {} {}", case.name, answer.status, answer.text())),
+        );
         let after = contents.read();
         let touched: Vec<&String> = after.keys().filter(|table| after.get(*table) != before.get(*table)).collect();
         assert!(touched.is_empty(), "{} wrote to {touched:?}", case.name);
     }
     assert!(wrong.is_empty(), "{} of {} cases:\n{}", wrong.len(), cases.len(), wrong.join("\n"));
+    // A reading that saw nothing would pass every case: a good request must show.
+    act(&shop.till, "/v1/sales", &json!({"lines": [{"tray_code": things.saku}]})).expect(201);
+    let after = contents.read();
+    let touched: Vec<&String> = after.keys().filter(|table| after.get(*table) != before.get(*table)).collect();
+    let by_a_sale = ["acts", "entries", "holdings", "idempotency", "sale_lines", "sales", "stays", "trays"];
+    assert!(by_a_sale.iter().all(|table| touched.iter().any(|t| t == table)), "a sale touches {touched:?}");
     println!("{} bad requests on {:?}", cases.len(), shop.kind);
 }
 
@@ -159,7 +167,11 @@ fn things(shop: &Shop) -> Things {
     let sale_reversed = sell(&made[1]);
     act(&shop.till, &format!("/v1/sales/{sale_reversed}/reversal"), &json!({"reason": "mis-scan"})).expect(201);
     let sale = sell(&made[5]);
-    shop.manager.post("/v1/people").json(&json!({"name": "Ines", "role": "cutter", "password": PHRASE})).send().expect(201);
+    shop.manager
+        .post("/v1/people")
+        .json(&json!({"name": "Ines", "role": "cutter", "password": PHRASE}))
+        .send()
+        .expect(201);
     new_key(&shop.manager, "one more", "reader");
     let (_, untouched) = shop.receive("YFT", 8_000);
     Things {

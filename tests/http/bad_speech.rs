@@ -10,7 +10,9 @@ fn case(method: &'static str, path: &str, body: Body, status: u16, code: &'stati
     let said = match &body {
         Body::None => String::new(),
         Body::Json(text) => text.chars().take(80).collect(),
-        Body::Raw(kind, bytes) => format!("{kind} {}", String::from_utf8_lossy(bytes).chars().take(60).collect::<String>()),
+        Body::Raw(kind, bytes) => {
+            format!("{kind} {}", String::from_utf8_lossy(bytes).chars().take(60).collect::<String>())
+        }
     };
     Case {
         name: format!("{method} {path} {said}"),
@@ -29,8 +31,19 @@ fn post(path: &str, body: &Value, status: u16, code: &'static str, field: &str) 
 }
 
 pub fn cases(t: &Things) -> Made {
-    [sales(t), cutting(t), trays(t), numbered(t), json_that_is_none(t), keys(t), preconditions(), catalogue(), queries(t), addresses()]
-        .concat()
+    [
+        sales(t),
+        cutting(t),
+        trays(t),
+        numbered(t),
+        json_that_is_none(t),
+        keys(t),
+        preconditions(),
+        catalogue(),
+        queries(t),
+        addresses(),
+    ]
+    .concat()
 }
 
 /// The code with its first two characters swapped, and with one other character: both fail the check.
@@ -85,9 +98,7 @@ fn sales(t: &Things) -> Made {
 fn cutting(t: &Things) -> Made {
     let input = |tray: &str| json!({ "tray_code": tray });
     let output = json!({"cut_code": "lean-saku", "place_code": "cold-room", "net_weight_g": 10});
-    let whole = |inputs: Value, outputs: Value, losses: Value| {
-        json!({"inputs": inputs, "outputs": outputs, "losses": losses, "place_code": "bench", "reason": "a test"})
-    };
+    let whole = |inputs: Value, outputs: Value, losses: Value| json!({"inputs": inputs, "outputs": outputs, "losses": losses, "place_code": "bench", "reason": "a test"});
     let from = |inputs: Value| whole(inputs, json!([output]), json!([]));
     let (swapped, _) = slips(&t.loin);
     let first = "inputs/0/tray_code";
@@ -205,7 +216,11 @@ fn json_that_is_none(t: &Things) -> Made {
         good.replace(&t.saku, "\\ud800").into(),
         good.replace(&t.saku, "\\x43").into(),
         good.replace(&t.saku, "tab\tinside").into(),
-        good.replace(&t.saku, "").into_bytes().into_iter().flat_map(|b| if b == b'[' { vec![b, 0xff] } else { vec![b] }).collect(),
+        good.replace(&t.saku, "")
+            .into_bytes()
+            .into_iter()
+            .flat_map(|b| if b == b'[' { vec![b, 0xff] } else { vec![b] })
+            .collect(),
         [b"{\"lines\":\"".as_slice(), &[0xc0, 0x80], b"\"}"].concat(),
         format!("{}{}", "[".repeat(20_000), "]".repeat(20_000)).into(),
         format!("{{\"lines\":{}{}}}", "[".repeat(200), "]".repeat(200)).into(),
@@ -223,7 +238,15 @@ fn json_that_is_none(t: &Things) -> Made {
     made.push(shape(good.replace("{\"lines\"", "{\"lines\":[],\"lines\""), "lines"));
     made.push(shape(good.replace("\"}", &format!("\",\"tray_code\":\"{}\"}}", t.saku)), "lines/0/tray_code"));
     made.push(shape(good.replace("\"lines\"", "\"Lines\""), "Lines"));
-    for kind in ["text/plain", "application/x-www-form-urlencoded", "application/jsonp", "text/json", "multipart/form-data", "json", ""] {
+    for kind in [
+        "text/plain",
+        "application/x-www-form-urlencoded",
+        "application/jsonp",
+        "text/json",
+        "multipart/form-data",
+        "json",
+        "",
+    ] {
         made.push(case("POST", "/v1/sales", Body::Raw(kind, good.clone().into()), 415, "unsupported_media_type", None));
     }
     made.push(case("POST", "/v1/sales", Body::None, 415, "unsupported_media_type", None));
@@ -256,7 +279,8 @@ fn keys(t: &Things) -> Made {
 
 fn preconditions() -> Made {
     let body = json!({"name": "Front case", "method": "chill", "set_point_mc": 500, "upper_limit_mc": 2_000});
-    let put = |path: &str, status, code, field| case("PUT", path, Body::Json(body.to_string()), status, code, Some(field));
+    let put =
+        |path: &str, status, code, field| case("PUT", path, Body::Json(body.to_string()), status, code, Some(field));
     let there = "/v1/places/front-case";
     let mut made = vec![
         put(there, 428, "precondition_required", "If-Match"),
@@ -266,7 +290,9 @@ fn preconditions() -> Made {
         with(with(put(there, 400, "malformed_request", "If-Match"), "If-Match", "\"1\""), "If-None-Match", "*"),
         with(put(there, 400, "malformed_request", "If-Match"), "If-None-Match", "\"1\""),
     ];
-    for bad in ["1", "W/\"1\"", "\"one\"", "\"1", "\"\"", "*", "\"1\", \"2\"", "\"9223372036854775808\"", "\"+1\"", "\"01\""] {
+    for bad in
+        ["1", "W/\"1\"", "\"one\"", "\"1", "\"\"", "*", "\"1\", \"2\"", "\"9223372036854775808\"", "\"+1\"", "\"01\""]
+    {
         made.push(with(put(there, 400, "malformed_request", "If-Match"), "If-Match", bad));
     }
     made
@@ -304,13 +330,15 @@ fn catalogue() -> Made {
     let put = |(path, base, name, value, code, field): &(&str, &Value, &str, Value, &'static str, Option<&str>)| {
         let mut body = (*base).clone();
         body[*name] = value.clone();
-        let made = case("PUT", &format!("/v1/{path}"), Body::Json(body.to_string()), 422, code, Some(field.unwrap_or(name)));
+        let made =
+            case("PUT", &format!("/v1/{path}"), Body::Json(body.to_string()), 422, code, Some(field.unwrap_or(name)));
         with(made, "If-None-Match", "*")
     };
     let mut made: Made = rows.iter().map(put).collect();
     let mut taken = cut.clone();
     taken["item_number"] = json!(101);
-    let taken = case("PUT", "/v1/cuts/belly-saku", Body::Json(taken.to_string()), 409, "already_exists", Some("item_number"));
+    let taken =
+        case("PUT", "/v1/cuts/belly-saku", Body::Json(taken.to_string()), 409, "already_exists", Some("item_number"));
     made.push(with(taken, "If-None-Match", "*"));
     let mut turned = cut;
     turned["kind"] = json!("tub");
@@ -318,7 +346,8 @@ fn catalogue() -> Made {
     let turned = case("PUT", "/v1/cuts/lean-saku", Body::Json(turned.to_string()), 422, "invalid_value", Some("kind"));
     made.push(with(turned, "If-Match", "\"1\""));
     let frozen = json!({"name": "Cold room", "method": "frozen", "set_point_mc": -60_000, "upper_limit_mc": -50_000});
-    let frozen = case("PUT", "/v1/places/cold-room", Body::Json(frozen.to_string()), 409, "place_in_use", Some("method"));
+    let frozen =
+        case("PUT", "/v1/places/cold-room", Body::Json(frozen.to_string()), 409, "place_in_use", Some("method"));
     made.push(with(frozen, "If-Match", "\"1\""));
     made
 }
@@ -364,14 +393,35 @@ fn queries(t: &Things) -> Made {
 
 fn addresses() -> Made {
     let mut made = Vec::new();
-    for path in ["/v1", "/v1/", "/v2/lots", "/v1/lot", "/v1/lots/", "/v1/lots//", "//v1/lots", "/v1/%6cots/x/y", "/v1/trays/C4H7K9P/price",
-        "/v1/sales/one", "/v1/sales/-1", "/v1/breakdowns/1.0", "/v1/breakdowns/9223372036854775808", "/v1/../v1/lots", "/.env"]
-    {
+    for path in [
+        "/v1",
+        "/v1/",
+        "/v2/lots",
+        "/v1/lot",
+        "/v1/lots/",
+        "/v1/lots//",
+        "//v1/lots",
+        "/v1/%6cots/x/y",
+        "/v1/trays/C4H7K9P/price",
+        "/v1/sales/one",
+        "/v1/sales/-1",
+        "/v1/breakdowns/1.0",
+        "/v1/breakdowns/9223372036854775808",
+        "/v1/../v1/lots",
+        "/.env",
+    ] {
         made.push(case("GET", path, Body::None, 404, "no_such_address", None));
     }
-    for (path, field) in [("lots/NOPE", "lot_code"), ("sales/999999", "id"), ("breakdowns/0", "id"), ("cuts/no-such", "code"),
-        ("places/no-such", "code"), ("species/NOP", "code"), ("suppliers/%27%20OR%201", "code"), ("suppliers/%F0%9F%90%9F", "code")]
-    {
+    for (path, field) in [
+        ("lots/NOPE", "lot_code"),
+        ("sales/999999", "id"),
+        ("breakdowns/0", "id"),
+        ("cuts/no-such", "code"),
+        ("places/no-such", "code"),
+        ("species/NOP", "code"),
+        ("suppliers/%27%20OR%201", "code"),
+        ("suppliers/%F0%9F%90%9F", "code"),
+    ] {
         made.push(case("GET", &format!("/v1/{path}"), Body::None, 404, "not_found", Some(field)));
     }
     for path in ["lots/%00", "cuts/a%00b", "species/%00", "trays/%00", "places/%00", "suppliers/%00"] {

@@ -16,7 +16,17 @@ pub fn stands(shop: &Shop) {
 }
 
 fn every_answer_is_guarded(shop: &Shop) {
-    let paths = ["/livez", "/readyz", "/problems", "/v1/openapi.json", "/docs/", "/", "/no/such/page", "/v1/no-such", "/v1/trays"];
+    let paths = [
+        "/livez",
+        "/readyz",
+        "/problems",
+        "/v1/openapi.json",
+        "/docs/",
+        "/",
+        "/no/such/page",
+        "/v1/no-such",
+        "/v1/trays",
+    ];
     let mut answers: Vec<(&str, Answer)> = paths.iter().map(|path| (*path, shop.anonymous.get(path).send())).collect();
     for path in ["/v1/trays", "/v1/trays/CCCCCCC", "/v1/lots?limit=0", "/v1/cuts/lean-saku", "/v1/keys"] {
         answers.push((path, shop.reader.get(path).send()));
@@ -43,7 +53,8 @@ fn a_trickling_body_is_cut(shop: &Shop) {
     let base = shop.server.url("");
     let mut stream = TcpStream::connect(base.trim_start_matches("http://")).expect("the server");
     stream.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
-    let head = "POST /v1/sign-in HTTP/1.1\r\nHost: shop\r\nContent-Type: application/json\r\nContent-Length: 100\r\n\r\n{";
+    let head =
+        "POST /v1/sign-in HTTP/1.1\r\nHost: shop\r\nContent-Type: application/json\r\nContent-Length: 100\r\n\r\n{";
     stream.write_all(head.as_bytes()).unwrap();
     let begun = Instant::now();
     let mut heard = Vec::new();

@@ -190,7 +190,8 @@ fn hold_against(document: &Value, id: &str, answer: &Answer) {
         return;
     };
     let media_type = answer.header("content-type").expect("a content type");
-    let schema = &content.get(media_type).unwrap_or_else(|| panic!("{id}: {media_type} is not in the document"))["schema"];
+    let schema =
+        &content.get(media_type).unwrap_or_else(|| panic!("{id}: {media_type} is not in the document"))["schema"];
     if media_type == "application/json" {
         assert_eq!(faults(document, schema, &answer.json()), Vec::<String>::new(), "{id}: {}", answer.text());
     }
@@ -198,9 +199,10 @@ fn hold_against(document: &Value, id: &str, answer: &Answer) {
 
 /// Following `Link` gives every entry once, in order.
 fn pages_follow(shop: &Shop) {
-    for (list, whole, name) in
-        [("/v1/trays?state=all", "/v1/trays?limit=200&state=all", "tray_code"), ("/v1/lots?", "/v1/lots?limit=200", "lot_code")]
-    {
+    for (list, whole, name) in [
+        ("/v1/trays?state=all", "/v1/trays?limit=200&state=all", "tray_code"),
+        ("/v1/lots?", "/v1/lots?limit=200", "lot_code"),
+    ] {
         let names = |answer: &Answer| -> Vec<String> {
             answer.json().as_array().unwrap().iter().map(|entry| text(&entry[name])).collect()
         };

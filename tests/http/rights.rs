@@ -93,13 +93,21 @@ fn keys_and_people_end(shop: &Shop) {
     shop.owner.delete("/v1/people/Ines%20manager").send().expect(200);
     let last = format!("/v1/people/{}", shop.server.owner().name);
     is(shop.manager.delete(&last).send(), 409, "last_manager");
-    is(shop.manager.post("/v1/people").json(&json!({"name": "Ines reader", "role": "reader", "password": PHRASE})).send(), 409, "already_exists");
+    is(
+        shop.manager
+            .post("/v1/people")
+            .json(&json!({"name": "Ines reader", "role": "reader", "password": PHRASE}))
+            .send(),
+        409,
+        "already_exists",
+    );
 }
 
 fn wrong_credentials_look_alike(shop: &Shop) {
     let owner = &shop.server.owner().name;
     let wrong = |name: &str| {
-        let answer = shop.anonymous.post("/v1/sign-in").json(&json!({"name": name, "password": "not the password"})).send();
+        let answer =
+            shop.anonymous.post("/v1/sign-in").json(&json!({"name": name, "password": "not the password"})).send();
         assert_eq!(answer.header("www-authenticate"), Some("Bearer realm=\"sakudana\""));
         let mut headers: Vec<_> = answer.headers.iter().filter(|(name, _)| name != "date").cloned().collect();
         headers.sort();

@@ -112,8 +112,7 @@ impl Shop {
             .map(|(cut, place, net)| json!({"cut_code": cut, "place_code": place, "net_weight_g": net}))
             .collect();
         let losses = if grams > out { json!([{"name": "head and frame", "grams": grams - out}]) } else { json!([]) };
-        let body =
-            json!({"inputs": [{"tray_code": input}], "outputs": lines, "losses": losses, "place_code": "bench"});
+        let body = json!({"inputs": [{"tray_code": input}], "outputs": lines, "losses": losses, "place_code": "bench"});
         codes(&act(&self.cutter, "/v1/breakdowns", &body).expect(201).json()["trays"])
     }
 
@@ -182,15 +181,9 @@ pub fn arrival() -> Value {
 }
 
 fn catalogue() -> Vec<(&'static str, Value)> {
-    let species = |scientific: &str, market: &str, group: &str, rule: &str| {
-        json!({"scientific_name": scientific, "market_name": market, "group": group, "parasite_rule": rule})
-    };
-    let cut = |name: &str, kind: &str, form: &str, cents: i64, number: i64| {
-        json!({"name": name, "kind": kind, "form": form, "price_per_kg_cents": cents, "item_number": number})
-    };
-    let place = |name: &str, method: &str, set: i64, limit: i64| {
-        json!({"name": name, "method": method, "set_point_mc": set, "upper_limit_mc": limit})
-    };
+    let species = |scientific: &str, market: &str, group: &str, rule: &str| json!({"scientific_name": scientific, "market_name": market, "group": group, "parasite_rule": rule});
+    let cut = |name: &str, kind: &str, form: &str, cents: i64, number: i64| json!({"name": name, "kind": kind, "form": form, "price_per_kg_cents": cents, "item_number": number});
+    let place = |name: &str, method: &str, set: i64, limit: i64| json!({"name": name, "method": method, "set_point_mc": set, "upper_limit_mc": limit});
     let mut short = cut("Saku of the day", "block", "block", 7_450, 103);
     short["raw_budget_hours"] = json!(5);
     vec![

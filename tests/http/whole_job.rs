@@ -173,7 +173,8 @@ fn a_label_is_what_it_says(shop: &Shop, lot_code: &str, tray: &str) -> String {
 }
 
 fn sold_once(shop: &Shop, tray: &str, scanned: &str) {
-    for form in [scanned, &format!("]Q1{scanned}\r"), tray, &tray.to_lowercase(), &format!("{}-{}", &tray[..3], &tray[3..])]
+    for form in
+        [scanned, &format!("]Q1{scanned}\r"), tray, &tray.to_lowercase(), &format!("{}-{}", &tray[..3], &tray[3..])]
     {
         let verdict = shop.scan(form);
         assert_eq!((&verdict["verdict"], &verdict["tray"]["tray_code"]), (&json!("sell"), &json!(tray)), "{form}");
@@ -284,10 +285,7 @@ fn every_gram_and_cent(shop: &Shop, lot_code: &str) {
         .map(|a| (text(&a["account"]), a["grams"].as_i64().unwrap(), a["cost_cents"].as_i64().unwrap()))
         .collect();
     accounts.sort();
-    let on_trays = (
-        31_400 - 6_200 - 2_720 - (460 + 150) - 1_500 - 470 - 10,
-        48_670 - (2_404 + 316) - 2_456 - 21,
-    );
+    let on_trays = (31_400 - 6_200 - 2_720 - (460 + 150) - 1_500 - 470 - 10, 48_670 - (2_404 + 316) - 2_456 - 21);
     let expected = [
         ("count_difference", 10, 21),
         ("customer", 460 + 150, 2_404 + 316),
