@@ -5,7 +5,7 @@ use std::io::Write;
 
 /// Print the OpenAPI document of the API
 ///
-/// The same document that a running server gives at /openapi.json.
+/// The same document that a running server gives at /v1/openapi.json.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  sakudana openapi > openapi.json")]
 pub struct OpenapiArguments {}

@@ -194,9 +194,9 @@ fn load_outputs(tx: &mut Tx<'_>, drafts: &[OutputDraft]) -> Result<Vec<Output>, 
             places.insert(&draft.place, place);
         }
         let net =
-            Grams::new(draft.net_g).map_err(|e| Refusal::new(Code::InvalidValue, field("net_g"), e.to_string()))?;
+            Grams::new(draft.net_g).map_err(|e| Refusal::new(Code::InvalidValue, field("net_weight_g"), e.to_string()))?;
         if net.is_zero() {
-            return refuse(Code::InvalidValue, field("net_g"), "must be above zero");
+            return refuse(Code::InvalidValue, field("net_weight_g"), "must be above zero");
         }
         if let (Some(cut), Some(place)) = (cuts.get(draft.cut.as_str()), places.get(draft.place.as_str())) {
             outputs.push(Output { cut: cut.clone(), place: place.clone(), net });

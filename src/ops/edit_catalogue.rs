@@ -81,8 +81,9 @@ pub fn put_cut(
     if cut_with_item_number(tx, draft.item_number)?.is_some_and(|other| other != code) {
         return refuse(Code::AlreadyExists, "item_number", "another cut has this number");
     }
-    if cut::find(tx, code)?.is_some_and(|old| (old.kind, old.form) != (checked.kind, checked.form)) {
-        return refuse(Code::InvalidValue, "form", "kind and form of a cut do not change; create another cut");
+    if let Some(old) = cut::find(tx, code)?.filter(|old| (old.kind, old.form) != (checked.kind, checked.form)) {
+        let field = if old.kind == checked.kind { "form" } else { "kind" };
+        return refuse(Code::InvalidValue, field, "kind and form of a cut do not change; create another cut");
     }
     put_cut_unchecked(tx, actor, now, code, draft, expected)
 }

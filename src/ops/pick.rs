@@ -2,7 +2,7 @@
 
 use super::board::judged;
 use super::failure::{Failure, refuse};
-use super::judge::cut_by_code;
+use super::judge::{cut_by_code, place_by_code};
 use crate::domain::picking::{Candidate, Picked, Rule, pick};
 use crate::domain::refusal::Code;
 use crate::store::Reading;
@@ -34,6 +34,10 @@ pub fn pick_list(reading: &mut Reading<'_>, now: Instant, draft: &PickDraft) -> 
     let Some(rule) = Rule::parse(&draft.rule) else {
         return refuse(Code::InvalidValue, "rule", "must be fifo or fefo");
     };
+    // A misspelt place must not look like an empty one.
+    if let Some(place) = &draft.place {
+        place_by_code(reading, "place", place)?;
+    }
     let filter = Filter { in_stock_only: true, cut: Some(cut.code), place: draft.place.clone(), ..Filter::default() };
     let stock = judged(reading, now, &filter, 0, i64::MAX)?;
     let candidates = stock.into_iter().filter(|j| j.verdict.stops.is_empty()).filter_map(|judged| {

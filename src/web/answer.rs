@@ -105,7 +105,9 @@ pub fn expected(headers: &HeaderMap) -> Result<Expected, Problem> {
         )),
         (None, Some(star)) if star == "*" => Ok(Expected::New),
         (Some(tag), None) => {
-            let version = tag.strip_prefix('"').and_then(|t| t.strip_suffix('"')).and_then(|t| t.parse().ok());
+            let version = tag.strip_prefix('"').and_then(|t| t.strip_suffix('"'));
+            // Exactly as it was sent out: no sign, no leading zero.
+            let version = version.and_then(|t| t.parse::<i64>().ok().filter(|v| v.to_string() == t));
             version.map(Expected::Version).ok_or_else(|| {
                 Problem::at(Speech::MalformedRequest, "If-Match", "must be the ETag from GET, in quotes")
             })

@@ -38,14 +38,53 @@ pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<Body<T>, Problem> {
     let malformed = |e: serde_json::Error| Problem::at(Speech::MalformedJson, "", e.to_string());
     let canonical: serde_json::Value = serde_json::from_slice(bytes).map_err(malformed)?;
     let fingerprint = Sha256::digest(canonical.to_string().as_bytes()).iter().map(|b| format!("{b:02x}")).collect();
+    check_shape(&canonical, "")?;
     // Read again from the text: a value tree would forgive a field that stands twice.
     let mut reader = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
         let path = e.path().to_string();
-        let field = if path == "." { String::new() } else { path.replace('[', "/").replace(']', "").replace('.', "/") };
-        Problem::invalid(&field, without_position(&e.inner().to_string()))
+        let place = if path == "." { String::new() } else { path.replace('[', "/").replace(']', "").replace('.', "/") };
+        let words = without_position(&e.inner().to_string());
+        // serde says these two of the object around the field.
+        let named = |prefix: &str| words.strip_prefix(prefix).and_then(|rest| rest.strip_suffix('`'));
+        match (named("missing field `"), named("duplicate field `")) {
+            (Some(name), _) => Problem::invalid(&below(&place, name), "is missing"),
+            (_, Some(name)) => Problem::invalid(&below(&place, name), "stands twice"),
+            _ => Problem::invalid(&place, words),
+        }
     })?;
     Ok(Body { value, fingerprint })
+}
+
+fn below(place: &str, name: &str) -> String {
+    if place.is_empty() { name.to_owned() } else { format!("{place}/{name}") }
+}
+
+/// What no body of this interface is, whatever its type: anything but an object, a list straight inside a list (serde would read it as an
+/// object's fields in order), or text with a NUL, which PostgreSQL does not take.
+fn check_shape(body: &serde_json::Value, place: &str) -> Result<(), Problem> {
+    use serde_json::Value;
+    match body {
+        Value::Object(fields) => {
+            for (name, inner) in fields {
+                check_shape(inner, &below(place, name))?;
+            }
+            Ok(())
+        }
+        _ if place.is_empty() => Err(Problem::invalid(place, "the body must be a JSON object")),
+        Value::Array(list) => {
+            for (index, inner) in list.iter().enumerate() {
+                let place = below(place, &index.to_string());
+                if inner.is_array() {
+                    return Err(Problem::invalid(&place, "must not be a list"));
+                }
+                check_shape(inner, &place)?;
+            }
+            Ok(())
+        }
+        Value::String(text) if text.contains('\0') => Err(Problem::invalid(place, "must not contain a NUL character")),
+        _ => Ok(()),
+    }
 }
 
 /// serde's words without the line and column, which would change with spacing.
@@ -79,6 +118,11 @@ mod tests {
             (r#"{"lines":[{"grams":9223372036854775808}]}"#, "invalid_value", "lines/0/grams"),
             (r#"{"lines":[{"grams":1,"cost":2}]}"#, "invalid_value", "lines/0/cost"),
             (r#"{"lines":[],"lines":[]}"#, "invalid_value", "lines"),
+            (r#"{}"#, "invalid_value", "lines"),
+            (r#"{"lines":[{}]}"#, "invalid_value", "lines/0/grams"),
+            (r#"[[[1]]]"#, "invalid_value", ""),
+            (r#"{"lines":[[1]]}"#, "invalid_value", "lines/0"),
+            (r#"{"lines":["a\u0000"]}"#, "invalid_value", "lines/0"),
             (r#"{"lines":"#, "malformed_json", ""),
             (r#"{"lines":[{"grams":01}]}"#, "malformed_json", ""),
             (r#"{"lines":[{"grams":NaN}]}"#, "malformed_json", ""),

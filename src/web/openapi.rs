@@ -96,11 +96,12 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     }
     add("404", refusal("404", "not_found", "There is nothing at this address.", "there is no tray C4H7K9P"));
     add("422", refusal("422", "invalid_value", "A value is missing, malformed or out of range.", "must be above zero"));
-    add(
-        "429",
-        refusal("429", "too_many_attempts", "Too many attempts; wait and try again.", "wait a little and try again"),
-    );
-    if changes {
+    if open {
+        add(
+            "429",
+            refusal("429", "too_many_attempts", "Too many attempts; wait and try again.", "wait a little and try again"),
+        );
+    } else if changes {
         add(
             "409",
             refusal("409", "tray_gone", "The tray is no longer in stock.", "tray C4H7K9P is no longer in stock: waste"),

@@ -9,7 +9,7 @@ use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::middleware::{Next, from_fn};
-use actix_web::{App, Error, HttpResponse, HttpServer, web};
+use actix_web::{App, Error, HttpResponse, HttpServer, ResponseError, web};
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -96,10 +96,16 @@ const POLICY_DOCS: &str = "default-src 'none'; script-src 'self' 'unsafe-inline'
 /// Headers every answer carries.
 async fn headers(
     request: ServiceRequest,
-    next: Next<impl MessageBody>,
+    next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<impl MessageBody>, Error> {
     let docs = request.path().starts_with("/docs");
-    let mut response = next.call(request).await?;
+    // No database takes a NUL in a text, and no thing has one in its name.
+    let mut response = if request.uri().path_and_query().is_some_and(|address| address.as_str().contains("%00")) {
+        let problem = Problem::at(Speech::MalformedRequest, "", "an address holds no NUL character");
+        request.into_response(problem.error_response()).map_into_right_body()
+    } else {
+        next.call(request).await?.map_into_left_body()
+    };
     let headers = response.headers_mut();
     let mut set = |name: HeaderName, value: &'static str| headers.insert(name, HeaderValue::from_static(value));
     set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");

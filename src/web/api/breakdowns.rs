@@ -57,6 +57,7 @@ pub struct PostBreakdown {
     pub place_code: String,
     /// Needed when more is missing than scales and drip explain.
     #[serde(default)]
+    #[schema(example = "head ice thrown out")]
     pub reason: Option<String>,
 }
 

@@ -95,8 +95,10 @@ pub struct PostLot {
     pub inspection: Inspection,
     /// Supplier's letter or own record on freezing against parasites: species, temperature, hours.
     #[serde(default)]
+    #[schema(example = "supplier's letter of 2026-11-20: -35 °C for 15 hours")]
     pub parasite_freezing: Option<String>,
     #[serde(default)]
+    #[schema(example = false)]
     pub previously_frozen: bool,
 }
 

@@ -1,0 +1,224 @@
+//! One call of every operation that does what it is for, each answer held against the document. The table is compared with the document's
+//! list both ways, so that a new operation needs its row here.
+
+use std::collections::BTreeSet;
+
+use serde_json::{Value, json};
+
+use crate::schema::faults;
+use crate::setting::{PHRASE, Shop, act, arrival, new_key, sign_in, text};
+use crate::support::http::Answer;
+
+/// Fish that the calls use up, a tray for each.
+struct Stock {
+    lot: String,
+    loin: String,
+    saku: Vec<String>,
+    tubs: Vec<String>,
+    near_its_end: String,
+}
+
+type Call = fn(&Shop, &Stock) -> Answer;
+
+const TABLE: &[(&str, Call)] = &[
+    ("sign_in", |shop, _| {
+        let owner = shop.server.owner();
+        shop.anonymous.post("/v1/sign-in").json(&json!({"name": owner.name, "password": owner.password})).send()
+    }),
+    ("create_person", |shop, _| {
+        shop.manager.post("/v1/people").json(&json!({"name": "Rui", "role": "counter", "password": PHRASE})).send()
+    }),
+    ("sign_out", |shop, _| sign_in(&shop.anonymous, "Rui", PHRASE).delete("/v1/sign-in").send()),
+    ("list_people", |shop, _| shop.manager.get("/v1/people").send()),
+    ("disable_person", |shop, _| shop.manager.delete("/v1/people/Rui").send()),
+    ("create_key", |shop, _| {
+        shop.manager.post("/v1/keys").json(&json!({"name": "till 2", "role": "till", "valid_days": 400})).send()
+    }),
+    ("list_keys", |shop, _| shop.manager.get("/v1/keys").send()),
+    ("revoke_key", |shop, _| {
+        let (_, id) = new_key(&shop.manager, "till 3", "till");
+        shop.manager.delete(&format!("/v1/keys/{id}")).send()
+    }),
+    ("list_species", |shop, _| shop.till.get("/v1/species").send()),
+    ("get_species", |shop, _| shop.till.get("/v1/species/YFT").send()),
+    ("put_species", |shop, _| changed(shop, "/v1/species/YFT", "market_name", "Yellowfin")),
+    ("list_suppliers", |shop, _| shop.till.get("/v1/suppliers").send()),
+    ("get_suppliers", |shop, _| shop.till.get("/v1/suppliers/harbour-hall").send()),
+    ("put_suppliers", |shop, _| changed(shop, "/v1/suppliers/harbour-hall", "name", "Harbour Hall")),
+    ("list_cuts", |shop, _| shop.till.get("/v1/cuts").send()),
+    ("get_cuts", |shop, _| shop.till.get("/v1/cuts/lean-saku").send()),
+    ("put_cuts", |shop, _| changed(shop, "/v1/cuts/lean-saku", "label_note", "For slicing")),
+    ("list_places", |shop, _| shop.till.get("/v1/places").send()),
+    ("get_places", |shop, _| shop.till.get("/v1/places/cold-room").send()),
+    ("put_places", |shop, _| changed(shop, "/v1/places/cold-room", "name", "The cold room")),
+    ("receive_lot", |shop, _| act(&shop.cutter, "/v1/lots", &arrival())),
+    ("list_lots", |shop, _| shop.till.get("/v1/lots?limit=2").send()),
+    ("get_lot", |shop, stock| shop.reader.get(&format!("/v1/lots/{}", stock.lot)).send()),
+    ("break_down", |shop, stock| break_down(shop, stock)),
+    ("get_breakdown", |shop, _| shop.till.get("/v1/breakdowns/1").send()),
+    ("list_trays", |shop, _| shop.till.get("/v1/trays?state=all&limit=200").send()),
+    ("get_tray", |shop, stock| shop.till.get(&format!("/v1/trays/{}", stock.saku[0])).send()),
+    ("get_tray_stays", |shop, stock| shop.till.get(&format!("/v1/trays/{}/stays", stock.saku[0])).send()),
+    ("top_up", |shop, stock| on_tray(shop, &stock.tubs[0], "top-ups", &json!({"source_tray_code": stock.tubs[1]}))),
+    ("move_tray", |shop, stock| on_tray(shop, &stock.saku[0], "moves", &json!({"place_code": "front-case"}))),
+    ("freeze_tray", |shop, stock| on_tray(shop, &stock.saku[1], "freezes", &json!({"place_code": "freezer"}))),
+    ("thaw_tray", |shop, stock| on_tray(shop, &stock.saku[1], "thaws", &json!({"place_code": "cold-room"}))),
+    ("send_to_kitchen", |shop, stock| on_tray(shop, &stock.saku[2], "kitchen-transfers", &json!({}))),
+    ("waste_tray", |shop, stock| on_tray(shop, &stock.saku[3], "wastes", &json!({"reason": "fell"}))),
+    ("mark_down", |shop, stock| {
+        let body = json!({"price_per_kg_cents": 5_000, "reason": "end of day"});
+        act(&shop.manager, &format!("/v1/trays/{}/markdowns", stock.saku[4]), &body)
+    }),
+    ("issue_label", |shop, stock| on_tray(shop, &stock.saku[4], "labels", &json!({}))),
+    ("get_label", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.png", stock.saku[4])).send()),
+    ("scan", |shop, stock| shop.till.post("/v1/scans").json(&json!({"text": stock.saku[4]})).send()),
+    ("pick_list", |shop, _| shop.till.get("/v1/pick-list?cut=lean-saku&count=3").send()),
+    ("place_hold", |shop, stock| {
+        act(&shop.counter, "/v1/holds", &json!({"scope": "tray", "code": stock.saku[5], "reason": "smells odd"}))
+    }),
+    ("list_holds", |shop, _| shop.till.get("/v1/holds").send()),
+    ("release_hold", |shop, _| {
+        let open = shop.till.get("/v1/holds").send().expect(200).json();
+        act(&shop.manager, &format!("/v1/holds/{}/release", open[0]["hold_id"]), &json!({"note": "it was the bin"}))
+    }),
+    ("count_stock", |shop, stock| {
+        let lines = json!([{"tray_code": stock.tubs[0], "counted_g": 500}]);
+        act(&shop.cutter, "/v1/counts", &json!({"lines": lines, "reason": "evening count"}))
+    }),
+    ("sell", |shop, stock| act(&shop.till, "/v1/sales", &json!({"lines": [{"tray_code": stock.saku[6]}]}))),
+    ("list_sales", |shop, _| shop.till.get("/v1/sales").send()),
+    ("get_sale", |shop, _| shop.till.get("/v1/sales/1").send()),
+    ("reverse_sale", |shop, _| act(&shop.till, "/v1/sales/1/reversal", &json!({"reason": "mis-scan"}))),
+    ("review", |shop, _| shop.manager.get("/v1/review").send()),
+    ("accept_markdowns", |shop, stock| {
+        act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))
+    }),
+];
+
+/// Calls that a second form of the answer is expected of: creating, where the table changes.
+const CREATING: &[(&str, &str)] = &[
+    ("put_species", "/v1/species/BET"),
+    ("put_suppliers", "/v1/suppliers/far-hall"),
+    ("put_cuts", "/v1/cuts/belly-saku"),
+    ("put_places", "/v1/places/back-case"),
+];
+
+pub fn every_operation_answers(shop: &Shop) {
+    let document = shop.anonymous.get("/v1/openapi.json").send().expect(200).json();
+    let in_document: BTreeSet<String> = operations(&document).map(|(.., o)| text(&o["operationId"])).collect();
+    let in_table: BTreeSet<String> = TABLE.iter().map(|(id, _)| (*id).to_owned()).collect();
+    assert_eq!(in_document, in_table);
+    let stock = stock(shop);
+    for (id, call) in TABLE {
+        hold_against(&document, id, &call(shop, &stock));
+    }
+    for (id, path) in CREATING {
+        hold_against(&document, id, &created(shop, path));
+    }
+    pages_follow(shop);
+}
+
+/// Method, path and operation of everything in the document.
+pub fn operations(document: &Value) -> impl Iterator<Item = (String, String, &Value)> {
+    let paths = document["paths"].as_object().expect("paths");
+    paths.iter().flat_map(|(path, item)| {
+        let methods = item.as_object().expect("methods").iter();
+        methods.map(move |(method, operation)| (method.to_uppercase(), path.clone(), operation))
+    })
+}
+
+fn stock(shop: &Shop) -> Stock {
+    let (lot, whole) = shop.receive("YFT", 20_000);
+    let mut parts: Vec<(&str, &str, i64)> = (0..7).map(|i| ("lean-saku", "cold-room", 300 + i)).collect();
+    parts.extend([("scrape", "cold-room", 700), ("scrape", "cold-room", 300)]);
+    parts.extend([("day-saku", "cold-room", 250), ("loin", "cold-room", 4_000)]);
+    let mut saku = shop.cut(&whole, 20_000, &parts);
+    let loin = saku.pop().unwrap();
+    let near_its_end = saku.pop().unwrap();
+    let tubs = saku.split_off(7);
+    Stock { lot, loin, saku, tubs, near_its_end }
+}
+
+fn on_tray(shop: &Shop, tray: &str, name: &str, body: &Value) -> Answer {
+    act(&shop.counter, &format!("/v1/trays/{tray}/{name}"), body)
+}
+
+fn break_down(shop: &Shop, stock: &Stock) -> Answer {
+    let body = json!({"inputs": [{"tray_code": stock.loin, "grams": 1_000}], "place_code": "bench",
+        "outputs": [{"cut_code": "lean-saku", "place_code": "cold-room", "net_weight_g": 900}],
+        "losses": [{"name": "skin", "grams": 95}], "reason": "thin end"});
+    act(&shop.cutter, "/v1/breakdowns", &body)
+}
+
+/// Reads a thing, changes one field under the version read, and finds it changed.
+fn changed(shop: &Shop, path: &str, field: &str, value: &str) -> Answer {
+    let read = shop.manager.get(path).send().expect(200);
+    let tag = read.header("etag").expect("a version").to_owned();
+    let mut body = read.json();
+    let object = body.as_object_mut().unwrap();
+    object.retain(|name, _| name != "code" && name != "version");
+    body[field] = json!(value);
+    let answer = shop.manager.put(path).if_match(&tag).json(&body).send();
+    assert_eq!(shop.manager.get(path).send().expect(200).json()[field], value);
+    let stale = shop.manager.put(path).if_match(&tag).json(&body).send().expect(412).json();
+    assert_eq!(stale["code"], "version_mismatch");
+    answer
+}
+
+/// Creates a thing like the first of its list.
+fn created(shop: &Shop, path: &str) -> Answer {
+    let (list, _) = path.rsplit_once('/').unwrap();
+    let mut body = shop.manager.get(list).send().expect(200).json()[0].clone();
+    body.as_object_mut().unwrap().retain(|name, _| name != "code" && name != "version");
+    if list == "/v1/cuts" {
+        body["item_number"] = json!(99_999);
+    }
+    let answer = shop.manager.put(path).header("If-None-Match", "*").json(&body).send().expect(201);
+    let again = shop.manager.put(path).header("If-None-Match", "*").json(&body).send().expect(409).json();
+    assert_eq!(again["code"], "already_exists");
+    answer
+}
+
+/// The status is one the document promises, the body is of its schema.
+fn hold_against(document: &Value, id: &str, answer: &Answer) {
+    let (.., operation) = operations(document).find(|(.., o)| o["operationId"] == id).expect("an operation");
+    assert!((200..300).contains(&answer.status), "{id}: {} {}", answer.status, answer.text());
+    let promised = &operation["responses"][answer.status.to_string()];
+    assert!(promised.is_object(), "{id}: {} is not in the document", answer.status);
+    let Some(content) = promised["content"].as_object() else {
+        assert!(answer.body.is_empty(), "{id}: {}", answer.text());
+        return;
+    };
+    let media_type = answer.header("content-type").expect("a content type");
+    let schema =
+        &content.get(media_type).unwrap_or_else(|| panic!("{id}: {media_type} is not in the document"))["schema"];
+    if media_type == "application/json" {
+        assert_eq!(faults(document, schema, &answer.json()), Vec::<String>::new(), "{id}: {}", answer.text());
+    }
+}
+
+/// Following `Link` gives every entry once, in order.
+fn pages_follow(shop: &Shop) {
+    for (list, whole, name) in [
+        ("/v1/trays?state=all", "/v1/trays?limit=200&state=all", "tray_code"),
+        ("/v1/lots?", "/v1/lots?limit=200", "lot_code"),
+    ] {
+        let names = |answer: &Answer| -> Vec<String> {
+            answer.json().as_array().unwrap().iter().map(|entry| text(&entry[name])).collect()
+        };
+        let all = names(&shop.reader.get(whole).send().expect(200));
+        let mut next = Some(format!("{list}&limit=2").replace("?&", "?"));
+        let mut found = Vec::new();
+        while let Some(address) = next {
+            let page = shop.reader.get(&address).send().expect(200);
+            found.extend(names(&page));
+            next = page.header("link").map(|link| {
+                let (address, rest) = link.trim_start_matches('<').split_once('>').unwrap();
+                assert_eq!(rest, "; rel=\"next\"");
+                address.to_owned()
+            });
+        }
+        assert!(found.len() >= 2);
+        assert_eq!(found, all, "{list}");
+    }
+}
