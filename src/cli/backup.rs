@@ -11,7 +11,9 @@ use std::path::PathBuf;
 /// The copy is consistent, checked and safely on disk before this command says so. A file that exists is never written over. A
 /// PostgreSQL database is copied with the server's own pg_dump.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  sakudana backup copies/monday.db\n  sakudana backup --database /srv/fish/shop.db copies/monday.db\n\nEnvironment: SAKUDANA_SETTINGS, SAKUDANA_DATABASE")]
+#[command(
+    after_help = "Examples:\n  sakudana backup copies/monday.db\n  sakudana backup --database /srv/fish/shop.db copies/monday.db\n\nEnvironment: SAKUDANA_SETTINGS, SAKUDANA_DATABASE"
+)]
 pub struct BackupArguments {
     /// The new file
     #[arg(value_name = "FILE")]
@@ -36,9 +38,8 @@ pub fn run(arguments: &BackupArguments) -> Result<(), Stop> {
     }
     let desk = database::open_existing(&settings)?;
     desk.copy_to(&arguments.file)?;
-    let size = std::fs::metadata(&arguments.file).map_err(|e| {
-        Stop::unusable(format!("{}: {e}", arguments.file.display()))
-    })?;
+    let size =
+        std::fs::metadata(&arguments.file).map_err(|e| Stop::unusable(format!("{}: {e}", arguments.file.display())))?;
     let (from, to) = (database::shown(&settings.database), arguments.file.display());
     say(format_args!("copied {from} to {to}: {} bytes", size.len()));
     Ok(())

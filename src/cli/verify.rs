@@ -13,7 +13,9 @@ use std::path::PathBuf;
 /// Reads one consistent state; a server may go on working beside it. One line an invariant: `ok` or `WRONG`, how many things were
 /// checked, and which invariant it is. Under a wrong one stand the first things that break it. Exit code 0 when all hold, 1 otherwise.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  sakudana verify\n  sakudana verify --database copies/monday.db\n\nEnvironment: SAKUDANA_SETTINGS, SAKUDANA_DATABASE")]
+#[command(
+    after_help = "Examples:\n  sakudana verify\n  sakudana verify --database copies/monday.db\n\nEnvironment: SAKUDANA_SETTINGS, SAKUDANA_DATABASE"
+)]
 pub struct VerifyArguments {
     /// Settings file (TOML); all defaults when absent
     #[arg(long, value_name = "FILE")]

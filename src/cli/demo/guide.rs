@@ -43,7 +43,9 @@ pub fn worth_scanning(desk: &Desk, last_sold: Option<&str>) -> Result<Vec<Worth>
     let frozen = stock.iter().find(|j| j.facts.place_frozen && j.facts.holds.is_empty());
     let mut found = Vec::new();
     let mut add = |judged: Option<&Judged>, why: String| {
-        found.extend(judged.map(|j| Worth { code: j.facts.tray.code.to_string(), why: format!("{}, {why}", j.facts.cut.name) }));
+        found.extend(
+            judged.map(|j| Worth { code: j.facts.tray.code.to_string(), why: format!("{}, {why}", j.facts.cut.name) }),
+        );
     };
     add(long, "good to sell".to_owned());
     add(soon, soon.map(|j| hours_left(until(j), at)).unwrap_or_default());

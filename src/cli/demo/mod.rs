@@ -139,8 +139,7 @@ fn remove(file: &Path) {
 
 /// The shop's own settings come with its data; where it listens and what it logs is the person's choice.
 fn settings_of(arguments: &DemoArguments, files: &Files, home: &Home) -> Result<Settings, Stop> {
-    let sources =
-        Sources { settings: None, database: Some(home.database.clone()), listen: arguments.listen.clone() };
+    let sources = Sources { settings: None, database: Some(home.database.clone()), listen: arguments.listen.clone() };
     let environment = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
     let mut settings = settings::read(&files.shop.text, &sources, &environment)
         .map_err(|lines| Stop::Wrong(lines.into_iter().map(|l| format!("demo data shop.toml: {l}")).collect()))?;

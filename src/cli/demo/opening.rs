@@ -30,12 +30,7 @@ fn founder() -> Actor {
 }
 
 /// Creates the people.
-pub fn people(
-    desk: &Desk,
-    files: &Files,
-    at: Instant,
-    wrong: &mut Vec<Contradiction>,
-) -> Result<Vec<SignIn>, Stop> {
+pub fn people(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contradiction>) -> Result<Vec<SignIn>, Stop> {
     let mut sign_ins = Vec::new();
     let mut checked = Vec::new();
     for line in files.people.rows::<PersonRow>(wrong) {
@@ -50,9 +45,11 @@ pub fn people(
         }
     }
     let refused = desk.act(move |tx, _| {
-        refusals(&checked, |(_, new)| access::create_person(tx, &founder(), at, new).map(drop), |(line, _), why| {
-            line.contradiction(why)
-        })
+        refusals(
+            &checked,
+            |(_, new)| access::create_person(tx, &founder(), at, new).map(drop),
+            |(line, _), why| line.contradiction(why),
+        )
     })?;
     wrong.extend(refused);
     Ok(sign_ins)
@@ -82,7 +79,8 @@ pub fn catalogue(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contra
     let cuts: Vec<Line<CutRow>> = files.cuts.rows(wrong);
     let places: Vec<Line<PlaceRow>> = files.places.rows(wrong);
     let refused = desk.act(move |tx, _: &Shop| {
-        let mut refused = refusals(&species, |line| add_species(tx, at, &line.row), |line, why| line.contradiction(why))?;
+        let mut refused =
+            refusals(&species, |line| add_species(tx, at, &line.row), |line, why| line.contradiction(why))?;
         refused.extend(refusals(&suppliers, |l| add_supplier(tx, at, &l.row), |l, why| l.contradiction(why))?);
         refused.extend(refusals(&cuts, |l| add_cut(tx, at, &l.row), |l, why| l.contradiction(why))?);
         refused.extend(refusals(&places, |l| add_place(tx, at, &l.row), |l, why| l.contradiction(why))?);

@@ -65,11 +65,11 @@ pub struct Day {
 /// Merges everything. Within one minute lots come first, then breakdowns, acts and sales.
 pub fn merge(files: &Files, calendar: &Calendar, wrong: &mut Vec<Contradiction>) -> Vec<Day> {
     let mut events: Vec<(u8, Event)> = Vec::new();
-    let mut add = |rank: u8, day: i64, time: &str, what: What, wrong: &mut Vec<Contradiction>| match calendar.moment(day, time)
-    {
-        Ok(at) => events.push((rank, Event { day, at, what })),
-        Err(why) => wrong.extend(first_line(&what, &why)),
-    };
+    let mut add =
+        |rank: u8, day: i64, time: &str, what: What, wrong: &mut Vec<Contradiction>| match calendar.moment(day, time) {
+            Ok(at) => events.push((rank, Event { day, at, what })),
+            Err(why) => wrong.extend(first_line(&what, &why)),
+        };
     for line in files.lots.rows::<LotRow>(wrong) {
         let (day, time) = (line.row.day, line.row.time.clone());
         add(0, day, &time, What::Lot(line), wrong);
@@ -170,7 +170,8 @@ mod tests {
     #[test]
     fn times_are_strict() {
         let calendar = Calendar::of(Zone::UTC, Instant::parse("2026-11-26T12:00:00Z").unwrap());
-        for (day, time) in [(1, "08:00"), (0, "8:00"), (0, "24:00"), (0, "08:60"), (-400, "08:00"), (i64::MIN, "08:00")] {
+        for (day, time) in [(1, "08:00"), (0, "8:00"), (0, "24:00"), (0, "08:60"), (-400, "08:00"), (i64::MIN, "08:00")]
+        {
             assert!(calendar.moment(day, time).is_err(), "{day} {time}");
         }
     }

@@ -78,9 +78,10 @@ pub fn read(
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
         text.parse::<SocketAddr>().map(drop).map_err(|_| LISTEN.to_owned())
     });
-    let database = over(("--database", sources.database.clone()), ("SAKUDANA_DATABASE", environment), database, |text| {
-        if database_fits(text) { Ok(()) } else { Err(DATABASE.to_owned()) }
-    });
+    let database =
+        over(("--database", sources.database.clone()), ("SAKUDANA_DATABASE", environment), database, |text| {
+            if database_fits(text) { Ok(()) } else { Err(DATABASE.to_owned()) }
+        });
     let level = over(("", None), ("SAKUDANA_LOG", environment), log.level.clone(), |text| {
         if level_fits(text) { Ok(()) } else { Err(LEVEL.to_owned()) }
     });
@@ -135,9 +136,8 @@ fn database_fits(text: &str) -> bool {
 
 fn read_database(file: &mut Table, problems: &mut Vec<String>) -> (String, u32) {
     let mut section = Section::take(file, "database", problems);
-    let database = section.text("path_or_url", "sakudana.db".to_owned(), DATABASE, |text| {
-        database_fits(text).then(|| text.to_owned())
-    });
+    let database = section
+        .text("path_or_url", "sakudana.db".to_owned(), DATABASE, |text| database_fits(text).then(|| text.to_owned()));
     let readers = section.count("readers", 8, 1..=64);
     section.finish();
     (database, readers)

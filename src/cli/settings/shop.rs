@@ -65,10 +65,12 @@ fn ladder(section: &mut Section<'_>) -> Ladder {
     let standard = Ladder::default();
     let kitchen_within_hours = section.number("kitchen_within_hours", standard.kitchen_within_hours, 0..=240);
     let Some(found) = section.value("ladder") else {
-        return check(section, &Value::Integer(kitchen_within_hours), "kitchen_within_hours", Ladder {
-            kitchen_within_hours,
-            ..standard
-        });
+        return check(
+            section,
+            &Value::Integer(kitchen_within_hours),
+            "kitchen_within_hours",
+            Ladder { kitchen_within_hours, ..standard },
+        );
     };
     match found.as_array().and_then(|steps| steps.iter().map(step).collect::<Option<Vec<Step>>>()) {
         Some(steps) => check(section, &found, "ladder", Ladder { steps, kitchen_within_hours }),

@@ -79,7 +79,10 @@ fn each_wrong_value_is_named_with_its_key() {
     for (key, text) in rows {
         let problems = read_alone(text).map(|s| words(&s)).unwrap_err();
         assert_eq!(problems.len(), 1, "{text}: {problems:?}");
-        assert!(problems[0].starts_with(&format!("{key} ")) || problems[0].starts_with(&format!("{key}:")), "{problems:?}");
+        assert!(
+            problems[0].starts_with(&format!("{key} ")) || problems[0].starts_with(&format!("{key}:")),
+            "{problems:?}"
+        );
     }
     let problems = read_alone("[shop]\nreversal_minutes = 300").map(|s| words(&s)).unwrap_err();
     assert_eq!(problems, ["shop.reversal_minutes = 300: must be a whole number from 0 to 240"]);
@@ -113,13 +116,11 @@ fn everything_wrong_is_said_at_once() {
 #[test]
 fn the_command_line_wins_over_the_environment_and_it_over_the_file() {
     let text = "[server]\nlisten = '127.0.0.1:1'\n[database]\npath_or_url = 'file.db'\n[log]\nformat = 'json'";
-    let environment = |name: &str| {
-        match name {
-            "SAKUDANA_LISTEN" => Some("127.0.0.1:2".to_owned()),
-            "SAKUDANA_DATABASE" => Some("environment.db".to_owned()),
-            "SAKUDANA_LOG" => Some("warn,sakudana::web=debug".to_owned()),
-            _ => None,
-        }
+    let environment = |name: &str| match name {
+        "SAKUDANA_LISTEN" => Some("127.0.0.1:2".to_owned()),
+        "SAKUDANA_DATABASE" => Some("environment.db".to_owned()),
+        "SAKUDANA_LOG" => Some("warn,sakudana::web=debug".to_owned()),
+        _ => None,
     };
     let sources = Sources { listen: Some("127.0.0.1:3".into()), ..Sources::default() };
     let settings = read(text, &sources, &environment).unwrap();
