@@ -44,7 +44,7 @@ impl Calendar {
 
 /// What happened.
 pub enum What {
-    Lot(Line<LotRow>),
+    Lot(Box<Line<LotRow>>),
     Breakdown { cutting: Line<BreakdownRow>, outputs: Vec<Line<OutputRow>>, losses: Vec<Line<LossRow>> },
     Act(Line<ActRow>),
     Sale(Vec<Line<SaleRow>>),
@@ -72,7 +72,7 @@ pub fn merge(files: &Files, calendar: &Calendar, wrong: &mut Vec<Contradiction>)
         };
     for line in files.lots.rows::<LotRow>(wrong) {
         let (day, time) = (line.row.day, line.row.time.clone());
-        add(0, day, &time, What::Lot(line), wrong);
+        add(0, day, &time, What::Lot(Box::new(line)), wrong);
     }
     for (cutting, outputs, losses) in breakdowns(files, wrong) {
         let (day, time) = (cutting.row.day, cutting.row.time.clone());

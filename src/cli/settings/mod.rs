@@ -60,12 +60,11 @@ pub fn load(sources: &Sources) -> Result<Settings, Stop> {
     read(&text, sources, &environment).map_err(|lines| Stop::Wrong(lines.into_iter().map(named).collect()))
 }
 
+/// The value of a variable of the environment, if it is set.
+pub type Environment<'a> = &'a dyn Fn(&str) -> Option<String>;
+
 /// Reads settings from the text of a file; every wrong value is found at once.
-pub fn read(
-    text: &str,
-    sources: &Sources,
-    environment: &dyn Fn(&str) -> Option<String>,
-) -> Result<Settings, Vec<String>> {
+pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Result<Settings, Vec<String>> {
     let mut file: Table = text.parse().map_err(|e: toml::de::Error| vec![e.to_string().trim().to_owned()])?;
     let mut problems = Vec::new();
     let shop = shop::read(&mut file, &mut problems);
@@ -103,7 +102,7 @@ const LEVEL: &str = "must be error, warn, info, debug or trace, or such levels b
 /// The value of the command line, else of the environment, else of the file (checked already).
 fn over(
     (option, given): (&str, Option<String>),
-    (variable, environment): (&str, &dyn Fn(&str) -> Option<String>),
+    (variable, environment): (&str, Environment<'_>),
     from_file: String,
     check: impl Fn(&str) -> Result<(), String>,
 ) -> Result<String, String> {
