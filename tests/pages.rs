@@ -70,6 +70,27 @@ fn scan_sell_scan_again_and_put_back() {
     assert!(v.browser.console().iter().all(|entry| entry.level != "SEVERE"), "{:?}", v.browser.console());
 }
 
+/// The address in the QR answers a stranger's phone, says what it must, and nothing of the purchase.
+#[test]
+fn a_customer_reads_what_the_label_leads_to() {
+    let v = visit();
+    let anonymous = v.server.client();
+    let page =
+        |code: &str| anonymous.get(&format!("/01/02900000001015/10/YFT-1/21/{code}?3103=000268&17=261127")).send();
+    let fine = page(&v.counter.blocks[0]);
+    assert_eq!(fine.status, 200);
+    let text = fine.text();
+    for said in ["Lean saku", "Thunnus albacares", "Pacific, Western Central (FAO 71)", "Fiji", "Use by", "immune-weak"]
+    {
+        assert!(text.contains(said), "{said} is missing");
+    }
+    for secret in ["64.00", "6400", "H-1", "Hall", "Marta", "Do not eat this"] {
+        assert!(!text.contains(secret), "{secret} is told to strangers");
+    }
+    assert!(page(&v.counter.held).text().contains("Do not eat this"));
+    assert_eq!(page("CCCCCCC").status, 422);
+}
+
 /// Pictures for the reader of README and for whoever changes the look: written only when asked for.
 #[test]
 fn pictures_on_request() {

@@ -78,7 +78,8 @@ impl Desk {
     pub fn sign_in(&self, now: Instant, random: &Random32, name: &str, password: &str) -> Result<SignedIn, Failure> {
         self.attempts.check(name, now)?;
         // PostgreSQL takes no NUL in a text, and nobody has one in the name.
-        let known = |reading: &mut Reading<'_>| if name.contains('\0') { Ok(None) } else { people::find(reading, name) };
+        let known =
+            |reading: &mut Reading<'_>| if name.contains('\0') { Ok(None) } else { people::find(reading, name) };
         let person = self.look(|reading, _| Ok(known(reading)?))?.filter(|p| p.disabled_at.is_none());
         let hash = person.as_ref().map_or(DECOY, |p| p.password_hash.as_str());
         let fits = password.len() <= PASSWORD_MOST * 4 && secret::password_fits(password, hash);

@@ -193,8 +193,8 @@ fn load_outputs(tx: &mut Tx<'_>, drafts: &[OutputDraft]) -> Result<Vec<Output>, 
             }
             places.insert(&draft.place, place);
         }
-        let net =
-            Grams::new(draft.net_g).map_err(|e| Refusal::new(Code::InvalidValue, field("net_weight_g"), e.to_string()))?;
+        let net = Grams::new(draft.net_g)
+            .map_err(|e| Refusal::new(Code::InvalidValue, field("net_weight_g"), e.to_string()))?;
         if net.is_zero() {
             return refuse(Code::InvalidValue, field("net_weight_g"), "must be above zero");
         }

@@ -37,7 +37,9 @@ pub struct LotStory {
 }
 
 pub fn lot(reading: &mut Reading<'_>, code: &str) -> Result<LotStory, Failure> {
-    let Some(lot) = lots::find(reading, code)? else { return refuse(Code::NotFound, "lot_code", "there is no such lot") };
+    let Some(lot) = lots::find(reading, code)? else {
+        return refuse(Code::NotFound, "lot_code", "there is no such lot");
+    };
     let accounts = acts::balance_of_lot(reading, lot.id)?;
     let mut codes = Vec::new();
     for id in trays::with_lot(reading, lot.id)? {

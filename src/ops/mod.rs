@@ -4,6 +4,7 @@ pub mod access;
 pub mod board;
 pub mod break_down;
 pub mod count;
+pub mod customer;
 pub mod desk;
 pub mod edit_catalogue;
 pub mod failure;

@@ -99,7 +99,12 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     if open {
         add(
             "429",
-            refusal("429", "too_many_attempts", "Too many attempts; wait and try again.", "wait a little and try again"),
+            refusal(
+                "429",
+                "too_many_attempts",
+                "Too many attempts; wait and try again.",
+                "wait a little and try again",
+            ),
         );
     } else if changes {
         add(

@@ -303,6 +303,10 @@ fn catalogue() -> Made {
     let supplier = json!({"name": "Far Hall", "address": "Quay 9"});
     let cut = json!({"name": "Belly saku", "kind": "block", "form": "block", "price_per_kg_cents": 9_000, "item_number": 900});
     let place = json!({"name": "Back case", "method": "chill", "set_point_mc": 500, "upper_limit_mc": 2_000});
+    #[allow(
+        clippy::type_complexity,
+        reason = "a row of the table: address, good body, field, wrong value, code, field named"
+    )]
     let rows: Vec<(&str, &Value, &str, Value, &'static str, Option<&str>)> = vec![
         ("species/BET", &species, "group", json!("shark"), "invalid_value", None),
         ("species/BET", &species, "parasite_rule", json!(true), "invalid_value", None),

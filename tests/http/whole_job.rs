@@ -162,7 +162,7 @@ fn a_label_is_what_it_says(shop: &Shop, lot_code: &str, tray: &str) -> String {
     assert_eq!(issued["label_wanted"], Value::Null);
     // 96 hours in ice; a case that may reach 2 °C runs at (1 + 0.1 x 2)^2 = 1.44 of that: 66 h 40 min, less what the bench of the
     // tests took.
-    let left = instant(&issued["use_by"]) - chrono::Utc::now();
+    let left = instant(&issued["use_by"]) - sakudana::web::clock::now().to_chrono();
     assert!((3_990..=4_000).contains(&left.num_minutes()), "{left}");
     refused(act(&shop.counter, &path, &json!({})), 422, "reason_required", "reason");
     let again = once(&shop.counter, &path, &json!({"reason": "the first got wet"}));

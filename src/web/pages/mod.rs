@@ -1,6 +1,7 @@
 //! The few pages the shop needs, rendered here and readable without a script wherever possible. Their own look and words; nothing from outside.
 
 mod board;
+mod customer;
 mod label;
 mod layout;
 pub mod problems;
@@ -17,4 +18,5 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(scan::routes);
     config.configure(review::routes);
     config.configure(label::routes);
+    config.configure(customer::routes);
 }

@@ -17,7 +17,9 @@ fn candidate(shop: &Shop, c: &Candidate, now: Instant) -> Markup {
         li.candidate data-code=(tray.code) {
             div {
                 p { strong { (c.judged.facts.cut.name) } " · " (tray.species) " · " (tray.net) " · " a href={ "/trays/" (tray.code) } { (tray.code.grouped()) } }
-                p.small { (c.judged.place_name) ", " (time_left(Some(c.sell_until), now)) " left, until " (shop.zone.write(c.sell_until)) }
+                p.small { (c.judged.place_name) ", "
+                    @if c.sell_until < now { "ended " } @else { (time_left(Some(c.sell_until), now)) " left, until " }
+                    (shop.zone.write(c.sell_until)) }
             }
             @match c.advice {
                 Advice::MarkDown(price) => {
