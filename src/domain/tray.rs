@@ -23,6 +23,11 @@ impl Kind {
         }
     }
 
+    /// Whether a tray of this kind is sold and so carries a sales label.
+    pub const fn carries_label(self) -> bool {
+        !matches!(self, Kind::Bulk)
+    }
+
     pub fn parse(text: &str) -> Option<Kind> {
         [Kind::Block, Kind::Tub, Kind::Bulk].into_iter().find(|kind| kind.as_str() == text)
     }
@@ -110,6 +115,10 @@ pub struct Tray {
     /// Oldest cutting of anything in it; the receiving for what was never cut.
     pub cut_at: Instant,
     pub use_by: Option<Instant>,
+    /// The end of the day the supplier gave; freezing does not pause it.
+    pub supplier_until: Option<Instant>,
+    /// What the printed use-by had left when a freeze paused it: the most the label after thawing may promise.
+    pub paused_left_micros: Option<i64>,
     pub frozen_at: Option<Instant>,
     pub thawed_at: Option<Instant>,
     pub label_wanted: Option<LabelReason>,
@@ -122,9 +131,9 @@ impl Tray {
     }
 
     /// The last moment at which the tray may be sold where it stands: the earlier of the printed use-by and the end of the
-    /// computed life. None while the clock is stopped and nothing is printed.
+    /// computed life and of the supplier's date. None while the clock is stopped and no date stands.
     pub fn sell_until(&self, pace: Pace) -> Option<Instant> {
-        [self.use_by, self.clock.ends_at(pace)].into_iter().flatten().min()
+        [self.use_by, self.supplier_until, self.clock.ends_at(pace)].into_iter().flatten().min()
     }
 
     /// The use-by a label printed now must carry: the end of the computed life, never after what was printed before for the same

@@ -52,7 +52,7 @@ pub struct Verdict {
     pub sell_until: Option<Instant>,
 }
 
-/// Judges a tray. Reasons come in this order: gone, not for sale, hold, frozen, parasite record, printed use-by, computed life.
+/// Judges a tray. Reasons come in the order of their codes, which is the documented precedence.
 pub fn judge(facts: &Facts, now: Instant) -> Verdict {
     let tray = &facts.tray;
     let sell_until = if facts.place_frozen { None } else { tray.sell_until(facts.pace) };
@@ -77,16 +77,19 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
         {
             stop(Code::ParasiteFreezingMissing, "no record of freezing against parasites; not for raw eating".into());
         }
-        if tray.use_by.is_some_and(|end| now > end) {
-            stop(
-                Code::PastUseBy,
-                format!("printed use-by {} has passed", tray.use_by.map(|i| i.to_string()).unwrap_or_default()),
-            );
+        // A clock that was set back must not bring an ended life back: nothing is judged earlier than it was last reckoned.
+        let now = now.max(tray.clock.as_of);
+        if let Some(end) = tray.use_by.filter(|end| now > *end) {
+            stop(Code::PastUseBy, format!("printed use-by {end} has passed"));
+        }
+        if let Some(end) = tray.supplier_until.filter(|end| now > *end) {
+            stop(Code::PastUseBy, format!("the supplier's date ended at {end}"));
         }
         if let Some(end) = tray.clock.ends_at(facts.pace).filter(|end| now > *end) {
             stop(Code::LifeEnded, format!("computed life ended at {end}"));
         }
     }
+    stops.sort_by_key(|stop| stop.code);
     let outcome = match (stops.is_empty(), tray.marked_down()) {
         (false, _) => Outcome::Stop,
         (true, true) => Outcome::SellAtMarkdown,

@@ -166,7 +166,8 @@ fn load_input(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &InputDraft) ->
     }
     let cut = cut_by_code(tx, "tray_code", &tray.cut)?;
     let clock = clock_now(&tray, place.pace(), now);
-    let cut_at = if cut.form == Form::Whole { now } else { tray.cut_at };
+    // Only what came as it is was never cut.
+    let cut_at = if tray.batch_id.is_none() && cut.form == Form::Whole { now } else { tray.cut_at };
     Ok(Input { tray, grams, cut, clock, cut_at })
 }
 
@@ -231,6 +232,7 @@ struct Heritage {
     clocks: Vec<RawClock>,
     cut_at: Instant,
     use_by: Option<Instant>,
+    supplier_until: Option<Instant>,
     thawed_at: Option<Instant>,
 }
 
@@ -242,6 +244,7 @@ impl Heritage {
             cut_at: inputs.iter().map(|i| i.cut_at).min().unwrap_or(now),
             // A printed date binds what is cut from it.
             use_by: inputs.iter().filter_map(|i| i.tray.use_by).min(),
+            supplier_until: inputs.iter().filter_map(|i| i.tray.supplier_until).min(),
             thawed_at: inputs.iter().filter_map(|i| i.tray.thawed_at).min(),
         }
     }
@@ -350,9 +353,11 @@ fn make_outputs(
             clock,
             cut_at: heritage.cut_at,
             use_by: heritage.use_by,
+            supplier_until: heritage.supplier_until,
+            paused_left_micros: None,
             frozen_at: None,
             thawed_at: heritage.thawed_at,
-            label_wanted: (output.cut.kind != Kind::Bulk).then_some(LabelReason::New),
+            label_wanted: output.cut.kind.carries_label().then_some(LabelReason::New),
             version: 1,
         };
         tray.id = trays::insert(tx, &tray)?;

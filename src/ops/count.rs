@@ -8,7 +8,7 @@ use crate::domain::ledger::Account;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::text;
-use crate::domain::tray::{Fate, Tray};
+use crate::domain::tray::{Fate, LabelReason, Tray};
 use crate::store::acts::{self, NewAct};
 use crate::store::{Tx, issued_labels, trays};
 use crate::units::instant::Instant;
@@ -104,6 +104,9 @@ fn book(
         leave(tx, &mut tray, Fate::CountedAway, now)?;
     }
     if book_g != counted.get() {
+        if tray.in_stock() && tray.kind.carries_label() {
+            tray.label_wanted = Some(LabelReason::Weight);
+        }
         trays::save(tx, &mut tray)?;
     }
     Ok(Counted { tray, book_g, counted_g: counted.get() })

@@ -5,6 +5,7 @@ use super::failure::{Failure, refuse};
 use crate::domain::catalogue::{Cut, CutDraft, Species, SpeciesDraft, Supplier, SupplierDraft};
 use crate::domain::place::{Place, PlaceDraft};
 use crate::domain::refusal::Code;
+use crate::domain::tray::LabelReason;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::{cut, cut_with_item_number, place, species_of, supplier};
 use crate::store::trays::{self, Filter};
@@ -114,6 +115,10 @@ pub fn put_place(
         tray.clock = tray.clock.run_to(now, old.pace());
         stays::end(tx, tray.id, tray.clock.as_of)?;
         stays::begin(tx, tray.id, &new, tray.clock.as_of, tray.clock.used_micros)?;
+        let shorter = tray.use_by.zip(tray.clock.ends_at(new.pace())).is_some_and(|(printed, end)| end < printed);
+        if shorter && tray.kind.carries_label() {
+            tray.label_wanted = Some(LabelReason::ShorterLife);
+        }
         trays::save(tx, &mut tray)?;
     }
     Ok(new)

@@ -3,7 +3,7 @@
 
 use crate::domain::refusal::{Code, Finding, Refusal};
 use crate::labels::refusal::LabelRefusal;
-use crate::store::error::StoreError;
+use crate::store::error::{Fault, StoreError};
 use std::fmt;
 
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,6 +22,15 @@ impl fmt::Display for Failure {
 }
 
 impl std::error::Error for Failure {}
+
+impl Fault for Failure {
+    fn store_error(&self) -> Option<&StoreError> {
+        match self {
+            Failure::Store(error) => Some(error),
+            Failure::Refused(_) => None,
+        }
+    }
+}
 
 impl From<Refusal> for Failure {
     fn from(refusal: Refusal) -> Failure {
@@ -50,6 +59,8 @@ impl From<LabelRefusal> for Failure {
 pub enum Trouble {
     /// Busy, full or colliding: later it may do.
     Passing,
+    /// It may have been done or not.
+    Unknown,
     /// A defect of ours or foreign hands in the database.
     Defect,
 }
@@ -58,6 +69,7 @@ impl Failure {
     pub const fn trouble(&self) -> Trouble {
         match self {
             Failure::Store(StoreError::Busy(_) | StoreError::Collision(_) | StoreError::Storage(_)) => Trouble::Passing,
+            Failure::Store(StoreError::OutcomeUnknown(_)) => Trouble::Unknown,
             _ => Trouble::Defect,
         }
     }

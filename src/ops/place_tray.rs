@@ -3,7 +3,6 @@
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::{clock_now, place_by_code, place_of, require_in_stock, tray_by_code};
-use crate::domain::life::RawClock;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
 use crate::domain::text;
@@ -63,20 +62,19 @@ pub fn take_to(
     let to = place_by_code(tx, "place_code", place)?;
     let from = place_of(tx, &tray)?;
     way.check(&tray, &from, &to)?;
+    if way == Way::Freeze {
+        require_life(&tray, &from, now)?;
+    }
     tray.clock = clock_now(&tray, from.pace(), now);
     match way {
         Way::Move => {
             let shorter = tray.use_by.zip(tray.clock.ends_at(to.pace())).is_some_and(|(printed, end)| end < printed);
-            if shorter {
+            if shorter && tray.kind.carries_label() {
                 tray.label_wanted = Some(LabelReason::ShorterLife);
             }
         }
-        Way::Freeze => freeze(&mut tray, &from, now),
-        Way::Thaw => {
-            tray.frozen_at = None;
-            tray.thawed_at = Some(now);
-            tray.label_wanted = Some(LabelReason::Thawed);
-        }
+        Way::Freeze => freeze(&mut tray, now),
+        Way::Thaw => thaw(&mut tray, now),
     }
     tray.place.clone_from(&to.code);
     let act = NewAct {
@@ -94,14 +92,28 @@ pub fn take_to(
     Ok(tray)
 }
 
-/// A freeze voids the printed date. Where that date was earlier than the clock's end, the difference is used up, so that the label after
-/// thawing cannot promise more than the one before freezing.
-fn freeze(tray: &mut Tray, from: &Place, now: Instant) {
-    if let Some(printed) = tray.use_by.take() {
-        let promised = from.pace().ice_micros(printed.since(now).max(0));
-        let used = tray.clock.used_micros.max(tray.clock.budget_micros - promised);
-        tray.clock = RawClock { used_micros: used, ..tray.clock };
+/// What has ended is not frozen: a freeze would only hide it.
+fn require_life(tray: &Tray, place: &Place, now: Instant) -> Result<(), Failure> {
+    if [tray.use_by, tray.supplier_until].into_iter().flatten().any(|end| now > end) {
+        return refuse(Code::PastUseBy, "tray_code", "its date has passed; take it off");
     }
+    if tray.clock.ends_at(place.pace()).is_some_and(|end| now > end) {
+        return refuse(Code::LifeEnded, "tray_code", "its life has ended; take it off");
+    }
+    Ok(())
+}
+
+/// A freeze voids the printed date and keeps what it had left: freezing pauses a date, it never makes a later one of it.
+fn freeze(tray: &mut Tray, now: Instant) {
+    tray.paused_left_micros = tray.use_by.take().map(|printed| printed.since(now).max(0));
     tray.frozen_at = Some(now);
     tray.label_wanted = None;
+}
+
+/// A thaw lets the paused date go on from where it stood.
+fn thaw(tray: &mut Tray, now: Instant) {
+    tray.use_by = tray.paused_left_micros.take().map(|left| now.plus_micros(left).floor_minute());
+    tray.frozen_at = None;
+    tray.thawed_at = Some(now);
+    tray.label_wanted = tray.kind.carries_label().then_some(LabelReason::Thawed);
 }

@@ -18,10 +18,13 @@ use crate::domain::tray_code::TrayCode;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::{species_of, supplier};
 use crate::store::{Tx, counters, holds, lots, stays, trays};
-use crate::units::instant::Instant;
+use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use crate::units::mass::Grams;
 use crate::units::money::{Cents, PricePerKg};
 use crate::units::zone::parse_day;
+
+/// How far back an arrival may be told.
+const EARLIEST_DAYS: i64 = 400;
 
 /// What is said of an arrival.
 #[derive(Debug, Clone)]
@@ -73,6 +76,9 @@ fn check(shop: &Shop, now: Instant, arrival: &Arrival) -> Result<Lot, Failure> {
     if received_at > now {
         return refuse(Code::TimeInFuture, "received_at", "lies in the future");
     }
+    if now.since(received_at) > EARLIEST_DAYS * 24 * MICROS_PER_HOUR {
+        return refuse(Code::TimeTooEarly, "received_at", format!("lies more than {EARLIEST_DAYS} days back"));
+    }
     let received = Grams::new(arrival.received_g).map_err(invalid("received_g"))?;
     if received.is_zero() {
         return refuse(Code::InvalidValue, "received_g", "must be above zero");
@@ -86,6 +92,9 @@ fn check(shop: &Shop, now: Instant, arrival: &Arrival) -> Result<Lot, Failure> {
     }
     let use_by = arrival.supplier_use_by.as_deref().map(parse_day).transpose();
     let supplier_use_by = use_by.map_err(|e| Refusal::new(Code::InvalidValue, "supplier_use_by", e.to_string()))?;
+    if supplier_use_by.is_some_and(|day| day < shop.zone.day_of(received_at)) {
+        return refuse(Code::InvalidValue, "supplier_use_by", "lies before the day of receiving; do not take it in");
+    }
     let foreign = arrival.supplier_lot_code.as_deref().map(|code| text::foreign_code("supplier_lot_code", code));
     Ok(Lot {
         id: 0,
@@ -143,7 +152,9 @@ pub fn receive(
     };
     let act_id = acts::append(tx, &act)?;
     lot.id = lots::insert(tx, act_id, &lot)?;
-    let tray = first_tray(tx, act_id, &lot, &cut.code, &place, RawClock::fresh(life, lot.received_at))?;
+    let supplier_until = lot.supplier_use_by.map(|day| shop.zone.end_of(day).plus_micros(-1));
+    let clock = RawClock::fresh(life, lot.received_at);
+    let tray = first_tray(tx, act_id, &lot, &cut.code, &place, clock, supplier_until)?;
     let hold = lot.inspection.hold_reason();
     if let Some(reason) = &hold {
         holds::place(tx, act_id, "lot", lot.id, lot.received_at, "receiving inspection", reason)?;
@@ -159,6 +170,7 @@ fn first_tray(
     cut: &str,
     place: &Place,
     clock: RawClock,
+    supplier_until: Option<Instant>,
 ) -> Result<Tray, Failure> {
     let frozen = place.is_frozen();
     let mut tray = Tray {
@@ -179,6 +191,8 @@ fn first_tray(
         clock,
         cut_at: lot.received_at,
         use_by: None,
+        supplier_until,
+        paused_left_micros: None,
         frozen_at: frozen.then_some(lot.received_at),
         thawed_at: (lot.previously_frozen && !frozen).then_some(lot.received_at),
         label_wanted: None,

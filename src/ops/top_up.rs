@@ -84,6 +84,7 @@ fn inherit(tub: &mut Tray, source: &Tray, clocks: &[RawClock; 2], now: Instant) 
     tub.clock = RawClock::inherit(clocks, tub.clock.budget_micros, now);
     tub.cut_at = tub.cut_at.min(source.cut_at);
     tub.use_by = [tub.use_by, source.use_by].into_iter().flatten().min();
+    tub.supplier_until = [tub.supplier_until, source.supplier_until].into_iter().flatten().min();
     tub.thawed_at = [tub.thawed_at, source.thawed_at].into_iter().flatten().min();
     tub.label_wanted = Some(LabelReason::Weight);
 }

@@ -77,7 +77,6 @@ impl Movement {
 pub fn leave(tx: &mut Tx<'_>, tray: &mut Tray, fate: Fate, now: Instant) -> Result<(), Failure> {
     tray.fate = Some(fate);
     tray.gone_at = Some(now);
-    tray.label_wanted = None;
     Ok(stays::end(tx, tray.id, now.max(tray.clock.as_of))?)
 }
 

@@ -93,8 +93,8 @@ pub const QUESTIONS: &[Question] = &[
         name: "never later: no later label promises more than an earlier one, but for time frozen between",
         count: "SELECT id FROM issued_labels",
         wrong: "SELECT 'labels ' || a.id || ' and ' || b.id AS what FROM issued_labels a JOIN issued_labels b ON b.tray_id = a.tray_id AND b.id > a.id \
-                WHERE b.use_by > a.use_by AND NOT EXISTS (SELECT 1 FROM stays s WHERE s.tray_id = a.tray_id AND s.method = 'frozen' \
-                AND s.from_at >= a.at AND s.from_at <= b.at)",
+                WHERE b.use_by > a.use_by + COALESCE((SELECT SUM(s.to_at - s.from_at) FROM stays s WHERE s.tray_id = a.tray_id \
+                AND s.method = 'frozen' AND s.from_at >= a.at AND s.to_at <= b.at), 0)",
     },
     Question {
         name: "never later: nothing was sold after the use-by on its label",

@@ -59,6 +59,8 @@ pub fn set_up(connection: &mut AnyConnection) -> Result<(), StoreError> {
             }
         }
         AnyConnection::Postgres(postgres) => {
+            // A role may have been told not to wait for the disk; an acknowledged act does. A stricter setting stays.
+            postgres.batch_execute("SELECT set_config('synchronous_commit', 'on', false) WHERE current_setting('synchronous_commit') = 'off'")?;
             postgres.batch_execute("SET TIME ZONE 'UTC'; SET lock_timeout = '5s'; SET statement_timeout = '30s'; SET idle_in_transaction_session_timeout = '60s';")?;
         }
     }
@@ -95,6 +97,10 @@ pub fn check(connection: &mut AnyConnection) -> Result<(), StoreError> {
                 if value != "on" {
                     return wrong(setting, value);
                 }
+            }
+            let commit = text(connection, "SELECT current_setting('synchronous_commit') AS answer")?;
+            if commit == "off" {
+                return wrong("synchronous_commit", commit);
             }
             let version = text(connection, "SELECT current_setting('server_version_num') AS answer")?;
             if version.parse::<i64>().unwrap_or(0) < 150_000 {

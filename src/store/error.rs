@@ -15,6 +15,8 @@ pub enum StoreError {
     Storage(String),
     /// A row that cannot be: the database was changed by other hands, or we have a defect.
     Inconsistent(String),
+    /// The connection went while a commit was on its way: it may stand or not. The same idempotency key settles it.
+    OutcomeUnknown(String),
     /// Anything else the database said.
     Database(String),
     /// The act itself panicked. Nothing was done.
@@ -36,6 +38,7 @@ impl fmt::Display for StoreError {
             StoreError::Collision(text) => write!(f, "another act came first: {text}"),
             StoreError::Storage(text) => write!(f, "the storage fails: {text}"),
             StoreError::Inconsistent(text) => write!(f, "the database holds what cannot be: {text}"),
+            StoreError::OutcomeUnknown(text) => write!(f, "nobody knows whether it was done: {text}"),
             StoreError::Database(text) => write!(f, "the database refused: {text}"),
             StoreError::Panicked => write!(f, "the act stopped by a defect"),
         }
@@ -43,6 +46,25 @@ impl fmt::Display for StoreError {
 }
 
 impl std::error::Error for StoreError {}
+
+/// What both databases say when they would not wait any longer.
+const BUSY: [&str; 4] = [
+    "database is locked",
+    "database table is locked",
+    "canceling statement due to lock timeout",
+    "canceling statement due to statement timeout",
+];
+
+/// An error of an act that may have been one of ours underneath: the writer has to know.
+pub trait Fault {
+    fn store_error(&self) -> Option<&StoreError>;
+}
+
+impl Fault for StoreError {
+    fn store_error(&self) -> Option<&StoreError> {
+        Some(self)
+    }
+}
 
 impl From<Error> for StoreError {
     /// SQLite's busy, full and I/O errors come without a kind: they are told by their fixed texts.
@@ -54,11 +76,7 @@ impl From<Error> for StoreError {
             }
             Error::DatabaseError(DatabaseErrorKind::ClosedConnection, _) => StoreError::Busy(text),
             Error::DatabaseError(_, _) if text.contains("deadlock detected") => StoreError::Collision(text),
-            Error::DatabaseError(_, _)
-                if text.contains("database is locked") || text.contains("database table is locked") =>
-            {
-                StoreError::Busy(text)
-            }
+            Error::DatabaseError(_, _) if BUSY.iter().any(|known| text.contains(known)) => StoreError::Busy(text),
             Error::DatabaseError(_, _)
                 if [
                     "disk is full",

@@ -25,7 +25,7 @@ pub mod verify;
 mod write;
 
 use connection::Target;
-use error::StoreError;
+use error::{Fault, StoreError};
 pub use read::Reading;
 pub use write::Tx;
 
@@ -67,7 +67,7 @@ impl Store {
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
         T: Send + 'static,
-        E: From<StoreError> + Send + 'static,
+        E: From<StoreError> + Fault + Send + 'static,
     {
         self.writer.write(act)
     }

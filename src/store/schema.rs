@@ -184,6 +184,8 @@ diesel::table! {
         life_as_of -> BigInt,
         cut_at -> BigInt,
         use_by -> Nullable<BigInt>,
+        supplier_until -> Nullable<BigInt>,
+        paused_left_micros -> Nullable<BigInt>,
         frozen_at -> Nullable<BigInt>,
         thawed_at -> Nullable<BigInt>,
         label_wanted -> Nullable<Text>,

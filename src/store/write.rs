@@ -9,10 +9,10 @@
 
 use super::connection::{self, AnyConnection, Target};
 use super::dialect;
-use super::error::StoreError;
+use super::error::{Fault, StoreError};
 use super::read::Reading;
 use diesel::connection::SimpleConnection;
-use std::cell::Cell;
+use diesel::result::{DatabaseErrorKind, Error};
 use std::collections::VecDeque;
 use std::ops::{Deref, DerefMut};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -91,13 +91,15 @@ struct Task<T, E, F> {
 fn run_act<T, E, F>(act: &F, connection: &mut AnyConnection) -> (Result<T, E>, Went)
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
-    E: From<StoreError>,
+    E: From<StoreError> + Fault,
 {
     let mut tx = Tx::new(connection);
     let outcome = catch_unwind(AssertUnwindSafe(|| act(&mut tx)));
     match outcome {
         Ok(Ok(value)) => (Ok(value), Went::Kept),
-        Ok(Err(refusal)) => (Err(refusal), if tx.wrote { Went::FailedDirty } else { Went::RefusedClean }),
+        // After an error of the database itself nobody knows what of the transaction still stands.
+        Ok(Err(refusal)) if tx.wrote || refusal.store_error().is_some() => (Err(refusal), Went::FailedDirty),
+        Ok(Err(refusal)) => (Err(refusal), Went::RefusedClean),
         Err(_) => (Err(StoreError::Panicked.into()), Went::FailedDirty),
     }
 }
@@ -106,7 +108,7 @@ impl<T, E, F> Queued for Task<T, E, F>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E> + Send,
     T: Send,
-    E: From<StoreError> + Send,
+    E: From<StoreError> + Fault + Send,
 {
     fn run(&mut self, connection: &mut AnyConnection) -> Went {
         let (outcome, went) = run_act(&self.act, connection);
@@ -118,8 +120,7 @@ where
         let outcome = match (committed, self.outcome) {
             (Ok(()), Some(outcome)) => outcome,
             (Ok(()), None) => Err(StoreError::Panicked.into()),
-            // A refusal stands whether or not the others' commit went through.
-            (Err(_), Some(Err(refusal))) => Err(refusal),
+            // A refusal may rest on what another act of the group wrote, which is gone with the commit.
             (Err(error), _) => Err(error.clone().into()),
         };
         // The caller may be gone; what was committed stays committed.
@@ -181,7 +182,7 @@ impl Writer {
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
         T: Send + 'static,
-        E: From<StoreError> + Send + 'static,
+        E: From<StoreError> + Fault + Send + 'static,
     {
         match self {
             Writer::Embedded { line, connection } => write_embedded(line, connection, act),
@@ -194,7 +195,7 @@ fn write_embedded<T, E, F>(line: &Mutex<Line>, connection: &Mutex<AnyConnection>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
     T: Send + 'static,
-    E: From<StoreError> + Send + 'static,
+    E: From<StoreError> + Fault + Send + 'static,
 {
     let mut state = locked(line);
     if !state.led {
@@ -244,7 +245,7 @@ fn hand_on(line: &Mutex<Line>) {
 fn commit_alone<T, E, F>(connection: &mut AnyConnection, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
-    E: From<StoreError>,
+    E: From<StoreError> + Fault,
 {
     begin(connection)?;
     let (outcome, went) = run_act(act, connection);
@@ -304,15 +305,15 @@ fn roll_back(connection: &mut AnyConnection) {
 fn write_to_server<T, E, F>(pool: &r2d2::Pool<ServerOpener>, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
-    E: From<StoreError>,
+    E: From<StoreError> + Fault,
 {
     let mut connection = pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
     let mut attempt = 1;
     loop {
-        let collided = Cell::new(false);
-        let outcome = attempt_on_server(&mut connection, act, &collided);
-        let again = collided.get() && attempt < ATTEMPTS;
-        if !again {
+        let outcome = attempt_on_server(&mut connection, act);
+        let collided =
+            outcome.as_ref().err().and_then(Fault::store_error).is_some_and(|e| matches!(e, StoreError::Collision(_)));
+        if !collided || attempt == ATTEMPTS {
             return outcome;
         }
         std::thread::sleep(pause(attempt));
@@ -320,28 +321,29 @@ where
     }
 }
 
-fn attempt_on_server<T, E, F>(connection: &mut AnyConnection, act: &F, collided: &Cell<bool>) -> Result<T, E>
+fn attempt_on_server<T, E, F>(connection: &mut AnyConnection, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
-    E: From<StoreError>,
+    E: From<StoreError> + Fault,
 {
-    let note = |error: StoreError| {
-        collided.set(matches!(error, StoreError::Collision(_)));
-        error
-    };
-    begin(connection).map_err(note)?;
+    begin(connection)?;
     let (outcome, went) = run_act(act, connection);
-    if went == Went::Kept {
-        commit(connection).map_err(note)?;
+    if went != Went::Kept {
+        roll_back(connection);
         return outcome;
     }
-    // The act's own error type hides what the database said, so the transaction is asked: after a serialization failure it is
-    // aborted and refuses even a harmless statement.
-    if connection.batch_execute("SELECT 1").is_err() {
-        collided.set(true);
+    match connection.batch_execute("COMMIT") {
+        Ok(()) => outcome,
+        Err(error) => {
+            let lost = matches!(
+                &error,
+                Error::DatabaseError(DatabaseErrorKind::ClosedConnection | DatabaseErrorKind::UnableToSendCommand, _)
+            );
+            roll_back(connection);
+            let error = if lost { StoreError::OutcomeUnknown(error.to_string()) } else { error.into() };
+            Err(error.into())
+        }
     }
-    roll_back(connection);
-    outcome
 }
 
 /// 1 to 2 ms at first, doubling to at most 64 to 128 ms, with jitter so that colliding acts part.

@@ -48,6 +48,7 @@ speech_codes! {
     MediaType, "unsupported_media_type", UNSUPPORTED_MEDIA_TYPE, "The body must be application/json.";
     PreconditionRequired, "precondition_required", PRECONDITION_REQUIRED, "This operation needs If-Match or If-None-Match.";
     Unavailable, "unavailable", SERVICE_UNAVAILABLE, "The shop's database cannot take this now; nothing was done.";
+    OutcomeUnknown, "outcome_unknown", SERVICE_UNAVAILABLE, "The database went away while it was done: ask again with the same Idempotency-Key.";
     Internal, "internal", INTERNAL_SERVER_ERROR, "A defect of the server; nothing was done.";
 }
 
@@ -163,6 +164,10 @@ impl From<Failure> for Problem {
                 Trouble::Passing => {
                     tracing::warn!(error = %failure, "the database cannot take it now");
                     Problem::of(Speech::Unavailable)
+                }
+                Trouble::Unknown => {
+                    tracing::error!(error = %failure, "nobody knows whether it was done");
+                    Problem::of(Speech::OutcomeUnknown)
                 }
                 Trouble::Defect => {
                     tracing::error!(error = %failure, "a defect");

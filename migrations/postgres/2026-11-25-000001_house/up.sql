@@ -164,6 +164,8 @@ CREATE TABLE trays (
     life_as_of BIGINT NOT NULL,
     cut_at BIGINT NOT NULL,
     use_by BIGINT,
+    supplier_until BIGINT,
+    paused_left_micros BIGINT,
     frozen_at BIGINT,
     thawed_at BIGINT,
     label_wanted TEXT,

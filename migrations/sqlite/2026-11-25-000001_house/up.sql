@@ -164,6 +164,8 @@ CREATE TABLE trays (
     life_as_of INTEGER NOT NULL,
     cut_at INTEGER NOT NULL,
     use_by INTEGER,
+    supplier_until INTEGER,
+    paused_left_micros INTEGER,
     frozen_at INTEGER,
     thawed_at INTEGER,
     label_wanted TEXT,
