@@ -119,6 +119,14 @@ pub fn forbid_writing(connection: &mut AnyConnection) -> Result<(), StoreError> 
     Ok(())
 }
 
+/// Lets the statements of this transaction take as long as they need: for checks over everything there is.
+pub fn be_patient(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    match connection {
+        AnyConnection::Sqlite(_) => Ok(()),
+        AnyConnection::Postgres(postgres) => Ok(postgres.batch_execute("SET LOCAL statement_timeout = 0")?),
+    }
+}
+
 /// Begins a transaction that will write. SQLite takes the write lock at once: a deferred one fails later without waiting.
 pub const fn begin_write(connection: &AnyConnection) -> &'static str {
     match connection {

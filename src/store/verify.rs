@@ -1,5 +1,6 @@
 //! What `verify` asks a live database: for each invariant, the rows that break it. The list of invariants and their names is `ops::verify`'s.
 
+use super::dialect;
 use super::error::StoreError;
 use super::read::Reading;
 use diesel::prelude::*;
@@ -35,6 +36,7 @@ pub struct Answer {
 
 /// Asks one question. At most 20 wrong things are listed.
 pub fn ask(reading: &mut Reading<'_>, question: &Question) -> Result<Answer, StoreError> {
+    dialect::be_patient(reading.conn)?;
     let count = diesel::sql_query(format!("SELECT COUNT(*) AS checked FROM ({}) AS things", question.count))
         .get_result::<Count>(reading.conn)?;
     let wrong = diesel::sql_query(format!("{} LIMIT 20", question.wrong)).load::<Row>(reading.conn)?;
