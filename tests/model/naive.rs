@@ -36,6 +36,8 @@ pub struct NaiveTray {
     pub species: &'static str,
     /// The breakdown it came from; with the cut, its batch.
     pub breakdown: Option<usize>,
+    /// The trays that fish was cut or poured into it from.
+    pub made_of: Vec<usize>,
     pub place: usize,
     pub fate: Option<&'static str>,
     /// A lot that once lay here stays on the list at zero.
@@ -139,6 +141,26 @@ impl Naive {
         CUTS[self.trays[tray].cut]
     }
 
+    /// Whether a tray is of a batch or holds fish that came through one that is: asked anew each time, back to the arrivals.
+    pub fn comes_of(&self, tray: usize, breakdown: usize, cut: usize) -> bool {
+        let mut back = vec![tray];
+        let mut next = 0;
+        // Two tubs may have been poured into each other.
+        while next < back.len() {
+            let it = &self.trays[back[next]];
+            if it.breakdown == Some(breakdown) && it.cut == cut {
+                return true;
+            }
+            for from in &it.made_of {
+                if !back.contains(from) {
+                    back.push(*from);
+                }
+            }
+            next += 1;
+        }
+        false
+    }
+
     pub fn is_frozen(&self, place: usize) -> bool {
         self.places[place].method == "frozen"
     }
@@ -225,6 +247,7 @@ impl Naive {
             cut: 0,
             species,
             breakdown: None,
+            made_of: Vec::new(),
             place,
             fate: None,
             by_lot: BTreeMap::from([(lot, grams)]),
@@ -276,6 +299,7 @@ impl Naive {
                 cut: output.cut,
                 species,
                 breakdown: Some(self.breakdowns),
+                made_of: inputs.iter().map(|(tray, _)| *tray).collect(),
                 place: output.place,
                 fate: None,
                 by_lot,
@@ -302,6 +326,7 @@ impl Naive {
         let (use_by, thawed) = (self.trays[source].use_by, self.trays[source].thawed);
         let into = &mut self.trays[tub];
         add(&mut into.by_lot, &part, 1);
+        into.made_of.push(source);
         into.life.set_used(now, used);
         into.use_by = [into.use_by, use_by].into_iter().flatten().min();
         into.thawed |= thawed;

@@ -123,7 +123,7 @@ impl Naive {
         let it = &self.trays[tray];
         self.holds.iter().filter(|hold| hold.open).any(|hold| match hold.scope {
             Scope::Lot(lot) => it.by_lot.contains_key(&lot),
-            Scope::Batch(breakdown, cut) => it.breakdown == Some(breakdown) && it.cut == cut,
+            Scope::Batch(breakdown, cut) => self.comes_of(tray, breakdown, cut),
             Scope::Tray(other) => other == tray,
         })
     }
