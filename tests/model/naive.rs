@@ -46,6 +46,8 @@ pub struct NaiveTray {
     pub list_price: i64,
     pub life: NaiveLife,
     pub use_by: Option<i64>,
+    /// What the printed date had left when the tray was frozen.
+    pub date_left: Option<i64>,
     pub thawed: bool,
     pub labels: usize,
     /// Unknown when rounding decides.
@@ -193,11 +195,7 @@ impl Naive {
             Act::TopUp { tub, source, grams } => self.top_up(*tub, *source, *grams, now),
             Act::Move { tray, place } => self.carry(*tray, *place, now),
             Act::Freeze { tray, place } => self.freeze(*tray, *place, now),
-            Act::Thaw { tray, place } => {
-                self.carry(*tray, *place, now);
-                self.trays[*tray].thawed = true;
-                self.trays[*tray].label_wanted = Some(true);
-            }
+            Act::Thaw { tray, place } => self.thaw(*tray, *place, now),
             Act::Kitchen { tray, grams } => self.take_out(*tray, *grams, "kitchen", now),
             Act::Waste { tray, grams, .. } => self.take_out(*tray, *grams, "waste", now),
             Act::Count { lines, .. } => lines.iter().for_each(|(tray, counted)| self.count(*tray, *counted, now)),
@@ -255,6 +253,7 @@ impl Naive {
             list_price: 0,
             life: NaiveLife::begin(hours, now, 0.0, self.places[place].rate()),
             use_by: None,
+            date_left: None,
             thawed: thawed && !self.is_frozen(place),
             labels: 0,
             label_wanted: Some(false),
@@ -307,6 +306,7 @@ impl Naive {
                 list_price: cut.price,
                 life: NaiveLife::begin(hours, now, used, self.places[output.place].rate()),
                 use_by,
+                date_left: None,
                 thawed,
                 labels: 0,
                 label_wanted: Some(cut.kind != "bulk"),
@@ -351,18 +351,25 @@ impl Naive {
         }
     }
 
-    /// A printed date that was earlier than the life's end is what was promised: no more than that is left.
+    /// The printed date stops: it goes on at the thaw with what it had left, however warm the tray stood.
     fn freeze(&mut self, tray: usize, place: usize, now: i64) {
         let to = self.places[place].rate();
         let tray = &mut self.trays[tray];
-        if let Some(printed) = tray.use_by.take() {
-            let promised = (printed - now).max(0) as f64 * tray.life.rate(now);
-            let used = tray.life.used(now).max(tray.life.budget - promised);
-            tray.life.set_used(now, used);
-        }
+        tray.date_left = tray.use_by.take().map(|printed| printed - now);
         tray.place = place;
         tray.life.at_rate(now, to);
         tray.label_wanted = Some(false);
+    }
+
+    fn thaw(&mut self, tray: usize, place: usize, now: i64) {
+        self.carry(tray, place, now);
+        let tray = &mut self.trays[tray];
+        if let Some(left) = tray.date_left.take() {
+            let date = now + left;
+            tray.use_by = Some(date - date % 60_000_000);
+        }
+        tray.thawed = true;
+        tray.label_wanted = Some(true);
     }
 
     fn take_out(&mut self, tray: usize, grams: Option<i64>, whither: &'static str, now: i64) {

@@ -71,6 +71,7 @@ impl Naive {
                 against.add(self.is_frozen(self.trays[*tray].place), "frozen");
                 against.add(!self.is_frozen(*place), "invalid_value");
                 against.add(self.trays[*tray].thawed, "refreeze");
+                self.over(&mut against, *tray, now);
             }
             Act::Thaw { tray, place } => {
                 self.gone(&mut against, *tray);
@@ -80,8 +81,7 @@ impl Naive {
             Act::Kitchen { tray, grams } => {
                 self.against_taking_out(&mut against, *tray, *grams);
                 against.add(self.is_held(*tray), "on_hold");
-                against.add(self.trays[*tray].use_by.is_some_and(|end| now > end), "past_use_by");
-                against.add(self.trays[*tray].life.ended(now), "life_ended");
+                self.over(&mut against, *tray, now);
             }
             Act::Waste { tray, grams, reason } => {
                 self.against_taking_out(&mut against, *tray, *grams);
@@ -119,6 +119,11 @@ impl Naive {
         against.add(!self.trays[tray].in_stock(), "tray_gone");
     }
 
+    fn over(&self, against: &mut Against, tray: usize, now: i64) {
+        against.add(self.trays[tray].use_by.is_some_and(|end| now > end), "past_use_by");
+        against.add(self.trays[tray].life.ended(now), "life_ended");
+    }
+
     fn is_held(&self, tray: usize) -> bool {
         let it = &self.trays[tray];
         self.holds.iter().filter(|hold| hold.open).any(|hold| match hold.scope {
@@ -143,8 +148,7 @@ impl Naive {
         stops.add(self.is_held(tray), "on_hold");
         stops.add(self.is_frozen(it.place), "frozen");
         stops.add(raw_without_record, "parasite_freezing_missing");
-        stops.add(it.use_by.is_some_and(|end| now > end), "past_use_by");
-        stops.add(it.life.ended(now), "life_ended");
+        self.over(&mut stops, tray, now);
         stops.codes
     }
 
