@@ -63,6 +63,23 @@ impl NaiveTray {
     pub fn net(&self) -> i64 {
         self.by_lot.values().sum()
     }
+
+    fn is_bulk(&self) -> bool {
+        CUTS[self.cut].kind == "bulk"
+    }
+
+    /// A date that the life no longer reaches wants a new label; what is not sold carries none.
+    fn check_date(&mut self, now: i64) {
+        let (Some(printed), Some(end), false) = (self.use_by, self.life.end(now), self.is_bulk()) else { return };
+        let printed = printed as f64;
+        // A tray whose life is over ends where it stands.
+        let end = end.max(now as f64).min(f64::MAX);
+        if (end - printed).abs() < 2_000.0 {
+            self.label_wanted = None;
+        } else if end < printed {
+            self.label_wanted = Some(true);
+        }
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -178,7 +195,6 @@ impl Naive {
         if tray.net() == 0 {
             tray.fate = Some(fate);
             tray.gone_at = now;
-            tray.label_wanted = Some(false);
         }
     }
 
@@ -339,16 +355,7 @@ impl Naive {
         let tray = &mut self.trays[tray];
         tray.place = place;
         tray.life.at_rate(now, rate);
-        if let (Some(printed), Some(end)) = (tray.use_by, tray.life.end(now)) {
-            let printed = printed as f64;
-            // A tray whose life is over ends where it stands.
-            let end = end.max(now as f64).min(f64::MAX);
-            if (end - printed).abs() < 2_000.0 {
-                tray.label_wanted = None;
-            } else if end < printed {
-                tray.label_wanted = Some(true);
-            }
-        }
+        tray.check_date(now);
     }
 
     /// The printed date stops: it goes on at the thaw with what it had left, however warm the tray stood.
@@ -369,7 +376,7 @@ impl Naive {
             tray.use_by = Some(date - date % 60_000_000);
         }
         tray.thawed = true;
-        tray.label_wanted = Some(true);
+        tray.label_wanted = Some(!tray.is_bulk());
     }
 
     fn take_out(&mut self, tray: usize, grams: Option<i64>, whither: &'static str, now: i64) {
@@ -390,6 +397,10 @@ impl Naive {
             self.book("count_difference", &found, -1);
         }
         self.leave(tray, "counted_away", now);
+        let tray = &mut self.trays[tray];
+        if missing != 0 && tray.in_stock() && !tray.is_bulk() {
+            tray.label_wanted = Some(true);
+        }
     }
 
     fn hold(&mut self, id: i64, scope: Scope) {
@@ -440,6 +451,7 @@ impl Naive {
         let rate = at.rate();
         for tray in self.trays.iter_mut().filter(|t| t.place == place && t.in_stock()) {
             tray.life.at_rate(now, rate);
+            tray.check_date(now);
         }
     }
 }

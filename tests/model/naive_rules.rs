@@ -146,9 +146,9 @@ impl Naive {
         let mut stops = Against::default();
         stops.add(cut.kind == "bulk", "wrong_kind");
         stops.add(self.is_held(tray), "on_hold");
-        stops.add(self.is_frozen(it.place), "frozen");
-        stops.add(raw_without_record, "parasite_freezing_missing");
         self.over(&mut stops, tray, now);
+        stops.add(raw_without_record, "parasite_freezing_missing");
+        stops.add(self.is_frozen(it.place), "frozen");
         stops.codes
     }
 
