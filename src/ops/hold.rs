@@ -12,7 +12,7 @@ use crate::store::holds::{self, Hold};
 use crate::store::{Tx, lots};
 use crate::units::instant::Instant;
 
-/// What is stopped: a lot by its code, the batch of a tray, or a tray.
+/// What is stopped: a lot by its code, the batch of a tray with all that was made from it, or a tray.
 #[derive(Debug, Clone)]
 pub struct HoldDraft {
     pub scope: String,
@@ -39,6 +39,11 @@ pub fn place(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, draft: &
         NewAct { kind: "hold", at: now, recorded_at: now, actor: &actor.name, reason: Some(&reason), reverses: None };
     let act_id = acts::append(tx, &act)?;
     let id = holds::place(tx, act_id, &draft.scope, target, now, &actor.name, &reason)?;
+    if draft.scope == "batch" {
+        // What is held can be neither cut nor poured, so nothing joins these while the hold is open.
+        let reached = acts::trays_from_batch(tx, target)?;
+        holds::reach(tx, id, &reached)?;
+    }
     holds::find(tx, id)?.ok_or_else(|| StoreError::impossible("hold", id).into())
 }
 

@@ -135,11 +135,15 @@ pub const QUESTIONS: &[Question] = &[
     Question {
         name: "holds: nothing was sold while it was on hold",
         count: "SELECT id FROM holds",
-        wrong: "SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN trays t ON (h.scope = 'tray' AND t.id = h.target_id) \
-                OR (h.scope = 'batch' AND t.batch_id = h.target_id) \
-                OR (h.scope = 'lot' AND EXISTS (SELECT 1 FROM holdings g WHERE g.tray_id = t.id AND g.lot_id = h.target_id)) \
-                JOIN sale_lines l ON l.tray_id = t.id JOIN sales s ON s.id = l.sale_id \
-                WHERE (h.scope <> 'lot' OR EXISTS (SELECT 1 FROM entries e WHERE e.tray_id = t.id AND e.lot_id = h.target_id AND e.act_id < s.act_id)) \
+        wrong: "SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h \
+                JOIN sale_lines l ON l.tray_id = h.target_id JOIN sales s ON s.id = l.sale_id \
+                WHERE h.scope = 'tray' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
+                UNION ALL SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN held_trays t ON t.hold_id = h.id \
+                JOIN sale_lines l ON l.tray_id = t.tray_id JOIN sales s ON s.id = l.sale_id \
+                WHERE h.scope = 'batch' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
+                UNION ALL SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN holdings g ON g.lot_id = h.target_id \
+                JOIN sale_lines l ON l.tray_id = g.tray_id JOIN sales s ON s.id = l.sale_id \
+                WHERE h.scope = 'lot' AND EXISTS (SELECT 1 FROM entries e WHERE e.tray_id = l.tray_id AND e.lot_id = h.target_id AND e.act_id < s.act_id) \
                 AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at)",
     },
 ];

@@ -2,11 +2,12 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{acts, entries};
+use super::schema::{acts, entries, trays};
 use super::write::Tx;
 use crate::domain::ledger::{Account, Entry, Transaction};
 use crate::units::instant::Instant;
 use diesel::prelude::*;
+use std::collections::BTreeSet;
 
 /// One act of the shop, as it goes into the record.
 #[derive(Debug, Clone)]
@@ -96,6 +97,47 @@ pub fn balance_of_lot(reading: &mut Reading<'_>, lot_id: i64) -> Result<Vec<Acco
         balances.push(AccountBalance { account: account.to_owned(), grams, cost_cents });
     }
     Ok(balances)
+}
+
+/// Trays named in one question at most: both databases limit how many values a statement may carry.
+const TRAYS_A_QUESTION: usize = 500;
+
+/// The trays of a batch and every tray that fish came to from one of them, by cutting or pouring; gone ones too. A tray that passed fish on
+/// before it got any of the batch passes the hold on as well: between two acts close together the order written down proves nothing.
+pub fn trays_from_batch(reading: &mut Reading<'_>, batch_id: i64) -> Result<BTreeSet<i64>, StoreError> {
+    let of_batch = trays::table.filter(trays::batch_id.eq(batch_id)).select(trays::id);
+    let mut newest: Vec<i64> = of_batch.load(reading.conn)?;
+    let mut found: BTreeSet<i64> = newest.iter().copied().collect();
+    while !newest.is_empty() {
+        let mut next = Vec::new();
+        for some in newest.chunks(TRAYS_A_QUESTION) {
+            next.extend(trays_made_from(reading, some)?.into_iter().filter(|tray| found.insert(*tray)));
+        }
+        newest = next;
+    }
+    Ok(found)
+}
+
+/// Where fish of these trays went in one step.
+fn trays_made_from(reading: &mut Reading<'_>, sources: &[i64]) -> Result<Vec<i64>, StoreError> {
+    let passed_on = entries::table
+        .filter(entries::tray_id.eq_any(sources))
+        .filter(entries::grams.lt(0))
+        .select(entries::act_id)
+        .distinct();
+    let act_ids: Vec<i64> = acts::table
+        .filter(acts::id.eq_any(passed_on))
+        .filter(acts::kind.eq_any(["break_down", "top_up"]))
+        .select(acts::id)
+        .load(reading.conn)?;
+    let mut made = Vec::new();
+    for some in act_ids.chunks(TRAYS_A_QUESTION) {
+        let put = entries::table.filter(entries::act_id.eq_any(some)).filter(entries::grams.gt(0));
+        let rows: Vec<Option<i64>> =
+            put.filter(entries::tray_id.is_not_null()).select(entries::tray_id).distinct().load(reading.conn)?;
+        made.extend(rows.into_iter().flatten());
+    }
+    Ok(made)
 }
 
 /// Number of acts in the record.

@@ -2,11 +2,12 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{holdings, holds};
+use super::schema::{held_trays, holdings, holds};
 use super::write::Tx;
 use crate::domain::tray::Tray;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
+use std::collections::BTreeSet;
 
 #[derive(Debug, Clone, PartialEq, Eq, Queryable)]
 pub struct Hold {
@@ -43,6 +44,15 @@ pub fn place(
     Ok(diesel::insert_into(holds::table).values(row).returning(holds::id).get_result(tx.changing())?)
 }
 
+/// Writes down which trays a hold of a batch reaches.
+pub fn reach(tx: &mut Tx<'_>, id: i64, trays: &BTreeSet<i64>) -> Result<(), StoreError> {
+    for tray in trays {
+        let row = (held_trays::hold_id.eq(id), held_trays::tray_id.eq(tray));
+        diesel::insert_into(held_trays::table).values(row).execute(tx.changing())?;
+    }
+    Ok(())
+}
+
 pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Hold>, StoreError> {
     Ok(holds::table.filter(holds::id.eq(id)).first(reading.conn).optional()?)
 }
@@ -59,11 +69,22 @@ pub fn open(reading: &mut Reading<'_>) -> Result<Vec<Hold>, StoreError> {
     Ok(holds::table.filter(holds::released_at.is_null()).order(holds::id).load(reading.conn)?)
 }
 
-/// Reasons of the open holds that stop a tray: its own, its batch's, its lots'.
+/// Which open hold of a batch reaches which tray, of the trays numbered `first` to `last`: pairs of hold and tray.
+pub fn reached(reading: &mut Reading<'_>, first: i64, last: i64) -> Result<Vec<(i64, i64)>, StoreError> {
+    let open = holds::table.filter(holds::released_at.is_null()).select(holds::id);
+    Ok(held_trays::table
+        .filter(held_trays::tray_id.between(first, last))
+        .filter(held_trays::hold_id.eq_any(open))
+        .select((held_trays::hold_id, held_trays::tray_id))
+        .load(reading.conn)?)
+}
+
+/// Reasons of the open holds that stop a tray: its own, those of a batch it is of or was made from, its lots'.
 pub fn on_tray(reading: &mut Reading<'_>, tray: &Tray) -> Result<Vec<String>, StoreError> {
     let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
+    let reached = held_trays::table.filter(held_trays::tray_id.eq(tray.id)).select(held_trays::hold_id);
     let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
-    let of_batch = holds::scope.eq("batch").and(holds::target_id.eq(tray.batch_id.unwrap_or(-1)));
+    let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
     let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
     Ok(holds::table
         .filter(holds::released_at.is_null())

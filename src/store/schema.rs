@@ -268,6 +268,13 @@ diesel::table! {
 }
 
 diesel::table! {
+    held_trays (hold_id, tray_id) {
+        hold_id -> BigInt,
+        tray_id -> BigInt,
+    }
+}
+
+diesel::table! {
     sales (id) {
         id -> BigInt,
         act_id -> BigInt,
@@ -340,4 +347,5 @@ diesel::table! {
 
 diesel::allow_tables_to_appear_in_same_query!(sales, sale_lines, trays);
 diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
-diesel::allow_tables_to_appear_in_same_query!(holds, holdings);
+diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
+diesel::allow_tables_to_appear_in_same_query!(acts, entries);

@@ -10,7 +10,7 @@ use crate::domain::catalogue::{Cut, Species};
 use crate::domain::place::Place;
 use crate::domain::tray::Tray;
 use diesel::prelude::*;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// Trays of a filter with everything a judgement needs.
 pub struct Snapshot {
@@ -23,12 +23,15 @@ pub struct Snapshot {
     /// Code of each lot, and whether it has a record of parasite freezing.
     pub lots: HashMap<i64, (String, bool)>,
     open_holds: Vec<holds::Hold>,
+    /// Hold of a batch and tray it reaches.
+    reached: HashSet<(i64, i64)>,
 }
 
 /// Loads trays of a filter above a number, with their surroundings.
 pub fn load(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) -> Result<Snapshot, StoreError> {
     let trays = trays::page(reading, filter, above, limit)?;
     let mut lots_of: HashMap<i64, Vec<i64>> = HashMap::new();
+    let mut reached = HashSet::new();
     if let (Some(first), Some(last)) = (trays.first(), trays.last()) {
         let rows: Vec<(i64, i64)> = holdings::table
             .filter(holdings::tray_id.between(first.id, last.id))
@@ -38,6 +41,7 @@ pub fn load(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) 
         for (tray, lot) in rows {
             lots_of.entry(tray).or_default().push(lot);
         }
+        reached.extend(holds::reached(reading, first.id, last.id)?);
     }
     let lots: Vec<(i64, String, Option<String>)> =
         lots::table.select((lots::id, lots::code, lots::parasite_freezing)).load(reading.conn)?;
@@ -49,6 +53,7 @@ pub fn load(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) 
         lots_of,
         lots: lots.into_iter().map(|(id, code, freezing)| (id, (code, freezing.is_some()))).collect(),
         open_holds: holds::open(reading)?,
+        reached,
     })
 }
 
@@ -63,7 +68,7 @@ impl Snapshot {
         let lots = self.lots_on(tray);
         let stops = |hold: &&holds::Hold| match hold.scope.as_str() {
             "tray" => hold.target_id == tray.id,
-            "batch" => Some(hold.target_id) == tray.batch_id,
+            "batch" => self.reached.contains(&(hold.id, tray.id)),
             _ => lots.contains(&hold.target_id),
         };
         self.open_holds.iter().filter(stops).map(|h| h.reason.clone()).collect()

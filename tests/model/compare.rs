@@ -1,7 +1,7 @@
 //! Reads the database past the program and holds it against the plain lists: every tray, every lot, and the mass.
 
 use crate::ground::{Witness, start};
-use crate::naive::{Naive, NaiveTray};
+use crate::naive::{Naive, NaiveTray, Scope};
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Nullable, Text};
 use std::collections::BTreeMap;
@@ -53,6 +53,12 @@ struct AccountRow {
 }
 
 #[derive(Debug, QueryableByName)]
+struct CodeRow {
+    #[diesel(sql_type = Text)]
+    code: String,
+}
+
+#[derive(Debug, QueryableByName)]
 struct Number {
     #[diesel(sql_type = BigInt)]
     number: i64,
@@ -96,6 +102,7 @@ pub fn digest(witness: &mut Witness) -> String {
         "COUNT(*) + COUNT(to_at) FROM stays",
         "COUNT(*) + COUNT(released_at) FROM holds",
         "COUNT(*) + COUNT(reversed_by_act_id) FROM sales",
+        "COUNT(*) FROM held_trays",
         "COUNT(*) FROM sale_lines",
         "COUNT(*) FROM issued_labels",
         "COUNT(*) FROM batches",
@@ -128,6 +135,23 @@ pub fn compare(witness: &mut Witness, since: &Since, naive: &mut Naive) {
         assert_eq!(held.remove(&row.id).unwrap_or_default(), expected, "tray {index} by lot");
     }
     compare_lots(witness, since, naive);
+    compare_reach(witness, naive);
+}
+
+/// What an open hold of a batch reaches was written down when it was placed, and nothing may have joined it since.
+fn compare_reach(witness: &mut Witness, naive: &Naive) {
+    for hold in naive.holds.iter().filter(|hold| hold.open) {
+        let Scope::Batch(breakdown, cut) = hold.scope else { continue };
+        let query = "SELECT t.code FROM held_trays h JOIN trays t ON t.id = h.tray_id WHERE h.hold_id =";
+        let rows: Vec<CodeRow> = diesel::sql_query(format!("{query} {} ORDER BY t.id", hold.id)).load(witness).unwrap();
+        let reached: Vec<String> = rows.into_iter().map(|row| row.code).collect();
+        let all = 0..naive.trays.len();
+        let expected: Vec<String> = all
+            .filter(|tray| naive.comes_of(*tray, breakdown, cut))
+            .map(|tray| naive.trays[tray].code.clone())
+            .collect();
+        assert_eq!(reached, expected, "trays that hold {} reaches", hold.id);
+    }
 }
 
 fn compare_tray(row: &TrayRow, tray: &mut NaiveTray, place: &str) {

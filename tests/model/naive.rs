@@ -36,6 +36,8 @@ pub struct NaiveTray {
     pub species: &'static str,
     /// The breakdown it came from; with the cut, its batch.
     pub breakdown: Option<usize>,
+    /// The trays that fish was cut or poured into it from.
+    pub made_of: Vec<usize>,
     pub place: usize,
     pub fate: Option<&'static str>,
     /// A lot that once lay here stays on the list at zero.
@@ -44,6 +46,8 @@ pub struct NaiveTray {
     pub list_price: i64,
     pub life: NaiveLife,
     pub use_by: Option<i64>,
+    /// What the printed date had left when the tray was frozen.
+    pub date_left: Option<i64>,
     pub thawed: bool,
     pub labels: usize,
     /// Unknown when rounding decides.
@@ -58,6 +62,23 @@ impl NaiveTray {
 
     pub fn net(&self) -> i64 {
         self.by_lot.values().sum()
+    }
+
+    fn is_bulk(&self) -> bool {
+        CUTS[self.cut].kind == "bulk"
+    }
+
+    /// A date that the life no longer reaches wants a new label; what is not sold carries none.
+    fn check_date(&mut self, now: i64) {
+        let (Some(printed), Some(end), false) = (self.use_by, self.life.end(now), self.is_bulk()) else { return };
+        let printed = printed as f64;
+        // A tray whose life is over ends where it stands.
+        let end = end.max(now as f64).min(f64::MAX);
+        if (end - printed).abs() < 2_000.0 {
+            self.label_wanted = None;
+        } else if end < printed {
+            self.label_wanted = Some(true);
+        }
     }
 }
 
@@ -139,6 +160,26 @@ impl Naive {
         CUTS[self.trays[tray].cut]
     }
 
+    /// Whether a tray is of a batch or holds fish that came through one that is: asked anew each time, back to the arrivals.
+    pub fn comes_of(&self, tray: usize, breakdown: usize, cut: usize) -> bool {
+        let mut back = vec![tray];
+        let mut next = 0;
+        // Two tubs may have been poured into each other.
+        while next < back.len() {
+            let it = &self.trays[back[next]];
+            if it.breakdown == Some(breakdown) && it.cut == cut {
+                return true;
+            }
+            for from in &it.made_of {
+                if !back.contains(from) {
+                    back.push(*from);
+                }
+            }
+            next += 1;
+        }
+        false
+    }
+
     pub fn is_frozen(&self, place: usize) -> bool {
         self.places[place].method == "frozen"
     }
@@ -154,7 +195,6 @@ impl Naive {
         if tray.net() == 0 {
             tray.fate = Some(fate);
             tray.gone_at = now;
-            tray.label_wanted = Some(false);
         }
     }
 
@@ -171,11 +211,7 @@ impl Naive {
             Act::TopUp { tub, source, grams } => self.top_up(*tub, *source, *grams, now),
             Act::Move { tray, place } => self.carry(*tray, *place, now),
             Act::Freeze { tray, place } => self.freeze(*tray, *place, now),
-            Act::Thaw { tray, place } => {
-                self.carry(*tray, *place, now);
-                self.trays[*tray].thawed = true;
-                self.trays[*tray].label_wanted = Some(true);
-            }
+            Act::Thaw { tray, place } => self.thaw(*tray, *place, now),
             Act::Kitchen { tray, grams } => self.take_out(*tray, *grams, "kitchen", now),
             Act::Waste { tray, grams, .. } => self.take_out(*tray, *grams, "waste", now),
             Act::Count { lines, .. } => lines.iter().for_each(|(tray, counted)| self.count(*tray, *counted, now)),
@@ -225,6 +261,7 @@ impl Naive {
             cut: 0,
             species,
             breakdown: None,
+            made_of: Vec::new(),
             place,
             fate: None,
             by_lot: BTreeMap::from([(lot, grams)]),
@@ -232,6 +269,7 @@ impl Naive {
             list_price: 0,
             life: NaiveLife::begin(hours, now, 0.0, self.places[place].rate()),
             use_by: None,
+            date_left: None,
             thawed: thawed && !self.is_frozen(place),
             labels: 0,
             label_wanted: Some(false),
@@ -276,6 +314,7 @@ impl Naive {
                 cut: output.cut,
                 species,
                 breakdown: Some(self.breakdowns),
+                made_of: inputs.iter().map(|(tray, _)| *tray).collect(),
                 place: output.place,
                 fate: None,
                 by_lot,
@@ -283,6 +322,7 @@ impl Naive {
                 list_price: cut.price,
                 life: NaiveLife::begin(hours, now, used, self.places[output.place].rate()),
                 use_by,
+                date_left: None,
                 thawed,
                 labels: 0,
                 label_wanted: Some(cut.kind != "bulk"),
@@ -302,6 +342,7 @@ impl Naive {
         let (use_by, thawed) = (self.trays[source].use_by, self.trays[source].thawed);
         let into = &mut self.trays[tub];
         add(&mut into.by_lot, &part, 1);
+        into.made_of.push(source);
         into.life.set_used(now, used);
         into.use_by = [into.use_by, use_by].into_iter().flatten().min();
         into.thawed |= thawed;
@@ -314,30 +355,28 @@ impl Naive {
         let tray = &mut self.trays[tray];
         tray.place = place;
         tray.life.at_rate(now, rate);
-        if let (Some(printed), Some(end)) = (tray.use_by, tray.life.end(now)) {
-            let printed = printed as f64;
-            // A tray whose life is over ends where it stands.
-            let end = end.max(now as f64).min(f64::MAX);
-            if (end - printed).abs() < 2_000.0 {
-                tray.label_wanted = None;
-            } else if end < printed {
-                tray.label_wanted = Some(true);
-            }
-        }
+        tray.check_date(now);
     }
 
-    /// A printed date that was earlier than the life's end is what was promised: no more than that is left.
+    /// The printed date stops: it goes on at the thaw with what it had left, however warm the tray stood.
     fn freeze(&mut self, tray: usize, place: usize, now: i64) {
         let to = self.places[place].rate();
         let tray = &mut self.trays[tray];
-        if let Some(printed) = tray.use_by.take() {
-            let promised = (printed - now).max(0) as f64 * tray.life.rate(now);
-            let used = tray.life.used(now).max(tray.life.budget - promised);
-            tray.life.set_used(now, used);
-        }
+        tray.date_left = tray.use_by.take().map(|printed| printed - now);
         tray.place = place;
         tray.life.at_rate(now, to);
         tray.label_wanted = Some(false);
+    }
+
+    fn thaw(&mut self, tray: usize, place: usize, now: i64) {
+        self.carry(tray, place, now);
+        let tray = &mut self.trays[tray];
+        if let Some(left) = tray.date_left.take() {
+            let date = now + left;
+            tray.use_by = Some(date - date % 60_000_000);
+        }
+        tray.thawed = true;
+        tray.label_wanted = Some(!tray.is_bulk());
     }
 
     fn take_out(&mut self, tray: usize, grams: Option<i64>, whither: &'static str, now: i64) {
@@ -358,6 +397,10 @@ impl Naive {
             self.book("count_difference", &found, -1);
         }
         self.leave(tray, "counted_away", now);
+        let tray = &mut self.trays[tray];
+        if missing != 0 && tray.in_stock() && !tray.is_bulk() {
+            tray.label_wanted = Some(true);
+        }
     }
 
     fn hold(&mut self, id: i64, scope: Scope) {
@@ -408,6 +451,7 @@ impl Naive {
         let rate = at.rate();
         for tray in self.trays.iter_mut().filter(|t| t.place == place && t.in_stock()) {
             tray.life.at_rate(now, rate);
+            tray.check_date(now);
         }
     }
 }

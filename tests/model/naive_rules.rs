@@ -71,6 +71,7 @@ impl Naive {
                 against.add(self.is_frozen(self.trays[*tray].place), "frozen");
                 against.add(!self.is_frozen(*place), "invalid_value");
                 against.add(self.trays[*tray].thawed, "refreeze");
+                self.over(&mut against, *tray, now);
             }
             Act::Thaw { tray, place } => {
                 self.gone(&mut against, *tray);
@@ -80,8 +81,7 @@ impl Naive {
             Act::Kitchen { tray, grams } => {
                 self.against_taking_out(&mut against, *tray, *grams);
                 against.add(self.is_held(*tray), "on_hold");
-                against.add(self.trays[*tray].use_by.is_some_and(|end| now > end), "past_use_by");
-                against.add(self.trays[*tray].life.ended(now), "life_ended");
+                self.over(&mut against, *tray, now);
             }
             Act::Waste { tray, grams, reason } => {
                 self.against_taking_out(&mut against, *tray, *grams);
@@ -119,11 +119,16 @@ impl Naive {
         against.add(!self.trays[tray].in_stock(), "tray_gone");
     }
 
+    fn over(&self, against: &mut Against, tray: usize, now: i64) {
+        against.add(self.trays[tray].use_by.is_some_and(|end| now > end), "past_use_by");
+        against.add(self.trays[tray].life.ended(now), "life_ended");
+    }
+
     fn is_held(&self, tray: usize) -> bool {
         let it = &self.trays[tray];
         self.holds.iter().filter(|hold| hold.open).any(|hold| match hold.scope {
             Scope::Lot(lot) => it.by_lot.contains_key(&lot),
-            Scope::Batch(breakdown, cut) => it.breakdown == Some(breakdown) && it.cut == cut,
+            Scope::Batch(breakdown, cut) => self.comes_of(tray, breakdown, cut),
             Scope::Tray(other) => other == tray,
         })
     }
@@ -141,10 +146,9 @@ impl Naive {
         let mut stops = Against::default();
         stops.add(cut.kind == "bulk", "wrong_kind");
         stops.add(self.is_held(tray), "on_hold");
-        stops.add(self.is_frozen(it.place), "frozen");
+        self.over(&mut stops, tray, now);
         stops.add(raw_without_record, "parasite_freezing_missing");
-        stops.add(it.use_by.is_some_and(|end| now > end), "past_use_by");
-        stops.add(it.life.ended(now), "life_ended");
+        stops.add(self.is_frozen(it.place), "frozen");
         stops.codes
     }
 

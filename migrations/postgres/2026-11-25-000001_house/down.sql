@@ -5,6 +5,7 @@ DROP TABLE issued_labels;
 DROP TABLE markdowns;
 DROP TABLE sale_lines;
 DROP TABLE sales;
+DROP TABLE held_trays;
 DROP TABLE holds;
 DROP TABLE entries;
 DROP TABLE stays;

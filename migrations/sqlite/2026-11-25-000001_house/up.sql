@@ -243,6 +243,12 @@ CREATE TABLE holds (
     CHECK (scope IN ('lot', 'batch', 'tray'))
 ) STRICT;
 
+CREATE TABLE held_trays (
+    hold_id INTEGER NOT NULL REFERENCES holds (id),
+    tray_id INTEGER NOT NULL REFERENCES trays (id),
+    PRIMARY KEY (hold_id, tray_id)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE sales (
     id INTEGER PRIMARY KEY,
     act_id INTEGER NOT NULL,
@@ -313,6 +319,7 @@ CREATE INDEX entries_by_act ON entries (act_id);
 CREATE INDEX entries_by_lot ON entries (lot_id);
 CREATE INDEX entries_by_tray ON entries (tray_id) WHERE tray_id IS NOT NULL;
 CREATE INDEX holds_open ON holds (scope, target_id) WHERE released_at IS NULL;
+CREATE INDEX held_trays_by_tray ON held_trays (tray_id);
 CREATE INDEX sale_lines_by_sale ON sale_lines (sale_id);
 CREATE INDEX sale_lines_by_tray ON sale_lines (tray_id);
 CREATE INDEX issued_labels_by_tray ON issued_labels (tray_id, at);
