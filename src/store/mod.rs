@@ -72,6 +72,15 @@ impl Store {
         self.writer.write(act)
     }
 
+    /// The same for a caller that has the store to itself, and therefore waits for nobody.
+    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    where
+        F: Fn(&mut Tx<'_>) -> Result<T, E>,
+        E: From<StoreError>,
+    {
+        self.writer.write_alone(act)
+    }
+
     /// `sqlite` or `postgresql`.
     pub const fn kind(&self) -> &'static str {
         self.target.kind()
