@@ -1,7 +1,7 @@
 //! How many sales a second the shop records durably, held against the same statements run on SQLite without anything in between, all in
 //! one run on one disk. Prints rows of Markdown.
 //!
-//! `cargo bench --bench sales [-- [--rounds N] [--sales N] [--at FOLDER]]`
+//! `cargo bench --bench sales [-- [--rounds N] [--sales N] [--at FOLDER] [--show]]`
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -44,10 +44,12 @@ struct Options {
     rounds: usize,
     sales: usize,
     at: Option<PathBuf>,
+    /// Only tell what a sale executes.
+    show: bool,
 }
 
 fn options() -> Options {
-    let mut options = Options { rounds: 3, sales: 12_000, at: None };
+    let mut options = Options { rounds: 3, sales: 12_000, at: None, show: false };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let mut value = || words.next().unwrap_or_else(|| panic!("{word} wants a value"));
@@ -55,9 +57,10 @@ fn options() -> Options {
             "--rounds" => options.rounds = value().parse().expect("a number of rounds"),
             "--sales" => options.sales = value().parse().expect("a number of sales"),
             "--at" => options.at = Some(value().into()),
+            "--show" => options.show = true,
             // Cargo's own.
             "--bench" => {}
-            other => panic!("unknown: {other}; known: --rounds N, --sales N, --at FOLDER"),
+            other => panic!("unknown: {other}; known: --rounds N, --sales N, --at FOLDER, --show"),
         }
     }
     options
@@ -75,6 +78,9 @@ fn main() {
     let codes = shop::make(&stock, options.sales, now);
     let recorded = floor::record(&Copy::of(&stock), &codes, now);
     println!("{} sales a round, {} rounds, {} statements a sale", codes.len(), options.rounds, recorded.per_sale());
+    if options.show {
+        return floor::show(&Copy::of(&stock), &recorded);
+    }
     println!("load before: {}", load());
     let mut table = Table::default();
     for _ in 0..options.rounds {

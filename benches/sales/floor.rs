@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use std::fs::File;
 use std::os::unix::fs::FileExt;
 use std::path::Path;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 /// Real sales as the shop executed them, and what the books said afterwards.
 pub struct Recorded {
@@ -82,8 +82,7 @@ pub fn replay(copy: &Copy, recorded: &Recorded, group: usize) -> Measured {
         .sales
         .iter()
         .map(|sale| {
-            let prepared = |step: &Step| bare.prepare(&step.sql);
-            let mut prepared = prepared;
+            let mut prepared = |step: &Step| bare.prepare(&step.sql);
             sale.iter()
                 .map(|step| (*known.entry(&step.sql).or_insert_with(|| prepared(step)), step.values.as_slice()))
                 .collect()
@@ -101,6 +100,28 @@ pub fn replay(copy: &Copy, recorded: &Recorded, group: usize) -> Measured {
     drop(bare);
     assert_eq!(books(copy.file()), recorded.books, "repeated on bare SQLite, the sales left other books");
     Measured { rate, waits: Vec::new() }
+}
+
+/// Prints each statement of a sale with what it takes on bare SQLite, in one big transaction.
+pub fn show(copy: &Copy, recorded: &Recorded) {
+    let mut bare = Bare::open(copy.file());
+    for step in &recorded.set_up {
+        bare.ask(&step.sql);
+    }
+    let prepared: Vec<Prepared> = recorded.sales[0].iter().map(|step| bare.prepare(&step.sql)).collect();
+    let mut took = vec![Duration::ZERO; prepared.len()];
+    bare.ask("BEGIN IMMEDIATE");
+    for sale in &recorded.sales {
+        for ((statement, step), took) in prepared.iter().zip(sale).zip(&mut took) {
+            let start = Instant::now();
+            bare.run(*statement, &step.values);
+            *took += start.elapsed();
+        }
+    }
+    bare.ask("COMMIT");
+    for (step, took) in recorded.sales[0].iter().zip(took) {
+        println!("{:6.2} us  {}", took.as_secs_f64() * 1e6 / recorded.sales.len() as f64, step.sql);
+    }
 }
 
 /// How often a second 16 KiB are overwritten and synced.
