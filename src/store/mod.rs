@@ -1,6 +1,9 @@
 //! Remembers: all SQL, both databases, the one way to write and the one way to read. No rule of the shop is decided here.
 //!
 //! Reading functions take `&mut Reading`, writing functions `&mut Tx`; a `Tx` can be read through. Rows are private to their file.
+//!
+//! What a unique key finds is asked for with `get_result`, not `first`: `first` adds a bound `LIMIT`, and SQLite, which plans by the
+//! value of a limit, would then parse and plan the statement again at every execution.
 
 pub mod acts;
 pub mod breakdowns;
