@@ -57,6 +57,14 @@ impl Desk {
         self.store.write(move |tx| act(tx, &shop))
     }
 
+    /// Does one act for a caller that has the desk to itself.
+    pub fn act_alone<T, F>(&mut self, act: F) -> Result<T, Failure>
+    where
+        F: Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure>,
+    {
+        self.store.write_alone(|tx| act(tx, &self.shop))
+    }
+
     /// A consistent copy of the database beside its users; see `store`.
     pub fn copy_to(&self, file: &std::path::Path) -> Result<(), Failure> {
         Ok(self.store.copy_to(file)?)

@@ -101,7 +101,7 @@ pub fn insert_loss(tx: &mut Tx<'_>, breakdown_id: i64, name: &str, grams: i64) -
 }
 
 pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Breakdown>, StoreError> {
-    Ok(breakdowns::table.filter(breakdowns::id.eq(id)).first(reading.conn).optional()?)
+    Ok(breakdowns::table.filter(breakdowns::id.eq(id)).get_result(reading.conn).optional()?)
 }
 
 /// Tray number and grams of each line of one side, in the order weighed.

@@ -172,7 +172,7 @@ macro_rules! catalogue_table {
             use super::*;
 
             pub fn find(reading: &mut Reading<'_>, code: &str) -> Result<Option<$thing>, StoreError> {
-                let row: Option<$row> = $table::table.filter($table::code.eq(code)).first(reading.conn).optional()?;
+                let row: Option<$row> = $table::table.filter($table::code.eq(code)).get_result(reading.conn).optional()?;
                 row.map(TryInto::try_into).transpose()
             }
 
@@ -204,5 +204,5 @@ catalogue_table!(place, places, PlaceRow, Place);
 
 /// The cut that already has an item number, if any.
 pub fn cut_with_item_number(reading: &mut Reading<'_>, item_number: i64) -> Result<Option<String>, StoreError> {
-    Ok(cuts::table.filter(cuts::item_number.eq(item_number)).select(cuts::code).first(reading.conn).optional()?)
+    Ok(cuts::table.filter(cuts::item_number.eq(item_number)).select(cuts::code).get_result(reading.conn).optional()?)
 }

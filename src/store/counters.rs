@@ -8,7 +8,7 @@ use diesel::prelude::*;
 /// The next number of a counter, from 1.
 pub fn next(tx: &mut Tx<'_>, name: &str) -> Result<i64, StoreError> {
     let counter = counters::table.filter(counters::name.eq(name));
-    let last: Option<i64> = counter.select(counters::value).first(tx.changing()).optional()?;
+    let last: Option<i64> = counter.select(counters::value).get_result(tx.changing()).optional()?;
     match last {
         Some(last) => {
             diesel::update(counter).set(counters::value.eq(last + 1)).execute(tx.changing())?;

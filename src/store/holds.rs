@@ -54,7 +54,7 @@ pub fn reach(tx: &mut Tx<'_>, id: i64, trays: &BTreeSet<i64>) -> Result<(), Stor
 }
 
 pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Hold>, StoreError> {
-    Ok(holds::table.filter(holds::id.eq(id)).first(reading.conn).optional()?)
+    Ok(holds::table.filter(holds::id.eq(id)).get_result(reading.conn).optional()?)
 }
 
 pub fn release(tx: &mut Tx<'_>, id: i64, at: Instant, by: &str, note: &str) -> Result<(), StoreError> {

@@ -29,7 +29,7 @@ pub fn find(reading: &mut Reading<'_>, request: &RequestKey) -> Result<Option<Gi
         .filter(idempotency::route.eq(&request.route))
         .filter(idempotency::request_key.eq(&request.key))
         .select((idempotency::fingerprint, idempotency::status, idempotency::body))
-        .first(reading.conn)
+        .get_result(reading.conn)
         .optional()?)
 }
 

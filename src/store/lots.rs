@@ -130,14 +130,14 @@ pub fn insert(tx: &mut Tx<'_>, act_id: i64, lot: &Lot) -> Result<i64, StoreError
 }
 
 pub fn find(reading: &mut Reading<'_>, code: &str) -> Result<Option<Lot>, StoreError> {
-    let row: Option<LotRow> = lots::table.filter(lots::code.eq(code)).first(reading.conn).optional()?;
+    let row: Option<LotRow> = lots::table.filter(lots::code.eq(code)).get_result(reading.conn).optional()?;
     row.map(TryInto::try_into).transpose()
 }
 
 pub fn by_ids(reading: &mut Reading<'_>, ids: &[i64]) -> Result<Vec<Lot>, StoreError> {
     let mut found = Vec::with_capacity(ids.len());
     for id in ids {
-        let row: LotRow = lots::table.filter(lots::id.eq(id)).first(reading.conn)?;
+        let row: LotRow = lots::table.filter(lots::id.eq(id)).get_result(reading.conn)?;
         found.push(row.try_into()?);
     }
     Ok(found)

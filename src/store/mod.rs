@@ -1,6 +1,9 @@
 //! Remembers: all SQL, both databases, the one way to write and the one way to read. No rule of the shop is decided here.
 //!
 //! Reading functions take `&mut Reading`, writing functions `&mut Tx`; a `Tx` can be read through. Rows are private to their file.
+//!
+//! What a unique key finds is asked for with `get_result`, not `first`: `first` adds a bound `LIMIT`, and SQLite, which plans by the
+//! value of a limit, would then parse and plan the statement again at every execution.
 
 pub mod acts;
 pub mod breakdowns;
@@ -70,6 +73,15 @@ impl Store {
         E: From<StoreError> + Fault + Send + 'static,
     {
         self.writer.write(act)
+    }
+
+    /// The same for a caller that has the store to itself, and therefore waits for nobody.
+    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    where
+        F: Fn(&mut Tx<'_>) -> Result<T, E>,
+        E: From<StoreError>,
+    {
+        self.writer.write_alone(act)
     }
 
     /// `sqlite` or `postgresql`.

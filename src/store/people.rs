@@ -28,7 +28,7 @@ pub fn insert(tx: &mut Tx<'_>, name: &str, role: &str, password_hash: &str, at: 
 }
 
 pub fn find(reading: &mut Reading<'_>, name: &str) -> Result<Option<Person>, StoreError> {
-    Ok(people::table.filter(people::name.eq(name)).first(reading.conn).optional()?)
+    Ok(people::table.filter(people::name.eq(name)).get_result(reading.conn).optional()?)
 }
 
 /// Everyone, by name.
@@ -94,7 +94,7 @@ pub fn find_sign_in(reading: &mut Reading<'_>, token_hash: &str) -> Result<Optio
             people::role,
             people::disabled_at,
         ))
-        .first(reading.conn)
+        .get_result(reading.conn)
         .optional()?)
 }
 
@@ -148,7 +148,7 @@ pub fn insert_key(
 }
 
 pub fn find_key(reading: &mut Reading<'_>, key_id: &str) -> Result<Option<AccessKey>, StoreError> {
-    Ok(access_keys::table.filter(access_keys::key_id.eq(key_id)).first(reading.conn).optional()?)
+    Ok(access_keys::table.filter(access_keys::key_id.eq(key_id)).get_result(reading.conn).optional()?)
 }
 
 /// All keys, oldest first.

@@ -50,7 +50,7 @@ pub fn insert_line(tx: &mut Tx<'_>, sale_id: i64, number: i64, line: &SaleLine) 
 }
 
 pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Sale>, StoreError> {
-    Ok(sales::table.filter(sales::id.eq(id)).first(reading.conn).optional()?)
+    Ok(sales::table.filter(sales::id.eq(id)).get_result(reading.conn).optional()?)
 }
 
 pub fn lines_of(reading: &mut Reading<'_>, sale_id: i64) -> Result<Vec<SaleLine>, StoreError> {

@@ -171,12 +171,12 @@ pub fn save(tx: &mut Tx<'_>, tray: &mut Tray) -> Result<(), StoreError> {
 }
 
 pub fn find(reading: &mut Reading<'_>, code: &TrayCode) -> Result<Option<Tray>, StoreError> {
-    let row: Option<TrayRow> = trays::table.filter(trays::code.eq(code.to_string())).first(reading.conn).optional()?;
+    let row: Option<TrayRow> = trays::table.filter(trays::code.eq(code.to_string())).get_result(reading.conn).optional()?;
     row.map(TryInto::try_into).transpose()
 }
 
 pub fn by_id(reading: &mut Reading<'_>, id: i64) -> Result<Tray, StoreError> {
-    let row: TrayRow = trays::table.filter(trays::id.eq(id)).first(reading.conn)?;
+    let row: TrayRow = trays::table.filter(trays::id.eq(id)).get_result(reading.conn)?;
     row.try_into()
 }
 

@@ -189,6 +189,20 @@ impl Writer {
             Writer::Server(pool) => write_to_server(pool, &act),
         }
     }
+
+    /// The same for whoever has the writer to itself: there is no line to stand in.
+    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    where
+        F: Fn(&mut Tx<'_>) -> Result<T, E>,
+        E: From<StoreError>,
+    {
+        match self {
+            Writer::Embedded { connection, .. } => {
+                commit_alone(connection.get_mut().unwrap_or_else(PoisonError::into_inner), &act)
+            }
+            Writer::Server(pool) => write_to_server(pool, &act),
+        }
+    }
 }
 
 fn write_embedded<T, E, F>(line: &Mutex<Line>, connection: &Mutex<AnyConnection>, act: F) -> Result<T, E>
