@@ -172,7 +172,8 @@ macro_rules! catalogue_table {
             use super::*;
 
             pub fn find(reading: &mut Reading<'_>, code: &str) -> Result<Option<$thing>, StoreError> {
-                let row: Option<$row> = $table::table.filter($table::code.eq(code)).get_result(reading.conn).optional()?;
+                let row: Option<$row> =
+                    $table::table.filter($table::code.eq(code)).get_result(reading.conn).optional()?;
                 row.map(TryInto::try_into).transpose()
             }
 

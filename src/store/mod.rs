@@ -79,7 +79,7 @@ impl Store {
     pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
-        E: From<StoreError>,
+        E: From<StoreError> + Fault,
     {
         self.writer.write_alone(act)
     }

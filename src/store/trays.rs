@@ -171,7 +171,8 @@ pub fn save(tx: &mut Tx<'_>, tray: &mut Tray) -> Result<(), StoreError> {
 }
 
 pub fn find(reading: &mut Reading<'_>, code: &TrayCode) -> Result<Option<Tray>, StoreError> {
-    let row: Option<TrayRow> = trays::table.filter(trays::code.eq(code.to_string())).get_result(reading.conn).optional()?;
+    let row: Option<TrayRow> =
+        trays::table.filter(trays::code.eq(code.to_string())).get_result(reading.conn).optional()?;
     row.map(TryInto::try_into).transpose()
 }
 

@@ -194,7 +194,7 @@ impl Writer {
     pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
-        E: From<StoreError>,
+        E: From<StoreError> + Fault,
     {
         match self {
             Writer::Embedded { connection, .. } => {
