@@ -61,11 +61,13 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
         .shutdown_timeout(20)
         .bind(&options.listen)?;
         let address = server.addrs().first().copied();
-        let running = server.run();
+        let running = actix_web::rt::spawn(server.run());
+        // The first turn of the server takes connections and listens for signals: only then is it ready to be told to stop.
+        tokio::task::yield_now().await;
         if let Some(address) = address {
             ready(address);
         }
-        running.await
+        running.await.map_err(std::io::Error::other)?
     })
 }
 
