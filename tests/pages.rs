@@ -10,6 +10,7 @@ mod counter;
 mod support;
 
 use counter::{Counter, PASSWORD, fill};
+use sakudana::domain::gs1::article_number;
 use support::browser::Browser;
 use support::server::Server;
 
@@ -70,13 +71,45 @@ fn scan_sell_scan_again_and_put_back() {
     assert!(v.browser.console().iter().all(|entry| entry.level != "SEVERE"), "{:?}", v.browser.console());
 }
 
+/// The sale is made and its answer lost; what is scanned then belongs to the next sale, and asking again sells nothing twice.
+#[test]
+fn a_lost_answer_sells_once() {
+    let v = visit();
+    v.browser.goto(&v.server.url("/scan"));
+    v.browser.scan(&v.counter.tub);
+    v.browser.find("#weigh-text", "out of 600");
+    v.browser.scan("150");
+    v.browser.find("#lines li", "Scrape, 150 g");
+    v.browser.execute(
+        "const real = window.fetch;
+         window.fetch = async (...given) => { window.fetch = real; await real(...given); throw new TypeError('lost'); };",
+    );
+    v.browser.click("#sell", "Sold");
+    verdict(&v.browser, "Not sure");
+    v.browser.scan(&v.counter.blocks[0]);
+    v.browser.find("#lines li", "268 g (next sale)");
+    v.browser.click("#clear", "");
+    assert_eq!(v.browser.text("#lines"), "Scrape, 150 g\n4.50 €", "a pending sale cannot be thrown away or changed");
+    v.browser.scan(&v.counter.blocks[0]);
+    v.browser.find("#lines li", "268 g (next sale)");
+    v.browser.click("#sell", "Sold");
+    assert!(verdict(&v.browser, "Sold").contains("1 tray(s), 4.50 €"));
+    assert!(v.browser.text("#lines").starts_with("Lean saku, 268 g\n"), "the next sale is kept");
+    let sales = v.browser.execute_async("fetch('/v1/sales').then(a => a.json()).then(done)");
+    assert_eq!(sales.as_array().map(Vec::len), Some(1), "{sales}");
+}
+
 /// The address in the QR answers a stranger's phone, says what it must, and nothing of the purchase.
 #[test]
 fn a_customer_reads_what_the_label_leads_to() {
     let v = visit();
     let anonymous = v.server.client();
-    let page =
-        |code: &str| anonymous.get(&format!("/01/02900000001015/10/YFT-1/21/{code}?3103=000268&17=261127")).send();
+    let all = v.browser.execute_async("fetch('/v1/trays?state=all').then(a => a.json()).then(done)");
+    let all = all.as_array().unwrap();
+    let whole = all.iter().find(|t| t["kind"] == "bulk").unwrap()["tray_code"].as_str().unwrap();
+    let lot = all[0]["lot_codes"][0].as_str().unwrap();
+    let (saku, fish) = (article_number(101).unwrap(), article_number(1).unwrap());
+    let page = |code: &str| anonymous.get(&format!("/01/{saku}/10/{lot}/21/{code}?3103=000268&17=261127")).send();
     let fine = page(&v.counter.blocks[0]);
     assert_eq!(fine.status, 200);
     let text = fine.text();
@@ -89,6 +122,12 @@ fn a_customer_reads_what_the_label_leads_to() {
     }
     assert!(page(&v.counter.held).text().contains("Do not eat this"));
     assert_eq!(page("CCCCCCC").status, 422);
+    let (block, tub) = (&v.counter.blocks[0], &v.counter.tub);
+    let status = |path: String| anonymous.get(&path).send().status;
+    assert_eq!(status(format!("/01/{saku}/21/{block}")), 200, "the lot may be left out");
+    assert_eq!(status(format!("/01/{saku}/21/{tub}")), 404, "the article of another cut");
+    assert_eq!(status(format!("/01/{saku}/10/{lot}9/21/{block}")), 404, "another lot");
+    assert_eq!(status(format!("/01/{fish}/21/{whole}")), 404, "no label was issued");
 }
 
 /// Pictures for the reader of README and for whoever changes the look: written only when asked for.

@@ -24,15 +24,32 @@ pub const KEY_DAYS_LIMIT: i64 = 400;
 const PASSWORD_LEAST: usize = 12;
 const PASSWORD_MOST: usize = 128;
 
+/// A failure older than this no longer counts.
+const FAILURE_MINUTES: i64 = 15;
+
+/// Failed attempts of one name.
+struct Failures {
+    count: u32,
+    last: Instant,
+    /// Nobody signs in under this name before.
+    until: Instant,
+}
+
+impl Failures {
+    fn forgotten(&self, now: Instant) -> bool {
+        now.since(self.last) > FAILURE_MINUTES * MICROS_PER_MINUTE
+    }
+}
+
 /// Failed attempts by name: after five, each waits twice as long as the one before, up to a minute.
 #[derive(Default)]
-pub struct Attempts(Mutex<HashMap<String, (u32, Instant)>>);
+pub struct Attempts(Mutex<HashMap<String, Failures>>);
 
 impl Attempts {
     fn check(&self, name: &str, now: Instant) -> Result<(), Failure> {
         let attempts = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         match attempts.get(name) {
-            Some((_, until)) if now < *until => refuse(Code::TooManyAttempts, "", "wait a little and try again"),
+            Some(failures) if now < failures.until => refuse(Code::TooManyAttempts, "", "wait a little and try again"),
             _ => Ok(()),
         }
     }
@@ -45,11 +62,13 @@ impl Attempts {
         }
         // Guessed names must not fill the memory: what has waited its time is let go.
         if attempts.len() >= 10_000 {
-            attempts.retain(|_, (_, until)| now < *until);
+            attempts.retain(|_, failures| now < failures.until);
         }
-        let count = attempts.get(name).map_or(0, |(count, _)| *count) + 1;
+        let before = attempts.get(name).filter(|failures| !failures.forgotten(now));
+        let count = before.map_or(0, |failures| failures.count).saturating_add(1);
         let seconds = if count < 5 { 0 } else { 1_i64 << (count - 5).min(6) };
-        attempts.insert(name.to_owned(), (count, now.plus_micros(seconds.min(60) * MICROS_PER_SECOND)));
+        let until = now.plus_micros(seconds.min(60) * MICROS_PER_SECOND);
+        attempts.insert(name.to_owned(), Failures { count, last: now, until });
     }
 }
 
@@ -60,6 +79,15 @@ pub struct SignedIn {
     pub name: String,
     pub role: Role,
     pub expires: Instant,
+}
+
+/// Who a credential belongs to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Known {
+    pub actor: Actor,
+    /// Scope of the idempotency keys. The public number of a key, since two keys may have one name; a person's name, which is unique
+    /// and never changes.
+    pub client: String,
 }
 
 fn wrong() -> Failure {
@@ -76,13 +104,17 @@ fn role_of(text: &str) -> Result<Role, Failure> {
 impl Desk {
     /// Signs a person in. Takes about a twentieth of a second of one processor, on purpose.
     pub fn sign_in(&self, now: Instant, random: &Random32, name: &str, password: &str) -> Result<SignedIn, Failure> {
+        // Nobody has such a name or password, so nothing is counted or kept of it.
+        if name.chars().count() > text::NAME_LIMIT || password.chars().count() > PASSWORD_MOST {
+            return Err(wrong());
+        }
         self.attempts.check(name, now)?;
         // PostgreSQL takes no NUL in a text, and nobody has one in the name.
         let known =
             |reading: &mut Reading<'_>| if name.contains('\0') { Ok(None) } else { people::find(reading, name) };
         let person = self.look(|reading, _| Ok(known(reading)?))?.filter(|p| p.disabled_at.is_none());
         let hash = person.as_ref().map_or(DECOY, |p| p.password_hash.as_str());
-        let fits = password.len() <= PASSWORD_MOST * 4 && secret::password_fits(password, hash);
+        let fits = secret::password_fits(password, hash);
         self.attempts.note(name, fits && person.is_some(), now);
         let person = person.filter(|_| fits).ok_or_else(wrong)?;
         let token = secret::token(random);
@@ -96,7 +128,7 @@ impl Desk {
     }
 
     /// Who a bearer token or key belongs to; none when it is not valid now.
-    pub fn who(&self, now: Instant, credential: &str) -> Result<Option<Actor>, Failure> {
+    pub fn who(&self, now: Instant, credential: &str) -> Result<Option<Known>, Failure> {
         if let Some(key_id) = secret::key_id_of(credential) {
             let key = self.look(|reading, _| Ok(people::find_key(reading, key_id)?))?;
             let live = key.filter(|k| {
@@ -104,7 +136,11 @@ impl Desk {
                     && now.micros() < k.expires_at
                     && secret::same(&k.secret_hash, &secret::digest(credential))
             });
-            return live.map(|k| Ok(Actor { role: role_of(&k.role)?, name: format!("key {}", k.name) })).transpose();
+            let known = |k: AccessKey| {
+                let actor = Actor { role: role_of(&k.role)?, name: format!("key {}", k.name) };
+                Ok(Known { actor, client: format!("key:{}", k.key_id) })
+            };
+            return live.map(known).transpose();
         }
         if !credential.starts_with("sdt_") {
             return Ok(None);
@@ -123,7 +159,8 @@ impl Desk {
         if quiet > MICROS_PER_MINUTE {
             self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?))?;
         }
-        Ok(Some(Actor { name: sign_in.person_name, role }))
+        let client = format!("person:{}", sign_in.person_name);
+        Ok(Some(Known { actor: Actor { name: sign_in.person_name, role }, client }))
     }
 
     /// Ends a sign-in.
@@ -282,4 +319,26 @@ pub fn revoke_key(tx: &mut Tx<'_>, actor: &Actor, now: Instant, key_id: &str) ->
 
 pub fn all_keys(reading: &mut Reading<'_>) -> Result<Vec<AccessKey>, Failure> {
     Ok(people::list_keys(reading)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn failures_make_one_wait_and_are_forgotten() {
+        let (attempts, now) = (Attempts::default(), Instant::from_micros(1_750_000_000_000_000).unwrap());
+        let later = |seconds: i64| now.plus_micros(seconds * MICROS_PER_SECOND);
+        for _ in 0..5 {
+            assert!(attempts.check("Rui", now).is_ok());
+            attempts.note("Rui", false, now);
+        }
+        assert!(attempts.check("Rui", now).is_err() && attempts.check("Ines", now).is_ok());
+        assert!(attempts.check("Rui", later(1)).is_ok());
+        attempts.note("Rui", false, later(1));
+        assert!(attempts.check("Rui", later(2)).is_err(), "the sixth waits two seconds");
+        // A quarter of an hour after the last failure the next one is the first again.
+        attempts.note("Rui", false, later(902));
+        assert!(attempts.check("Rui", later(902)).is_ok());
+    }
 }

@@ -1,12 +1,10 @@
 //! The stock as judged now: what the board, the stock list, picks and reviews all look at, so that they never disagree.
 
 use super::failure::Failure;
-use super::judge::{facts_in, tray_by_code};
+use super::judge::{facts, facts_in, place_of, tray_by_code};
 use crate::domain::verdict::{Facts, Verdict, judge};
-use crate::store::Reading;
-use crate::store::error::StoreError;
-use crate::store::snapshot;
-use crate::store::trays::Filter;
+use crate::store::trays::{self, Filter};
+use crate::store::{Reading, lots, snapshot};
 use crate::units::instant::Instant;
 
 /// One tray with its judgement and the codes of the lots in it.
@@ -47,6 +45,10 @@ pub fn in_stock(reading: &mut Reading<'_>, now: Instant) -> Result<Vec<Judged>, 
 /// One tray by its code, judged, in stock or not.
 pub fn one(reading: &mut Reading<'_>, now: Instant, code: &str) -> Result<Judged, Failure> {
     let tray = tray_by_code(reading, "tray_code", code)?;
-    let found = judged(reading, now, &Filter::default(), tray.id - 1, 1)?;
-    found.into_iter().next().ok_or_else(|| StoreError::impossible("tray", code).into())
+    let place_name = place_of(reading, &tray)?.name;
+    let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
+    let lot_codes = lots::by_ids(reading, &lot_ids)?.into_iter().map(|lot| lot.code).collect();
+    let facts = facts(reading, tray)?;
+    let verdict = judge(&facts, now);
+    Ok(Judged { facts, verdict, place_name, lot_codes })
 }

@@ -67,7 +67,9 @@ pub fn key_id_of(key: &str) -> Option<&str> {
     let fits = format!("{:08x}", crc32fast::hash(body.as_bytes())) == check;
     let rest = body.strip_prefix("sdk_")?;
     let (key_id, secret) = rest.split_once('_')?;
-    (fits && key_id.len() == 8 && secret.len() == 32).then_some(key_id)
+    // Anybody can reckon the check: nothing but letters and digits may reach the database.
+    let plain = |text: &str, length| text.len() == length && text.bytes().all(|b| b.is_ascii_alphanumeric());
+    (fits && plain(key_id, 8) && plain(secret, 32)).then_some(key_id)
 }
 
 /// A password a person can copy once: four groups of five, 119 bits of chance.
@@ -97,6 +99,11 @@ mod tests {
         assert_eq!(key_id_of(&typo), None);
         for bad in ["", "sdk_", "sdk_12345678_", "ä", "sdk_x_y00000000"] {
             assert_eq!(key_id_of(bad), None);
+        }
+        for (id, secret) in [("1234567\0", "a".repeat(32)), ("12345678", "-".repeat(32)), ("123456ä", "a".repeat(32))]
+        {
+            let body = format!("sdk_{id}_{secret}");
+            assert_eq!(key_id_of(&format!("{body}{:08x}", crc32fast::hash(body.as_bytes()))), None, "{body:?}");
         }
     }
 

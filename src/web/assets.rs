@@ -1,5 +1,6 @@
 //! Files the pages load: style, script, icon. All come from the binary, nothing from outside.
 
+use crate::web::route;
 use actix_web::{HttpResponse, web};
 
 const STYLE: &str = include_str!("pages/style.css");
@@ -21,9 +22,9 @@ fn file(
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.route("/assets/style.css", web::get().to(file("text/css; charset=utf-8", STYLE)));
-    config.route("/assets/scan.js", web::get().to(file("text/javascript; charset=utf-8", SCAN)));
-    config.route("/assets/review.js", web::get().to(file("text/javascript; charset=utf-8", REVIEW)));
-    config.route("/assets/icon.svg", web::get().to(file("image/svg+xml", ICON)));
-    config.route("/favicon.ico", web::get().to(file("image/svg+xml", ICON)));
+    config.route("/assets/style.css", route::get().to(file("text/css; charset=utf-8", STYLE)));
+    config.route("/assets/scan.js", route::get().to(file("text/javascript; charset=utf-8", SCAN)));
+    config.route("/assets/review.js", route::get().to(file("text/javascript; charset=utf-8", REVIEW)));
+    config.route("/assets/icon.svg", route::get().to(file("image/svg+xml", ICON)));
+    config.route("/favicon.ico", route::get().to(file("image/svg+xml", ICON)));
 }

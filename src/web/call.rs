@@ -5,6 +5,7 @@ use super::body::{self, Body};
 use super::permit::Permit;
 use super::problem::{Problem, Speech};
 use super::{clock, session};
+use crate::ops::access::Known;
 use crate::ops::desk::{Actor, Desk};
 use crate::ops::failure::Failure;
 use crate::ops::once::{Answer, Request};
@@ -61,12 +62,12 @@ impl Service {
     }
 }
 
-async fn permitted<P: Permit>(request: &HttpRequest, service: &Service) -> Result<Actor, Problem> {
-    let actor = session::actor(request, service).await?;
-    if P::PERMISSION.allows(actor.role) {
-        return Ok(actor);
+async fn permitted<P: Permit>(request: &HttpRequest, service: &Service) -> Result<Known, Problem> {
+    let known = session::known(request, service).await?;
+    if P::PERMISSION.allows(known.actor.role) {
+        return Ok(known);
     }
-    let reason = format!("needs {}; you are {}", P::PERMISSION.as_str(), actor.role.as_str());
+    let reason = format!("needs {}; you are {}", P::PERMISSION.as_str(), known.actor.role.as_str());
     Err(Problem::at(Speech::Forbidden, "", reason))
 }
 
@@ -74,6 +75,8 @@ async fn permitted<P: Permit>(request: &HttpRequest, service: &Service) -> Resul
 pub struct Look<P: Permit> {
     pub service: Service,
     pub actor: Actor,
+    /// Scope of the idempotency keys.
+    client: String,
     permission: PhantomData<P>,
 }
 
@@ -98,8 +101,8 @@ impl<P: Permit> FromRequest for Look<P> {
         let request = request.clone();
         Box::pin(async move {
             let service = Service::of(&request)?;
-            let actor = permitted::<P>(&request, &service).await?;
-            Ok(Look { service, actor, permission: PhantomData })
+            let Known { actor, client } = permitted::<P>(&request, &service).await?;
+            Ok(Look { service, actor, client, permission: PhantomData })
         })
     }
 }
@@ -142,7 +145,7 @@ impl<P: Permit, B: DeserializeOwned + 'static> FromRequest for Recorded<P, B> {
             let key = idempotency_key(&request)?;
             let Body { value, fingerprint } = body::read(&request, &mut payload).await?;
             let route = format!("{} {}", request.method(), request.path());
-            let client = look.actor.name.clone();
+            let client = look.client.clone();
             Ok(Recorded { look, request: Request { client, route, key, fingerprint }, body: value })
         })
     }

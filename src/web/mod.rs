@@ -11,5 +11,6 @@ pub mod openapi;
 pub mod pages;
 pub mod permit;
 pub mod problem;
+pub mod route;
 pub mod server;
 pub mod session;

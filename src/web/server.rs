@@ -5,6 +5,7 @@ use super::problem::{Problem, Speech};
 use super::{api, assets, clock, openapi, pages};
 use crate::ops::desk::Desk;
 use crate::ops::failure::Failure;
+use crate::web::route;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderName, HeaderValue};
@@ -44,10 +45,10 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
                 .configure(api::routes)
                 .configure(pages::routes)
                 .configure(assets::routes)
-                .route("/livez", web::get().to(live))
-                .route("/readyz", web::get().to(readiness))
+                .route("/livez", route::get().to(live))
+                .route("/readyz", route::get().to(readiness))
                 .service(web::redirect("/docs", "/docs/"))
-                .route("/problems", web::get().to(pages::problems::page))
+                .route("/problems", route::get().to(pages::problems::page))
                 .service(
                     SwaggerUi::new("/docs/{_:.*}")
                         .url("/v1/openapi.json", document.clone())

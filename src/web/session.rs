@@ -2,7 +2,7 @@
 
 use super::call::Service;
 use super::problem::{Problem, Speech};
-use crate::ops::desk::Actor;
+use crate::ops::access::Known;
 use crate::ops::failure::Failure;
 use actix_web::HttpRequest;
 use actix_web::cookie::{Cookie, SameSite};
@@ -64,7 +64,7 @@ pub fn shown(request: &HttpRequest, service: &Service) -> Option<String> {
 }
 
 /// Who asks; a problem when nobody valid does.
-pub async fn actor(request: &HttpRequest, service: &Service) -> Result<Actor, Problem> {
+pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Problem> {
     let Some((credential, by_cookie)) = credential(request, service.secure_cookies)? else {
         return Err(Problem::of(Speech::Unauthenticated));
     };

@@ -5,16 +5,18 @@ use sakudana::domain::permissions::{Permission, Role};
 use serde_json::{Value, json};
 
 use crate::happy::operations;
-use crate::setting::{PHRASE, Shop, fresh_key, new_key, sign_in, text};
+use crate::setting::{PHRASE, Shop, arrival, fresh_key, new_key, sign_in, text};
 use crate::support::http::{Answer, Client};
 
 pub fn hold(shop: &Shop) {
     every_operation_asks(shop);
+    keys_of_one_name_are_two_clients(shop);
     keys_and_people_end(shop);
     wrong_credentials_look_alike(shop);
     guessing_is_slowed(shop);
     cookies_stay_at_home(shop);
     other_methods_are_named(shop);
+    heads_are_answered(shop);
 }
 
 #[track_caller]
@@ -119,6 +121,13 @@ fn wrong_credentials_look_alike(shop: &Shop) {
 }
 
 fn guessing_is_slowed(shop: &Shop) {
+    // What nobody can have is wrong, and nothing of it is kept.
+    for (name, password) in [("n".repeat(81), PHRASE.to_owned()), ("Ines cutter".to_owned(), "p".repeat(129))] {
+        for _ in 0..7 {
+            let body = json!({"name": name, "password": password});
+            is(shop.anonymous.post("/v1/sign-in").json(&body).send(), 401, "wrong_credentials");
+        }
+    }
     let body = json!({"name": "Ines cutter", "password": "a guess, and another"});
     let guess = || shop.anonymous.post("/v1/sign-in").json(&body).send();
     for _ in 0..5 {
@@ -158,20 +167,45 @@ fn cookies_stay_at_home(shop: &Shop) {
     is(shop.anonymous.get("/v1/trays").header("Cookie", &cookie).send(), 401, "unauthenticated");
 }
 
+/// An idempotency key belongs to who sends it, and a name is not who one is.
+fn keys_of_one_name_are_two_clients(shop: &Shop) {
+    let twin = || shop.anonymous.with_key(&new_key(&shop.owner, "twin", "cutter").0);
+    let (one, two, key) = (twin(), twin(), fresh_key());
+    let receive = |client: &Client| client.post("/v1/lots").idempotency_key(&key).json(&arrival()).send().expect(201);
+    let (first, second, again) = (receive(&one), receive(&two), receive(&one));
+    assert_ne!(first.json()["tray_code"], second.json()["tray_code"], "two acts");
+    assert_eq!((second.header("idempotent-replayed"), again.header("idempotent-replayed")), (None, Some("true")));
+    assert_eq!(first.body, again.body);
+}
+
+/// RFC 9110, 9.3.2: HEAD is GET without the body.
+fn heads_are_answered(shop: &Shop) {
+    for path in
+        ["/v1/lots", "/v1/cuts/lean-saku", "/v1/cuts/none", "/livez", "/assets/scan.js", "/sign-in", "/problems"]
+    {
+        let (head, get) = (shop.manager.call("HEAD", path).send(), shop.manager.get(path).send());
+        assert_eq!((head.status, head.body.len()), (get.status, 0), "{path}");
+        for name in ["content-type", "content-length", "etag", "cache-control"] {
+            assert_eq!(head.header(name), get.header(name), "{path}: {name}");
+        }
+    }
+    shop.anonymous.call("HEAD", "/v1/lots").send().expect(401);
+}
+
 fn other_methods_are_named(shop: &Shop) {
     let rows = [
-        ("PATCH", "/v1/lots", "GET, POST"),
-        ("DELETE", "/v1/sales", "GET, POST"),
+        ("PATCH", "/v1/lots", "GET, HEAD, POST"),
+        ("DELETE", "/v1/sales", "GET, HEAD, POST"),
         ("GET", "/v1/scans", "POST"),
         ("GET", "/v1/sign-in", "POST, DELETE"),
-        ("POST", "/v1/trays", "GET"),
-        ("DELETE", "/v1/trays/C4H7K9P", "GET"),
+        ("POST", "/v1/trays", "GET, HEAD"),
+        ("DELETE", "/v1/trays/C4H7K9P", "GET, HEAD"),
         ("GET", "/v1/trays/C4H7K9P/moves", "POST"),
-        ("PUT", "/v1/trays/C4H7K9P/label.png", "GET"),
-        ("DELETE", "/v1/cuts/lean-saku", "GET, PUT"),
+        ("PUT", "/v1/trays/C4H7K9P/label.png", "GET, HEAD"),
+        ("DELETE", "/v1/cuts/lean-saku", "GET, HEAD, PUT"),
         ("PUT", "/v1/people/Ines", "DELETE"),
         ("GET", "/v1/holds/1/release", "POST"),
-        ("BREW", "/v1/lots", "GET, POST"),
+        ("BREW", "/v1/lots", "GET, HEAD, POST"),
     ];
     for (method, path, allow) in rows {
         let answer = shop.manager.call(method, path).send();

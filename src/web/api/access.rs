@@ -9,6 +9,7 @@ use crate::web::call::{Look, Told};
 use crate::web::clock;
 use crate::web::permit::ManageAccess;
 use crate::web::problem::{Problem, Speech};
+use crate::web::route;
 use actix_web::{HttpResponse, web};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -163,10 +164,10 @@ async fn delete_key(look: Look<ManageAccess>, key_id: web::Path<String>) -> Outc
 
 pub fn routes(config: &mut web::ServiceConfig) {
     config.service(
-        resource("/v1/people", "GET, POST").route(web::get().to(list_people)).route(web::post().to(post_person)),
+        resource("/v1/people", "GET, POST").route(route::get().to(list_people)).route(web::post().to(post_person)),
     );
     config.service(resource("/v1/people/{name}", "DELETE").route(web::delete().to(delete_person)));
-    config.service(resource("/v1/keys", "GET, POST").route(web::get().to(list_keys)).route(web::post().to(post_key)));
+    config.service(resource("/v1/keys", "GET, POST").route(route::get().to(list_keys)).route(web::post().to(post_key)));
     config.service(resource("/v1/keys/{key_id}", "DELETE").route(web::delete().to(delete_key)));
 }
 

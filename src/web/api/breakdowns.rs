@@ -8,6 +8,7 @@ use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, created, id, ok};
 use crate::web::call::{Look, Recorded};
 use crate::web::permit::{BreakDown, ReadStock};
+use crate::web::route;
 use actix_web::web;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -200,7 +201,7 @@ async fn get(look: Look<ReadStock>, text: web::Path<String>) -> Outcome {
 
 pub fn routes(config: &mut web::ServiceConfig) {
     config.service(resource("/v1/breakdowns", "POST").route(web::post().to(post)));
-    config.service(resource("/v1/breakdowns/{id}", "GET").route(web::get().to(get)));
+    config.service(resource("/v1/breakdowns/{id}", "GET").route(route::get().to(get)));
 }
 
 /// This resource's part of the document.

@@ -7,6 +7,7 @@ use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, created, id, ok};
 use crate::web::call::{Look, Recorded};
 use crate::web::permit::{PlaceHold, ReadStock, ReleaseHold};
+use crate::web::route;
 use actix_web::web;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -106,7 +107,7 @@ async fn post_release(call: Recorded<ReleaseHold, PostRelease>, path: web::Path<
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/holds", "GET, POST").route(web::get().to(list)).route(web::post().to(post)));
+    config.service(resource("/v1/holds", "GET, POST").route(route::get().to(list)).route(web::post().to(post)));
     config.service(resource("/v1/holds/{id}/release", "POST").route(web::post().to(post_release)));
 }
 

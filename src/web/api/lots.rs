@@ -10,6 +10,7 @@ use crate::web::answer::{Outcome, PAGE_LIMIT, created, number, ok, page, read_cu
 use crate::web::call::{Look, Recorded};
 use crate::web::permit::{ReadCost, ReadStock, Receive};
 use crate::web::problem::Problem;
+use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -306,8 +307,8 @@ async fn get(look: Look<ReadCost>, code: web::Path<String>) -> Outcome {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/lots", "GET, POST").route(web::get().to(list)).route(web::post().to(post)));
-    config.service(resource("/v1/lots/{lot_code}", "GET").route(web::get().to(get)));
+    config.service(resource("/v1/lots", "GET, POST").route(route::get().to(list)).route(web::post().to(post)));
+    config.service(resource("/v1/lots/{lot_code}", "GET").route(route::get().to(get)));
 }
 
 /// This resource's part of the document.

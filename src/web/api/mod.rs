@@ -20,10 +20,11 @@ pub mod tray_acts;
 use super::problem::Problem;
 use actix_web::{Resource, web};
 
-/// A resource that says which methods it knows when asked for another.
+/// A resource that says which methods it knows when asked for another. What knows GET knows HEAD.
 fn resource(path: &str, methods: &'static str) -> Resource {
     web::resource(path).default_service(web::to(move || async move {
-        Err::<actix_web::HttpResponse, Problem>(Problem::method_not_allowed(methods))
+        let known = methods.replace("GET", "GET, HEAD");
+        Err::<actix_web::HttpResponse, Problem>(Problem::method_not_allowed(&known))
     }))
 }
 

@@ -6,6 +6,7 @@ use crate::ops::pick::{COUNT_LIMIT, PickDraft, pick_list};
 use crate::web::answer::{Outcome, number, ok};
 use crate::web::call::Look;
 use crate::web::permit::ReadStock;
+use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -86,7 +87,7 @@ async fn get(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/pick-list", "GET").route(web::get().to(get)));
+    config.service(resource("/v1/pick-list", "GET").route(route::get().to(get)));
 }
 
 /// This resource's part of the document.

@@ -10,6 +10,7 @@ use crate::web::answer::{Outcome, created, ok};
 use crate::web::call::{Look, Recorded};
 use crate::web::clock;
 use crate::web::permit::Review;
+use crate::web::route;
 use actix_web::web;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -73,7 +74,7 @@ async fn post(call: Recorded<Review, PostAccept>) -> Outcome {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/review", "GET").route(web::get().to(list)));
+    config.service(resource("/v1/review", "GET").route(route::get().to(list)));
     config.service(resource("/v1/review/accepts", "POST").route(web::post().to(post)));
 }
 

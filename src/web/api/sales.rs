@@ -8,6 +8,7 @@ use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, PAGE_LIMIT, created, id, number, ok, page, read_cursor};
 use crate::web::call::{Look, Recorded};
 use crate::web::permit::{ReadStock, Sell};
+use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -144,8 +145,8 @@ async fn post_reversal(call: Recorded<Sell, PostReversal>, path: web::Path<Strin
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/sales", "GET, POST").route(web::get().to(list)).route(web::post().to(post)));
-    config.service(resource("/v1/sales/{id}", "GET").route(web::get().to(get)));
+    config.service(resource("/v1/sales", "GET, POST").route(route::get().to(list)).route(web::post().to(post)));
+    config.service(resource("/v1/sales/{id}", "GET").route(route::get().to(get)));
     config.service(resource("/v1/sales/{id}/reversal", "POST").route(web::post().to(post_reversal)));
 }
 

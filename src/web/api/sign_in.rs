@@ -55,7 +55,7 @@ async fn post(request: HttpRequest, payload: web::Payload) -> Outcome {
     responses((status = 204, description = "Signed out.")))]
 async fn delete(request: HttpRequest) -> Outcome {
     let service = web::Data::<Service>::extract(&request).await.map_err(|_| Problem::of(Speech::Internal))?;
-    session::actor(&request, &service).await?;
+    session::known(&request, &service).await?;
     if let Some(credential) = session::shown(&request, &service) {
         service.ask(move |desk, _| desk.sign_out(&credential)).await?;
     }

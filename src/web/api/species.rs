@@ -7,6 +7,7 @@ use crate::ops::look::{all_species, one_species};
 use crate::web::answer::{Outcome, expected, ok, versioned};
 use crate::web::call::{Look, Told};
 use crate::web::permit::{EditCatalogue, ReadStock};
+use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -114,8 +115,8 @@ async fn put(request: HttpRequest, told: Told<EditCatalogue, PutSpecies>, code: 
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/species", "GET").route(web::get().to(list)));
-    config.service(resource("/v1/species/{code}", "GET, PUT").route(web::get().to(get)).route(web::put().to(put)));
+    config.service(resource("/v1/species", "GET").route(route::get().to(list)));
+    config.service(resource("/v1/species/{code}", "GET, PUT").route(route::get().to(get)).route(web::put().to(put)));
 }
 
 /// This resource's part of the document.

@@ -11,6 +11,7 @@ use crate::web::call::Look;
 use crate::web::clock;
 use crate::web::permit::ReadStock;
 use crate::web::problem::{Problem, Speech};
+use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -244,9 +245,9 @@ async fn get_stays(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/trays", "GET").route(web::get().to(list)));
-    config.service(resource("/v1/trays/{tray_code}", "GET").route(web::get().to(get)));
-    config.service(resource("/v1/trays/{tray_code}/stays", "GET").route(web::get().to(get_stays)));
+    config.service(resource("/v1/trays", "GET").route(route::get().to(list)));
+    config.service(resource("/v1/trays/{tray_code}", "GET").route(route::get().to(get)));
+    config.service(resource("/v1/trays/{tray_code}/stays", "GET").route(route::get().to(get_stays)));
 }
 
 /// This resource's part of the document.

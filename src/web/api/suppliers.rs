@@ -7,6 +7,7 @@ use crate::ops::look::{all_suppliers, one_supplier};
 use crate::web::answer::{Outcome, expected, ok, versioned};
 use crate::web::call::{Look, Told};
 use crate::web::permit::{EditCatalogue, ReadStock};
+use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -90,8 +91,8 @@ async fn put(request: HttpRequest, told: Told<EditCatalogue, PutSupplier>, code:
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/suppliers", "GET").route(web::get().to(list)));
-    config.service(resource("/v1/suppliers/{code}", "GET, PUT").route(web::get().to(get)).route(web::put().to(put)));
+    config.service(resource("/v1/suppliers", "GET").route(route::get().to(list)));
+    config.service(resource("/v1/suppliers/{code}", "GET, PUT").route(route::get().to(get)).route(web::put().to(put)));
 }
 
 /// This resource's part of the document.

@@ -9,6 +9,7 @@ use crate::ops::{label, mark_down};
 use crate::web::answer::{Outcome, created, number};
 use crate::web::call::{Look, Recorded};
 use crate::web::permit::{MoveTrays, PrintLabels, ReadStock, Review, TakeOut};
+use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, web};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -245,7 +246,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.service(act("wastes").route(web::post().to(post_waste)));
     config.service(act("markdowns").route(web::post().to(post_markdown)));
     config.service(act("labels").route(web::post().to(post_label)));
-    config.service(resource("/v1/trays/{tray_code}/label.png", "GET").route(web::get().to(get_label)));
+    config.service(resource("/v1/trays/{tray_code}/label.png", "GET").route(route::get().to(get_label)));
 }
 
 /// This resource's part of the document.

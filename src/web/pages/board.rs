@@ -8,6 +8,7 @@ use crate::domain::tray::Kind;
 use crate::ops::board::{Judged, in_stock};
 use crate::units::instant::Instant;
 use crate::web::clock;
+use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
 use std::collections::BTreeMap;
@@ -79,5 +80,5 @@ async fn get(request: HttpRequest) -> HttpResponse {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.route("/", web::get().to(get));
+    config.route("/", route::get().to(get));
 }

@@ -3,8 +3,9 @@
 use super::layout::page;
 use super::visitor::html;
 use crate::domain::shop::LABEL_CAUTIONS;
-use crate::ops::customer::{Card, Warning, card};
+use crate::ops::customer::{Address, Card, Warning, card};
 use crate::web::call::Service;
+use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
 
@@ -14,6 +15,7 @@ fn content(card: &Card) -> Markup {
         @match card.warning {
             Some(Warning::Held) => { p.trouble role="alert" { strong { "Do not eat this." } " The shop has stopped it. Please bring it back or ask the shop." } }
             Some(Warning::PastUseBy) => { p.trouble role="alert" { strong { "Past its use-by: do not eat this." } } }
+            Some(Warning::LifeEnded) => { p.trouble role="alert" { strong { "Kept too warm for too long: do not eat this." } " Please bring it back or ask the shop." } }
             None => {}
         }
         section.card {
@@ -31,14 +33,19 @@ fn content(card: &Card) -> Markup {
 }
 
 async fn get(request: HttpRequest, service: web::Data<Service>) -> HttpResponse {
-    let code = request.match_info().get("tray_code").unwrap_or("").to_owned();
-    match service.ask(move |desk, now| desk.look(|reading, shop| card(reading, shop, now, &code))).await {
+    let part = |name: &str| request.match_info().get(name).map(ToOwned::to_owned);
+    let address = Address {
+        article: part("article").unwrap_or_default(),
+        lot: part("lot"),
+        tray: part("tray_code").unwrap_or_default(),
+    };
+    match service.ask(move |desk, now| desk.look(|reading, shop| card(reading, shop, now, &address))).await {
         Ok(card) => html(page(service.desk.shop(), None, &card.cut_name, "", None, content(&card))),
         Err(problem) => problem.error_response(),
     }
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.route("/01/{article}/10/{lot}/21/{tray_code}", web::get().to(get));
-    config.route("/01/{article}/21/{tray_code}", web::get().to(get));
+    config.route("/01/{article}/10/{lot}/21/{tray_code}", route::get().to(get));
+    config.route("/01/{article}/21/{tray_code}", route::get().to(get));
 }

@@ -8,6 +8,7 @@ use crate::ops::board::{self, Judged};
 use crate::ops::look::{self, StayRow};
 use crate::units::instant::Instant;
 use crate::web::clock;
+use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
 
@@ -80,6 +81,6 @@ async fn post(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.route("/trays/{code}", web::get().to(get));
+    config.route("/trays/{code}", route::get().to(get));
     config.route("/trays/{code}/label", web::post().to(post));
 }

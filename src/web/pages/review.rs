@@ -8,6 +8,7 @@ use crate::domain::shop::Shop;
 use crate::ops::review::{Candidate, candidates};
 use crate::units::instant::Instant;
 use crate::web::clock;
+use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
 
@@ -70,5 +71,5 @@ async fn get(request: HttpRequest) -> HttpResponse {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.route("/review", web::get().to(get));
+    config.route("/review", route::get().to(get));
 }

@@ -1,10 +1,12 @@
-// The scan page: what is typed goes to /v1/scans, what is for sale gathers in a sale, "Sold" posts it once.
+// The scan page: what is typed goes to /v1/scans, what is for sale gathers in a sale, "Sold" posts it once, however often it must ask.
 "use strict";
 (() => {
   const $ = (id) => document.getElementById(id);
   const form = $("scan"), field = $("code"), verdict = $("verdict"), basket = $("basket");
   const maySell = form.dataset.sell === "true";
-  let lines = [], saleKey = null, undoTimer = null;
+  // `lines` can still be changed. `pending` is a sale that was posted and not definitely answered: its lines, body and key stay as they
+  // were posted, so that asking again cannot sell twice, and what is scanned meanwhile is for the next sale.
+  let lines = [], pending = null, undoTimer = null;
 
   const money = (cents) => {
     const amount = (cents / 100).toFixed(2), sign = form.dataset.sign;
@@ -28,38 +30,47 @@
   const ask = async (path, body, key) => {
     const headers = { "Content-Type": "application/json" };
     if (key) headers["Idempotency-Key"] = key;
-    let answer;
     try {
-      answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), credentials: "same-origin" });
+      const answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), credentials: "same-origin" });
+      const said = await answer.json();
+      if (answer.status !== 401) return { ok: answer.ok, status: answer.status, body: said };
     } catch {
-      return { ok: false, body: { code: "no_answer", detail: "The shop's server does not answer. Nothing is lost: try again." } };
+      return { ok: false, status: 0, body: { detail: "The shop's server does not answer. Nothing is lost: try again." } };
     }
-    if (answer.status === 401) { location.assign("/sign-in"); return { ok: false, body: { detail: "Sign in again." } }; }
-    return { ok: answer.ok, body: await answer.json().catch(() => ({ detail: "The answer cannot be read." })) };
+    // Leaving the page would lose the key of a sale whose answer was lost.
+    if (pending?.lost) return { ok: false, status: 401, body: { detail: "Sign in again in another window, then come back and try again." } };
+    pending = null;
+    location.assign("/sign-in");
+    return { ok: false, status: 401, body: { detail: "Sign in again." } };
   };
+  // These refuse before the key is looked up, so they say nothing of what an earlier try has done.
+  const definite = ({ ok, status }) => ok || (status >= 400 && status < 500 && ![401, 408, 429].includes(status));
+  const sum = (some) => some.reduce((cents, line) => cents + line.cents, 0);
 
   const draw = () => {
-    basket.hidden = lines.length === 0 || !maySell;
-    const list = $("lines");
-    list.replaceChildren(...lines.map((line, index) => {
+    const posted = pending?.lines ?? [];
+    basket.hidden = posted.length + lines.length === 0 || !maySell;
+    $("lines").replaceChildren(...[...posted, ...lines].map((line) => {
       const item = document.createElement("li");
       const text = document.createElement("span");
-      text.textContent = `${line.name}, ${line.grams} g`;
+      const locked = posted.includes(line);
+      text.textContent = `${line.name}, ${line.grams} g${pending && !locked ? " (next sale)" : ""}`;
       const price = document.createElement("strong");
       price.textContent = money(line.cents);
+      item.append(text, price);
+      if (locked) return item;
       const away = document.createElement("button");
       away.type = "button";
       away.textContent = "Take off";
-      away.addEventListener("click", () => { lines.splice(index, 1); saleKey = null; draw(); });
-      item.append(text, price, away);
+      away.addEventListener("click", () => { lines = lines.filter((other) => other !== line); draw(); });
+      item.append(away);
       return item;
     }));
-    $("total").textContent = money(lines.reduce((sum, line) => sum + line.cents, 0));
+    $("total").textContent = money(sum(pending ? posted : lines));
   };
 
   const put = (line) => {
     lines.push(line);
-    saleKey = null;
     draw();
     focus();
   };
@@ -79,7 +90,9 @@
   $("weigh-not").addEventListener("click", () => { weigh.hidden = true; focus(); });
 
   const add = (tray) => {
-    if (lines.some((line) => line.tray_code === tray.tray_code)) return focus();
+    // A tub may be in the pending sale and in the next one too.
+    const taken = tray.kind === "tub" ? lines : [...(pending?.lines ?? []), ...lines];
+    if (taken.some((line) => line.tray_code === tray.tray_code)) return focus();
     if (tray.kind !== "tub") return put({ tray_code: tray.tray_code, name: tray.cut_name, grams: tray.net_weight_g, cents: tray.price_cents });
     weighed = tray;
     grams.value = "";
@@ -109,21 +122,35 @@
     focus();
   });
 
-  $("clear").addEventListener("click", () => { lines = []; saleKey = null; draw(); });
+  $("clear").addEventListener("click", () => { lines = []; draw(); });
+  window.addEventListener("beforeunload", (event) => { if (pending) event.preventDefault(); });
+
+  const begin = () => {
+    const body = { lines: lines.map((line) => (line.by_weight ? { tray_code: line.tray_code, grams: line.grams } : { tray_code: line.tray_code })) };
+    pending = { key: newKey(), lines, body, asking: false, lost: false };
+    lines = [];
+  };
 
   $("sell").addEventListener("click", async () => {
-    if (lines.length === 0) return;
-    // The key stays with this very sale until it is answered, so that a second touch cannot sell twice.
-    saleKey = saleKey ?? newKey();
-    const body = { lines: lines.map((line) => (line.by_weight ? { tray_code: line.tray_code, grams: line.grams } : { tray_code: line.tray_code })) };
-    const answer = await ask("/v1/sales", body, saleKey);
+    if (pending?.asking || (!pending && lines.length === 0)) return;
+    if (!pending) begin();
+    const sale = pending;
+    sale.asking = true;
+    draw();
+    const answer = await ask("/v1/sales", sale.body, sale.key);
+    sale.asking = false;
+    if (!definite(answer)) {
+      sale.lost = true;
+      return show("stop", "Not sure", `${answer.body.detail} Touch "Sold" again: it cannot sell twice.`);
+    }
+    pending = null;
+    if (!answer.ok) lines = [...sale.lines, ...lines];
+    draw();
     if (!answer.ok) {
       const reasons = (answer.body.errors ?? []).map((e) => e.detail);
       return show("stop", "Not sold", reasons.length ? reasons.join(". ") : answer.body.detail);
     }
     show("sold", "Sold", `${answer.body.lines.length} tray(s), ${money(answer.body.total_cents)}. Sale ${answer.body.sale_id}.`);
-    lines = []; saleKey = null;
-    draw();
     offerUndo(answer.body.sale_id);
   });
 

@@ -3,6 +3,7 @@
 use super::layout::page;
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
+use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, web};
 use maud::html as markup;
 
@@ -47,5 +48,5 @@ async fn get(request: HttpRequest) -> HttpResponse {
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.route("/scan", web::get().to(get));
+    config.route("/scan", route::get().to(get));
 }

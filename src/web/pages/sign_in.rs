@@ -4,6 +4,7 @@ use super::layout::page;
 use super::visitor::{html, see_other};
 use crate::web::call::Service;
 use crate::web::problem::{Problem, Speech};
+use crate::web::route;
 use crate::web::{clock, session};
 use actix_web::{HttpRequest, HttpResponse, Responder, web};
 use maud::Markup;
@@ -77,6 +78,6 @@ async fn sign_out(request: HttpRequest, service: web::Data<Service>) -> Result<H
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(web::resource("/sign-in").route(web::get().to(get)).route(web::post().to(post)));
+    config.service(web::resource("/sign-in").route(route::get().to(get)).route(web::post().to(post)));
     config.route("/sign-out", web::post().to(sign_out));
 }

@@ -32,8 +32,8 @@ pub async fn welcome(request: &HttpRequest, permission: Permission) -> Result<Vi
     use actix_web::ResponseError;
     let data = request.app_data::<web::Data<Service>>();
     let service = data.map(|d| d.get_ref().clone()).ok_or_else(|| Problem::of(Speech::Internal).error_response())?;
-    match session::actor(request, &service).await {
-        Ok(actor) if permission.allows(actor.role) => Ok(Visitor { service, actor }),
+    match session::known(request, &service).await {
+        Ok(known) if permission.allows(known.actor.role) => Ok(Visitor { service, actor: known.actor }),
         Ok(_) => Err(see_other("/")),
         Err(problem) if problem.status == 401 => Err(see_other("/sign-in")),
         Err(problem) => Err(problem.error_response()),
