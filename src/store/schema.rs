@@ -339,3 +339,5 @@ diesel::table! {
 diesel::allow_tables_to_appear_in_same_query!(sales, sale_lines, trays);
 diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
 diesel::allow_tables_to_appear_in_same_query!(holds, holdings);
+diesel::allow_tables_to_appear_in_same_query!(lots, holdings);
+diesel::allow_tables_to_appear_in_same_query!(places, cuts, species);
