@@ -11,7 +11,7 @@ use crate::domain::shop::Shop;
 use crate::domain::tray::Tray;
 use crate::domain::tray_code::TrayCode;
 use crate::domain::verdict::Facts;
-use crate::store::catalogue::{cut, place, species_of};
+use crate::store::catalogue::{around, cut, place, species_of};
 use crate::store::error::StoreError;
 use crate::store::snapshot::Snapshot;
 use crate::store::{Reading, holds, lots, trays};
@@ -63,12 +63,9 @@ pub fn place_of(reading: &mut Reading<'_>, tray: &Tray) -> Result<Place, Failure
 
 /// Everything a judgement of this tray rests on.
 pub fn facts(reading: &mut Reading<'_>, tray: Tray) -> Result<Facts, Failure> {
-    let place = place_of(reading, &tray)?;
-    let cut = cut::find(reading, &tray.cut)?.ok_or_else(|| StoreError::impossible("cut", &tray.cut))?;
-    let species =
-        species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;
-    let lots_on: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
-    let parasite_record = lots::by_ids(reading, &lots_on)?.iter().all(|lot| lot.parasite_freezing.is_some());
+    let (place, cut, species) = around(reading, &tray)?
+        .ok_or_else(|| StoreError::impossible("tray without its place, cut or species", tray.code))?;
+    let parasite_record = lots::all_frozen_on_record(reading, tray.id)?;
     let holds = holds::on_tray(reading, &tray)?;
     let (pace, place_frozen) = (place.pace(), place.is_frozen());
     Ok(Facts { tray, cut, parasite_rule: species.parasite_rule, parasite_record, place_frozen, pace, holds })

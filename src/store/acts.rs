@@ -1,6 +1,7 @@
 //! Acts and the ledger entries under them: appended, never changed.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{acts, entries, trays};
 use super::write::Tx;
@@ -31,7 +32,8 @@ pub fn append(tx: &mut Tx<'_>, act: &NewAct<'_>) -> Result<i64, StoreError> {
         acts::reason.eq(act.reason),
         acts::reverses_act_id.eq(act.reverses),
     );
-    Ok(diesel::insert_into(acts::table).values(row).returning(acts::id).get_result(tx.changing())?)
+    let insert = diesel::insert_into(acts::table).values(row).returning(acts::id);
+    Ok(on_either!(tx.changing(), own => insert.get_result(own))?)
 }
 
 /// Appends a balanced transaction under an act.
@@ -45,7 +47,8 @@ pub fn post(tx: &mut Tx<'_>, act_id: i64, transaction: &Transaction) -> Result<(
             entries::grams.eq(entry.grams),
             entries::cost_cents.eq(entry.cost_cents),
         );
-        diesel::insert_into(entries::table).values(row).execute(tx.changing())?;
+        let insert = diesel::insert_into(entries::table).values(row);
+        on_either!(tx.changing(), own => insert.execute(own))?;
     }
     Ok(())
 }

@@ -1,13 +1,14 @@
 //! Species, suppliers, cuts and places: one row each, changed under a version.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{cuts, places, species, suppliers};
 use super::write::Tx;
 use crate::domain::catalogue::{Cut, ParasiteRule, Species, Supplier};
 use crate::domain::place::{Place, StorageMethod};
 use crate::domain::raw_budget::{Form, SpeciesGroup};
-use crate::domain::tray::Kind;
+use crate::domain::tray::{Kind, Tray};
 use crate::units::money::PricePerKg;
 use crate::units::temperature::MilliCelsius;
 use diesel::prelude::*;
@@ -202,6 +203,18 @@ catalogue_table!(species_of, species, SpeciesRow, Species);
 catalogue_table!(supplier, suppliers, SupplierRow, Supplier);
 catalogue_table!(cut, cuts, CutRow, Cut);
 catalogue_table!(place, places, PlaceRow, Place);
+
+/// The place, the cut and the species of a tray, in one question; none when one of them is missing.
+/// What stands in a join must be owned.
+pub fn around(reading: &mut Reading<'_>, tray: &Tray) -> Result<Option<(Place, Cut, Species)>, StoreError> {
+    let query = places::table
+        .inner_join(cuts::table.on(cuts::code.eq(tray.cut.clone())))
+        .inner_join(species::table.on(species::code.eq(tray.species.clone())))
+        .filter(places::code.eq(&tray.place));
+    let found: Option<(PlaceRow, CutRow, SpeciesRow)> =
+        on_either!(reading.conn, own => query.get_result(own)).optional()?;
+    found.map(|(place, cut, species)| Ok((place.try_into()?, cut.try_into()?, species.try_into()?))).transpose()
+}
 
 /// The cut that already has an item number, if any.
 pub fn cut_with_item_number(reading: &mut Reading<'_>, item_number: i64) -> Result<Option<String>, StoreError> {

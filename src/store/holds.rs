@@ -1,6 +1,7 @@
 //! Holds: placed on a lot, a batch or a tray, open until released.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{held_trays, holdings, holds};
 use super::write::Tx;
@@ -86,10 +87,10 @@ pub fn on_tray(reading: &mut Reading<'_>, tray: &Tray) -> Result<Vec<String>, St
     let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
     let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
     let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
-    Ok(holds::table
+    let query = holds::table
         .filter(holds::released_at.is_null())
         .filter(of_tray.or(of_batch).or(of_lot))
         .order(holds::id)
-        .select(holds::reason)
-        .load(reading.conn)?)
+        .select(holds::reason);
+    Ok(on_either!(reading.conn, own => query.load(own))?)
 }

@@ -1,6 +1,7 @@
 //! Answers already given, by client, route and key: written in the transaction of the act they answer.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::idempotency;
 use super::write::Tx;
@@ -24,13 +25,12 @@ pub struct Given {
 }
 
 pub fn find(reading: &mut Reading<'_>, request: &RequestKey) -> Result<Option<Given>, StoreError> {
-    Ok(idempotency::table
+    let query = idempotency::table
         .filter(idempotency::client.eq(&request.client))
         .filter(idempotency::route.eq(&request.route))
         .filter(idempotency::request_key.eq(&request.key))
-        .select((idempotency::fingerprint, idempotency::status, idempotency::body))
-        .get_result(reading.conn)
-        .optional()?)
+        .select((idempotency::fingerprint, idempotency::status, idempotency::body));
+    Ok(on_either!(reading.conn, own => query.get_result(own)).optional()?)
 }
 
 pub fn insert(tx: &mut Tx<'_>, request: &RequestKey, given: &Given, at: Instant) -> Result<(), StoreError> {
@@ -43,6 +43,7 @@ pub fn insert(tx: &mut Tx<'_>, request: &RequestKey, given: &Given, at: Instant)
         idempotency::body.eq(&given.body),
         idempotency::at.eq(at.micros()),
     );
-    diesel::insert_into(idempotency::table).values(row).execute(tx.changing())?;
+    let insert = diesel::insert_into(idempotency::table).values(row);
+    on_either!(tx.changing(), own => insert.execute(own))?;
     Ok(())
 }

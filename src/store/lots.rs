@@ -1,8 +1,9 @@
 //! Received lots: one row each, written once at receiving.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
-use super::schema::lots;
+use super::schema::{holdings, lots};
 use super::write::Tx;
 use crate::domain::inspection::{Burn, Inspection, Sample};
 use crate::domain::lot::{CatchFacts, Lot, Production};
@@ -141,6 +142,16 @@ pub fn by_ids(reading: &mut Reading<'_>, ids: &[i64]) -> Result<Vec<Lot>, StoreE
         found.push(row.try_into()?);
     }
     Ok(found)
+}
+
+/// Whether every lot that lies or lay on a tray has its record of parasite freezing.
+pub fn all_frozen_on_record(reading: &mut Reading<'_>, tray_id: i64) -> Result<bool, StoreError> {
+    let query = holdings::table
+        .inner_join(lots::table.on(lots::id.eq(holdings::lot_id)))
+        .filter(holdings::tray_id.eq(tray_id))
+        .select(lots::parasite_freezing.is_not_null());
+    let recorded: Vec<bool> = on_either!(reading.conn, own => query.load(own))?;
+    Ok(recorded.into_iter().all(|is| is))
 }
 
 /// Lots in the order received, newest first, beginning below a number.

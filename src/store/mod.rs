@@ -18,6 +18,7 @@ pub mod issued_labels;
 pub mod lots;
 mod migrate;
 pub mod people;
+mod prepared;
 mod read;
 pub mod sales;
 mod schema;

@@ -1,6 +1,7 @@
 //! People, their sign-ins, and keys of machines. Secrets come in and go out only as hashes.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{access_keys, people, sign_ins};
 use super::write::Tx;
@@ -83,7 +84,7 @@ pub fn insert_sign_in(
 }
 
 pub fn find_sign_in(reading: &mut Reading<'_>, token_hash: &str) -> Result<Option<SignIn>, StoreError> {
-    Ok(sign_ins::table
+    let query = sign_ins::table
         .inner_join(people::table.on(people::id.eq(sign_ins::person_id)))
         .filter(sign_ins::token_hash.eq(token_hash))
         .select((
@@ -93,9 +94,8 @@ pub fn find_sign_in(reading: &mut Reading<'_>, token_hash: &str) -> Result<Optio
             people::name,
             people::role,
             people::disabled_at,
-        ))
-        .get_result(reading.conn)
-        .optional()?)
+        ));
+    Ok(on_either!(reading.conn, own => query.get_result(own)).optional()?)
 }
 
 pub fn touch_sign_in(tx: &mut Tx<'_>, token_hash: &str, at: Instant) -> Result<(), StoreError> {
@@ -148,7 +148,8 @@ pub fn insert_key(
 }
 
 pub fn find_key(reading: &mut Reading<'_>, key_id: &str) -> Result<Option<AccessKey>, StoreError> {
-    Ok(access_keys::table.filter(access_keys::key_id.eq(key_id)).get_result(reading.conn).optional()?)
+    let query = access_keys::table.filter(access_keys::key_id.eq(key_id));
+    Ok(on_either!(reading.conn, own => query.get_result(own)).optional()?)
 }
 
 /// All keys, oldest first.

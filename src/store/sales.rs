@@ -1,6 +1,7 @@
 //! Sales and their lines. A reversal is an act of its own that the sale points to.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{sale_lines, sales, trays};
 use super::write::Tx;
@@ -33,7 +34,8 @@ pub fn insert(tx: &mut Tx<'_>, act_id: i64, at: Instant, sold_by: &str, total_ce
         sales::sold_by.eq(sold_by),
         sales::total_cents.eq(total_cents),
     );
-    Ok(diesel::insert_into(sales::table).values(row).returning(sales::id).get_result(tx.changing())?)
+    let insert = diesel::insert_into(sales::table).values(row).returning(sales::id);
+    Ok(on_either!(tx.changing(), own => insert.get_result(own))?)
 }
 
 pub fn insert_line(tx: &mut Tx<'_>, sale_id: i64, number: i64, line: &SaleLine) -> Result<(), StoreError> {
@@ -45,7 +47,8 @@ pub fn insert_line(tx: &mut Tx<'_>, sale_id: i64, number: i64, line: &SaleLine) 
         sale_lines::price_per_kg_cents.eq(line.price_per_kg_cents),
         sale_lines::price_cents.eq(line.price_cents),
     );
-    diesel::insert_into(sale_lines::table).values(row).execute(tx.changing())?;
+    let insert = diesel::insert_into(sale_lines::table).values(row);
+    on_either!(tx.changing(), own => insert.execute(own))?;
     Ok(())
 }
 

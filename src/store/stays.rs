@@ -1,6 +1,7 @@
 //! A tray's time in a place: from, to, and the pace its clock ran at. What life is computed from.
 
 use super::error::StoreError;
+use super::prepared::{OneText, on_either};
 use super::read::Reading;
 use super::schema::stays;
 use super::write::Tx;
@@ -41,10 +42,14 @@ pub fn begin(
     Ok(())
 }
 
+#[derive(Clone, Copy)]
+struct End;
+
 /// Ends the open stay of a tray.
 pub fn end(tx: &mut Tx<'_>, tray_id: i64, to: Instant) -> Result<(), StoreError> {
     let open = stays::table.filter(stays::tray_id.eq(tray_id)).filter(stays::to_at.is_null());
-    let ended = diesel::update(open).set(stays::to_at.eq(to.micros())).execute(tx.changing())?;
+    let update = OneText::of(End, diesel::update(open).set(stays::to_at.eq(to.micros())));
+    let ended = on_either!(tx.changing(), own => update.execute(own))?;
     if ended == 1 { Ok(()) } else { Err(StoreError::impossible("open stays of one tray", ended)) }
 }
 
