@@ -78,7 +78,7 @@ pub enum Class {
 
 macro_rules! codes {
     ($($name:ident, $text:literal, $class:ident, $title:literal;)*) => {
-        /// Every refusal code of the shop's rules. Earlier ones take precedence when a request earns several.
+        /// Every refusal code of the shop's rules. Earlier ones take precedence when a tray, or the lines of a sale, earn several.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
         pub enum Code { $($name,)* }
 
@@ -123,7 +123,7 @@ codes! {
     AlreadySold, "already_sold", Conflict, "The tray was sold already.";
     TrayGone, "tray_gone", Conflict, "The tray is no longer in stock.";
     WrongKind, "wrong_kind", Conflict, "This act is not for this kind of tray.";
-    OnHold, "on_hold", Conflict, "The tray, its batch or its lot is on hold.";
+    OnHold, "on_hold", Conflict, "The tray, or the batch or lot it comes from, is on hold.";
     PastUseBy, "past_use_by", Conflict, "The printed use-by has passed.";
     LifeEnded, "life_ended", Conflict, "The computed life has ended.";
     ParasiteFreezingMissing, "parasite_freezing_missing", Conflict, "This species needs a record of parasite freezing before it is sold for raw eating.";

@@ -225,7 +225,7 @@ pub struct LabelQuery {
     pub dpi: Option<String>,
 }
 
-/// The label as last issued, dot by dot.
+/// The label as it is to be printed now, dot by dot: with the use-by last issued. Where `label_wanted` stands, issue it first.
 #[utoipa::path(get, path = "/v1/trays/{tray_code}/label.png", tag = "labels", operation_id = "get_label", extensions(("x-permission" = json!("read_stock"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
     responses((status = 200, description = "One-bit picture at the printer's resolution.", body = Vec<u8>, content_type = "image/png")))]

@@ -18,7 +18,7 @@ pub fn all_codes() -> Vec<(&'static str, u16, &'static str)> {
 pub async fn page_of_codes(service: &Service) -> HttpResponse {
     let content = markup! {
         h1 { "Refusals" }
-        p { "Every refusal carries one of these codes. Where a request earns several, the first in this list is given, with every finding." }
+        p { "Every refusal carries one of these codes. Where a tray earns several, the first in this list names the refusal, and every reason is given." }
         dl { @for (code, status, title) in all_codes() { dt id=(code) { code { (code) } " " small { (status) } } dd { (title) } } }
     };
     html(layout::page(service.desk.shop(), None, "Refusals", "/problems", None, content))
