@@ -11,7 +11,6 @@
 
 mod bare;
 #[path = "../tests/counter/mod.rs"]
-#[allow(dead_code, reason = "only the catalogue of the tests' counter is used here")]
 mod counter;
 #[path = "sales/floor.rs"]
 mod floor;

@@ -25,7 +25,7 @@ pub fn make(file: &Path, count: usize, now: Instant) -> Vec<String> {
     catalogue(&desk, now);
     let mut codes = Vec::new();
     while codes.len() < count {
-        codes.extend(desk.act(move |tx, shop| Ok::<_, Failure>(one_fish(tx, shop, now)?)).expect("a fish is cut"));
+        codes.extend(desk.act(move |tx, shop| one_fish(tx, shop, now)).expect("a fish is cut"));
     }
     codes.truncate(count);
     codes
