@@ -1,7 +1,7 @@
 //! A tray's time in a place: from, to, and the pace its clock ran at. What life is computed from.
 
 use super::error::StoreError;
-use super::prepared::{OneText, on_either};
+use super::prepared::{on_either, update};
 use super::read::Reading;
 use super::schema::stays;
 use super::write::Tx;
@@ -42,13 +42,12 @@ pub fn begin(
     Ok(())
 }
 
-#[derive(Clone, Copy)]
 struct End;
 
 /// Ends the open stay of a tray.
 pub fn end(tx: &mut Tx<'_>, tray_id: i64, to: Instant) -> Result<(), StoreError> {
-    let open = stays::table.filter(stays::tray_id.eq(tray_id)).filter(stays::to_at.is_null());
-    let update = OneText::of(End, diesel::update(open).set(stays::to_at.eq(to.micros())));
+    let open = stays::tray_id.eq(tray_id).and(stays::to_at.is_null());
+    let update = update(End, stays::table, open, stays::to_at.eq(to.micros()));
     let ended = on_either!(tx.changing(), own => update.execute(own))?;
     if ended == 1 { Ok(()) } else { Err(StoreError::impossible("open stays of one tray", ended)) }
 }

@@ -1,7 +1,7 @@
 //! Trays and what lies on them by lot. Every change of a tray goes through `save`, guarded by its version.
 
 use super::error::StoreError;
-use super::prepared::{OneText, on_either};
+use super::prepared::{on_either, update};
 use super::read::Reading;
 use super::schema::{batches, holdings, trays};
 use super::write::Tx;
@@ -159,13 +159,12 @@ fn state_of(tray: &Tray) -> State<'_> {
     )
 }
 
-#[derive(Clone, Copy)]
 struct Save;
 
 /// Writes a changed tray over the version that was loaded, and raises the version. A tray that changed meanwhile is a collision.
 pub fn save(tx: &mut Tx<'_>, tray: &mut Tray) -> Result<(), StoreError> {
-    let loaded = trays::table.filter(trays::id.eq(tray.id)).filter(trays::version.eq(tray.version));
-    let update = OneText::of(Save, diesel::update(loaded).set((state_of(tray), trays::version.eq(tray.version + 1))));
+    let loaded = trays::id.eq(tray.id).and(trays::version.eq(tray.version));
+    let update = update(Save, trays::table, loaded, (state_of(tray), trays::version.eq(tray.version + 1)));
     let changed = on_either!(tx.changing(), own => update.execute(own))?;
     if changed != 1 {
         return Err(StoreError::Collision(format!("tray {} changed meanwhile", tray.code)));
@@ -240,18 +239,17 @@ pub fn holdings_of(reading: &mut Reading<'_>, tray_id: i64) -> Result<Pool, Stor
     Ok(Pool::of(rows.into_iter().map(|(lot_id, grams, cost_cents)| Holding { lot_id, grams, cost_cents })))
 }
 
-#[derive(Clone, Copy)]
 struct Change;
 
 /// Adds to (or, negative, takes from) what lies on a tray of one lot. A lot that once lay there keeps its line at zero, which is
 /// how a trace finds it.
 pub fn change_holding(tx: &mut Tx<'_>, tray_id: i64, change: Holding) -> Result<(), StoreError> {
-    let line = holdings::table.filter(holdings::tray_id.eq(tray_id)).filter(holdings::lot_id.eq(change.lot_id));
+    let line = holdings::tray_id.eq(tray_id).and(holdings::lot_id.eq(change.lot_id));
     let changed = (
         holdings::grams.eq(holdings::grams + change.grams),
         holdings::cost_cents.eq(holdings::cost_cents + change.cost_cents),
     );
-    let update = OneText::of(Change, diesel::update(line).set(changed));
+    let update = update(Change, holdings::table, line, changed);
     let updated = on_either!(tx.changing(), own => update.execute(own))?;
     if updated == 0 {
         let row = (
