@@ -4,7 +4,7 @@ use super::catalogue::{cut, place, species_of};
 use super::error::StoreError;
 use super::holds;
 use super::read::Reading;
-use super::schema::{holdings, lots};
+use super::schema::{holdings, lots as lots_table, trays as trays_table};
 use super::trays::{self, Filter};
 use crate::domain::catalogue::{Cut, Species};
 use crate::domain::place::Place;
@@ -31,27 +31,33 @@ pub struct Snapshot {
 pub fn load(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) -> Result<Snapshot, StoreError> {
     let trays = trays::page(reading, filter, above, limit)?;
     let mut lots_of: HashMap<i64, Vec<i64>> = HashMap::new();
+    let mut lots = HashMap::new();
     let mut reached = HashSet::new();
     if let (Some(first), Some(last)) = (trays.first(), trays.last()) {
-        let rows: Vec<(i64, i64)> = holdings::table
-            .filter(holdings::tray_id.between(first.id, last.id))
-            .order((holdings::tray_id, holdings::lot_id))
-            .select((holdings::tray_id, holdings::lot_id))
-            .load(reading.conn)?;
-        for (tray, lot) in rows {
+        let on_trays = holdings::table
+            .inner_join(trays_table::table.on(trays_table::id.eq(holdings::tray_id)))
+            .inner_join(lots_table::table.on(lots_table::id.eq(holdings::lot_id)))
+            .filter(holdings::tray_id.between(first.id, last.id));
+        let columns =
+            (holdings::tray_id, holdings::lot_id, lots_table::code, lots_table::parasite_freezing.is_not_null());
+        let mut query = on_trays.order((holdings::tray_id, holdings::lot_id)).select(columns).into_boxed();
+        if filter.in_stock_only {
+            // Between the first and the last in stock lie many that are gone.
+            query = query.filter(trays_table::fate.is_null());
+        }
+        for (tray, lot, code, recorded) in query.load::<(i64, i64, String, bool)>(reading.conn)? {
             lots_of.entry(tray).or_default().push(lot);
+            lots.entry(lot).or_insert((code, recorded));
         }
         reached.extend(holds::reached(reading, first.id, last.id)?);
     }
-    let lots: Vec<(i64, String, Option<String>)> =
-        lots::table.select((lots::id, lots::code, lots::parasite_freezing)).load(reading.conn)?;
     Ok(Snapshot {
         trays,
         cuts: cut::list(reading)?.into_iter().map(|c| (c.code.clone(), c)).collect(),
         species: species_of::list(reading)?.into_iter().map(|s| (s.code.clone(), s)).collect(),
         places: place::list(reading)?.into_iter().map(|p| (p.code.clone(), p)).collect(),
         lots_of,
-        lots: lots.into_iter().map(|(id, code, freezing)| (id, (code, freezing.is_some()))).collect(),
+        lots,
         open_holds: holds::open(reading)?,
         reached,
     })
