@@ -258,7 +258,7 @@ const LOT: &[Row] = &[
     ("/received_at", "\"2027-02-29T00:00:00Z\"", 422, V, None),
     ("/received_at", "\"10000-01-01T00:00:00Z\"", 422, V, None),
     ("/received_at", "\"1969-12-31T23:59:59Z\"", 422, V, None),
-    ("/received_at", "\"2025-01-07T06:30:00Z\"", 422, "time_in_future", Some("catch/caught_to")),
+    ("/received_at", "\"2025-01-07T06:30:00Z\"", 422, "time_too_early", None),
     ("/catch", "null", 422, V, None),
     ("/catch", "-", 422, V, None),
     ("/catch/production", "\"ocean\"", 422, V, None),
