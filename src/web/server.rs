@@ -35,7 +35,8 @@ pub fn openapi_json() -> String {
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAddr)) -> std::io::Result<()> {
     let service = web::Data::new(Service::new(desk, options.secure_cookies));
-    let document = openapi::document();
+    // Written once and shared: a document for each worker would cost megabytes.
+    let document = web::Data::new(Document(openapi_json()));
     actix_web::rt::System::new().block_on(async {
         let server = HttpServer::new(move || {
             App::new()
@@ -49,11 +50,9 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
                 .route("/readyz", route::get().to(readiness))
                 .service(web::redirect("/docs", "/docs/"))
                 .route("/problems", route::get().to(pages::problems::page))
-                .service(
-                    SwaggerUi::new("/docs/{_:.*}")
-                        .url("/v1/openapi.json", document.clone())
-                        .config(Config::default().validator_url("none")),
-                )
+                .service(SwaggerUi::new("/docs/{_:.*}").config(Config::new(["/v1/openapi.json"]).validator_url("none")))
+                .app_data(web::Data::clone(&document))
+                .route("/v1/openapi.json", route::get().to(served_document))
                 .default_service(web::to(|| async { Err::<HttpResponse, Problem>(Problem::of(Speech::NoSuchAddress)) }))
         })
         .workers(options.workers)
@@ -70,6 +69,13 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
         }
         running.await.map_err(std::io::Error::other)?
     })
+}
+
+/// The OpenAPI document as text.
+struct Document(String);
+
+async fn served_document(document: web::Data<Document>) -> HttpResponse {
+    HttpResponse::Ok().content_type("application/json").body(document.0.clone())
 }
 
 /// The process is up.
