@@ -48,7 +48,7 @@ struct Options {
 }
 
 fn options() -> Options {
-    let mut options = Options { rounds: 3, sales: 12_000, at: None, show: false };
+    let mut options = Options { rounds: 3, sales: 8_000, at: None, show: false };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let mut value = || words.next().unwrap_or_else(|| panic!("{word} wants a value"));
@@ -96,11 +96,11 @@ fn one_round(
     recorded: &Recorded,
     now: sakudana::units::instant::Instant,
 ) {
-    table.note("sync", 0, floor::sync(stock.parent().expect("a folder")));
-    table.note("alone", 0, through_the_shop::alone(&Copy::of(stock), codes, now));
+    table.note(("sync", 0), floor::sync(stock.parent().expect("a folder")));
+    table.note(("alone", 1), through_the_shop::alone(&Copy::of(stock), codes, now));
     for callers in CALLERS {
-        table.note("bare", callers, floor::replay(&Copy::of(stock), recorded, callers));
-        table.note("shop", callers, through_the_shop::together(&Copy::of(stock), codes, now, callers));
+        table.note(("shop", callers), through_the_shop::together(&Copy::of(stock), codes, now, callers));
+        table.note(("bare", callers), floor::replay(&Copy::of(stock), recorded, callers));
     }
 }
 

@@ -4,9 +4,15 @@ use crate::Measured;
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+/// How it was done, and by how many callers.
+type Way = (&'static str, usize);
+
+const SERIAL: Way = ("bare", 1);
+const ALONE: Way = ("alone", 1);
+
 /// What was measured, by way and number of callers, one figure a round.
 #[derive(Default)]
-pub struct Table(BTreeMap<(&'static str, usize), Vec<Figure>>);
+pub struct Table(BTreeMap<Way, Vec<Figure>>);
 
 #[derive(Clone, Copy)]
 struct Figure {
@@ -25,15 +31,15 @@ fn median<T: Copy>(mut of: Vec<T>, order: impl Fn(&T, &T) -> std::cmp::Ordering)
 }
 
 impl Table {
-    pub fn note(&mut self, way: &'static str, callers: usize, measured: Measured) {
+    pub fn note(&mut self, way: Way, measured: Measured) {
         let Measured { rate, mut waits } = measured;
         waits.sort();
         let figure = Figure { rate, p50: at_share(&waits, 50), p99: at_share(&waits, 99) };
-        self.0.entry((way, callers)).or_default().push(figure);
+        self.0.entry(way).or_default().push(figure);
     }
 
-    fn middle(&self, way: &'static str, callers: usize) -> Figure {
-        let rounds = &self.0[&(way, callers)];
+    fn middle(&self, way: Way) -> Figure {
+        let rounds = &self.0[&way];
         Figure {
             rate: median(rounds.iter().map(|f| f.rate).collect(), f64::total_cmp),
             p50: median(rounds.iter().map(|f| f.p50).collect(), Ord::cmp),
@@ -41,36 +47,31 @@ impl Table {
         }
     }
 
+    /// How many times the rate of `base` that of `way` is: the middle of the rounds, so that what disturbs one round disturbs both sides.
+    fn ratio(&self, way: Way, base: Way) -> f64 {
+        let rounds = self.0[&way].iter().zip(&self.0[&base]);
+        median(rounds.map(|(of, to)| of.rate / to.rate).collect(), f64::total_cmp)
+    }
+
     pub fn print(&self, callers: &[usize]) {
-        let serial = self.middle("bare", 1).rate;
         println!("| way | a second | of bare, one commit each | of bare, same group | p50 | p99 |");
         println!("|---|---:|---:|---:|---:|---:|");
-        row("sync of 16 KiB, overwriting", self.middle("sync", 0), None, None);
+        row("sync of 16 KiB, overwriting", self.middle(("sync", 0)), None, None);
         for &n in callers {
             let name = if n == 1 { "bare, one commit each".to_owned() } else { format!("bare, {n} in one commit") };
-            let figure = self.middle("bare", n);
-            row(&name, figure, Some(figure.rate / serial), None);
+            row(&name, self.middle(("bare", n)), Some(self.ratio(("bare", n), SERIAL)), None);
         }
-        let alone = self.middle("alone", 0);
-        row("act without a line, 1 caller", alone, Some(alone.rate / serial), Some(alone.rate / serial));
+        let of_serial = Some(self.ratio(ALONE, SERIAL));
+        row("act without a line, 1 caller", self.middle(ALONE), of_serial, of_serial);
         for &n in callers {
-            let figure = self.middle("shop", n);
-            let same = figure.rate / self.middle("bare", n).rate;
-            row(
-                &format!("act, {n} {}", if n == 1 { "caller" } else { "callers" }),
-                figure,
-                Some(figure.rate / serial),
-                Some(same),
-            );
+            let name = format!("act, {n} {}", if n == 1 { "caller" } else { "callers" });
+            let shop = ("shop", n);
+            row(&name, self.middle(shop), Some(self.ratio(shop, SERIAL)), Some(self.ratio(shop, ("bare", n))));
         }
         println!();
-        goal("64 callers, of bare with one commit each", self.middle("shop", 64).rate / serial, 5.0);
-        goal(
-            "64 callers, of bare with 64 in one commit",
-            self.middle("shop", 64).rate / self.middle("bare", 64).rate,
-            0.6,
-        );
-        goal("1 caller, of the act without a line", self.middle("shop", 1).rate / alone.rate, 0.9);
+        goal("64 callers, of bare with one commit each", self.ratio(("shop", 64), SERIAL), 5.0);
+        goal("64 callers, of bare with 64 in one commit", self.ratio(("shop", 64), ("bare", 64)), 0.6);
+        goal("1 caller, of the act without a line", self.ratio(("shop", 1), ALONE), 0.9);
     }
 }
 
