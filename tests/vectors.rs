@@ -10,7 +10,7 @@
 mod support;
 
 use sakudana::domain::gs1::{article_number, check_digit};
-use sakudana::domain::raw_budget::{Form, SpeciesGroup, budget_hours};
+use sakudana::domain::life::budget::{Form, SpeciesGroup, budget_hours};
 use sakudana::domain::tray_code::{TrayCode, mod_37_2};
 use std::io::Write;
 use std::process::{Command, Stdio};

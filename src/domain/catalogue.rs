@@ -1,6 +1,6 @@
 //! What the shop deals in: species with their raw-eating rule, suppliers, and the cuts with price, form and label text.
 
-use super::raw_budget::{Form, SpeciesGroup, budget_hours};
+use super::life::budget::{Form, SpeciesGroup, budget_hours};
 use super::refusal::{Code, Finding, Refusal};
 use super::text;
 use super::tray::Kind;

@@ -13,7 +13,7 @@ pub mod lot;
 pub mod permissions;
 pub mod picking;
 pub mod place;
-pub mod raw_budget;
+pub mod profile;
 pub mod refusal;
 pub mod review;
 pub mod scan_text;

@@ -1,6 +1,6 @@
 //! A place that trays stand in, how cold it is kept, and the limits a place of its kind may have.
 
-use super::life;
+use super::life::rate as life;
 use super::refusal::{Code, Finding, Refusal};
 use super::text;
 use crate::units::temperature::MilliCelsius;

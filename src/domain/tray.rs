@@ -1,6 +1,6 @@
 //! A tray: any labelled thing in stock. What may be done to it is decided here and in `verdict`; how it came about in `breakdown`.
 
-use super::life::{Pace, RawClock};
+use super::life::rate::{Pace, RawClock};
 use super::tray_code::TrayCode;
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;

@@ -1,7 +1,7 @@
 //! May this tray be sold now? One judgement for the scan, the sale, the pick list and the board, so that they never disagree.
 
 use super::catalogue::{Cut, ParasiteRule};
-use super::life::Pace;
+use super::life::rate::Pace;
 use super::refusal::{Code, Refusal};
 use super::tray::{Fate, Kind, Tray};
 use crate::units::instant::Instant;

@@ -2,9 +2,9 @@
 
 use super::failure::{Failure, refuse};
 use crate::domain::catalogue::Cut;
-use crate::domain::life::{Pace, RawClock};
+use crate::domain::life::budget::budget_micros;
+use crate::domain::life::rate::{Pace, RawClock};
 use crate::domain::place::Place;
-use crate::domain::raw_budget;
 use crate::domain::refusal::Code;
 use crate::domain::scan_text;
 use crate::domain::shop::Shop;
@@ -97,7 +97,7 @@ pub fn clock_now(tray: &Tray, pace: Pace, now: Instant) -> RawClock {
 /// The raw-eating budget of a cut of a species, in microseconds at 0 °C.
 pub fn budget(reading: &mut Reading<'_>, species: &str, cut: &Cut) -> Result<i64, Failure> {
     let species = species_of::find(reading, species)?.ok_or_else(|| StoreError::impossible("species", species))?;
-    Ok(raw_budget::budget_micros(species.group, cut.form, cut.raw_budget_hours))
+    Ok(budget_micros(species.group, cut.form, cut.raw_budget_hours))
 }
 
 /// Refuses unless the tray is in stock.

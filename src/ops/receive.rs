@@ -7,7 +7,7 @@ use super::tray_ledger::Movement;
 use crate::domain::holding::Holding;
 use crate::domain::inspection::{Inspection, InspectionDraft};
 use crate::domain::ledger::Account;
-use crate::domain::life::RawClock;
+use crate::domain::life::rate::RawClock;
 use crate::domain::lot::{CatchDraft, CatchFacts, Lot, lot_code};
 use crate::domain::place::Place;
 use crate::domain::refusal::{Code, Refusal};

@@ -4,7 +4,7 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::{clock_now, place_of, require_in_stock, require_no_hold, tray_by_code, tray_by_scan};
 use super::tray_ledger::{Movement, leave};
-use crate::domain::life::RawClock;
+use crate::domain::life::rate::RawClock;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Fate, Kind, LabelReason, Tray};

@@ -3,7 +3,7 @@
 use super::failure::{Failure, refuse};
 use crate::domain::holding::Holding;
 use crate::domain::ledger::{Account, Entry, Transaction};
-use crate::domain::life::Pace;
+use crate::domain::life::rate::Pace;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
 use crate::domain::tray::{Fate, Tray};

@@ -6,7 +6,7 @@ use super::read::Reading;
 use super::schema::{breakdown_inputs, breakdown_losses, breakdown_outputs, breakdowns};
 use super::write::Tx;
 use crate::domain::breakdown::Balance;
-use crate::domain::life::RawClock;
+use crate::domain::life::rate::RawClock;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
 

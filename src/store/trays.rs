@@ -6,7 +6,7 @@ use super::read::Reading;
 use super::schema::{batches, holdings, trays};
 use super::write::Tx;
 use crate::domain::holding::{Holding, Pool};
-use crate::domain::life::RawClock;
+use crate::domain::life::rate::RawClock;
 use crate::domain::tray::{Fate, Kind, LabelReason, Tray};
 use crate::domain::tray_code::TrayCode;
 use crate::units::instant::Instant;

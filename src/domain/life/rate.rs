@@ -1,10 +1,10 @@
-//! Remaining life: how fast each clock runs at a temperature, how much of a budget is used, when it ends. Which budget a
-//! fish gets stands in `raw_budget`; temperatures measured in places, and the further clocks, join here.
+//! How fast the clocks run at a temperature, and the exact sum over a straight line between two temperatures. Which budget a
+//! fish gets stands in `budget`; what was measured where, in `curve`.
 //!
 //! All spans are microseconds. Time used is counted in equivalents at 0 °C ("ice time"), rounded up, so that no rounding
 //! ever lengthens a life.
 
-use super::place::StorageMethod;
+use crate::domain::place::StorageMethod;
 use crate::units::instant::Instant;
 use crate::units::temperature::MilliCelsius;
 
@@ -178,5 +178,5 @@ impl RawClock {
 }
 
 #[cfg(test)]
-#[path = "life_tests.rs"]
+#[path = "rate_tests.rs"]
 mod tests;
