@@ -4,6 +4,7 @@
 
 pub mod cli;
 pub mod domain;
+pub mod jobs;
 pub mod labels;
 pub mod ops;
 pub mod store;

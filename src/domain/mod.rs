@@ -1,6 +1,7 @@
 //! Decides: the shop's rules as pure functions over plain values. No clock, no chance, no database, no JSON here;
 //! `now`, identifiers and everything loaded are passed in.
 
+pub mod alarm;
 pub mod breakdown;
 pub mod catalogue;
 pub mod cost;

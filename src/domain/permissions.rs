@@ -61,6 +61,7 @@ permissions! {
     Count, "count", [Cutter, Manager];
     PlaceHold, "place_hold", [Counter, Cutter, Manager];
     ReleaseHold, "release_hold", [Manager];
+    Acknowledge, "acknowledge", [Counter, Cutter, Manager];
     PrintLabels, "print_labels", [Counter, Cutter, Manager];
     Review, "review", [Manager];
     EditCatalogue, "edit_catalogue", [Manager];

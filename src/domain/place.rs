@@ -1,8 +1,9 @@
 //! A place that trays stand in, how cold it is kept, and the limits a place of its kind may have.
 
-use super::life::rate as life;
+use super::life::curve::Era;
 use super::refusal::{Code, Finding, Refusal};
 use super::text;
+use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use crate::units::temperature::MilliCelsius;
 
 /// How a place keeps fish.
@@ -51,16 +52,33 @@ pub struct Place {
     pub method: StorageMethod,
     pub set_point: MilliCelsius,
     pub upper_limit: MilliCelsius,
+    /// Readings further apart than this leave a gap, which counts at the worst; no reading for longer raises an alarm.
+    pub gap_minutes: i64,
+    /// How long it may be above its upper limit without an alarm: a defrosting, a delivery.
+    pub warm_minutes: i64,
+    /// Whether a logger measures here, so that its silence is an alarm.
+    pub expects_readings: bool,
+    /// How many times readings changed; not a version of the settings.
+    pub generation: i64,
     pub version: i64,
 }
 
+/// Longest gap and longest warm spell a place may be allowed, in minutes: four hours, after which nobody can say how the fish fared.
+const LONGEST_MINUTES: i64 = 240;
+
 /// What a person says of a place.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct PlaceDraft {
     pub name: String,
     pub method: String,
     pub set_point_mc: i64,
     pub upper_limit_mc: i64,
+    /// 90 when absent.
+    pub gap_minutes: Option<i64>,
+    /// 30 when absent.
+    pub warm_minutes: Option<i64>,
+    /// False when absent.
+    pub expects_readings: Option<bool>,
 }
 
 impl Place {
@@ -85,6 +103,13 @@ impl Place {
         if draft.set_point_mc > draft.upper_limit_mc {
             findings.push(Finding { field: "set_point_mc".into(), reason: "must not be above upper_limit_mc".into() });
         }
+        let (gap_minutes, warm_minutes) = (draft.gap_minutes.unwrap_or(90), draft.warm_minutes.unwrap_or(30));
+        for (field, minutes, least) in [("gap_minutes", gap_minutes, 1), ("warm_minutes", warm_minutes, 0)] {
+            if !(least..=LONGEST_MINUTES).contains(&minutes) {
+                let reason = format!("must be from {least} to {LONGEST_MINUTES}");
+                findings.push(Finding { field: field.into(), reason });
+            }
+        }
         if !findings.is_empty() {
             return Err(Refusal { code: Code::InvalidValue, findings });
         }
@@ -93,13 +118,24 @@ impl Place {
         };
         let set_point = read("set_point_mc", draft.set_point_mc)?;
         let upper_limit = read("upper_limit_mc", draft.upper_limit_mc)?;
-        Ok(Place { code, name, method, set_point, upper_limit, version: 1 })
+        let expects_readings = draft.expects_readings.unwrap_or(false);
+        Ok(Place {
+            code,
+            name,
+            method,
+            set_point,
+            upper_limit,
+            gap_minutes,
+            warm_minutes,
+            expects_readings,
+            generation: 0,
+            version: 1,
+        })
     }
 
-    /// The pace of the raw clock here while nobody measures. A place that passed `check` lies inside the models; one that
-    /// does not counts at the models' warm end, since missing evidence shortens.
-    pub fn pace(&self) -> life::Pace {
-        life::Pace::unmeasured(self.method, self.upper_limit).unwrap_or_else(|_| life::Pace::worst())
+    /// The settings that count for the fish in it, from an instant on.
+    pub const fn era(&self, from: Instant) -> Era {
+        Era { from, method: self.method, upper_limit: self.upper_limit, gap_micros: self.gap_minutes * MICROS_PER_MINUTE }
     }
 
     pub const fn is_frozen(&self) -> bool {
@@ -112,7 +148,7 @@ mod tests {
     use super::*;
 
     fn draft(method: &str, set_point_mc: i64, upper_limit_mc: i64) -> PlaceDraft {
-        PlaceDraft { name: "Case".into(), method: method.into(), set_point_mc, upper_limit_mc }
+        PlaceDraft { name: "Case".into(), method: method.into(), set_point_mc, upper_limit_mc, ..PlaceDraft::default() }
     }
 
     #[test]

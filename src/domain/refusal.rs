@@ -124,8 +124,10 @@ codes! {
     TrayGone, "tray_gone", Conflict, "The tray is no longer in stock.";
     WrongKind, "wrong_kind", Conflict, "This act is not for this kind of tray.";
     OnHold, "on_hold", Conflict, "The tray, or the batch or lot it comes from, is on hold.";
+    ExposureReached, "exposure_reached", Conflict, "The time above the cold limit is used up; it never resets.";
     PastUseBy, "past_use_by", Conflict, "The printed use-by has passed.";
     LifeEnded, "life_ended", Conflict, "The computed life has ended.";
+    LabelOutdated, "label_outdated", Conflict, "The label promises more life than is left; print a new one.";
     ParasiteFreezingMissing, "parasite_freezing_missing", Conflict, "This species needs a record of parasite freezing before it is sold for raw eating.";
     Frozen, "frozen", Conflict, "The tray is frozen; thaw it first.";
     NotFrozen, "not_frozen", Conflict, "The tray is not frozen.";
@@ -138,6 +140,7 @@ codes! {
     PriceWouldRise, "price_would_rise", Conflict, "A markdown lowers a price; it never raises it.";
     NotACandidate, "not_a_candidate", Conflict, "The tray is not a markdown candidate now.";
     NotReleased, "not_on_hold", Conflict, "The hold was released already.";
+    AlreadyAcknowledged, "already_acknowledged", Conflict, "Someone took note of the alarm already.";
     AlreadyReversed, "already_reversed", Conflict, "The sale was reversed already.";
     WindowPassed, "window_passed", Conflict, "The time for undoing this has passed.";
     LastManager, "last_manager", Conflict, "The shop needs at least one manager who can sign in.";

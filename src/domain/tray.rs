@@ -1,6 +1,7 @@
 //! A tray: any labelled thing in stock. What may be done to it is decided here and in `verdict`; how it came about in `breakdown`.
 
-use super::life::rate::{Pace, RawClock};
+use super::life::clocks::Subject;
+use super::life::lived::Lived;
 use super::tray_code::TrayCode;
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
@@ -111,7 +112,7 @@ pub struct Tray {
     pub price: PricePerKg,
     pub list_price: PricePerKg,
     pub markdown_reason: Option<String>,
-    pub clock: RawClock,
+    pub lived: Lived,
     /// Oldest cutting of anything in it; the receiving for what was never cut.
     pub cut_at: Instant,
     pub use_by: Option<Instant>,
@@ -130,16 +131,19 @@ impl Tray {
         self.fate.is_none()
     }
 
-    /// The last moment at which the tray may be sold where it stands: the earlier of the printed use-by and the end of the
-    /// computed life and of the supplier's date. None while the clock is stopped and no date stands.
-    pub fn sell_until(&self, pace: Pace) -> Option<Instant> {
-        [self.use_by, self.supplier_until, self.clock.ends_at(pace)].into_iter().flatten().min()
-    }
-
-    /// The use-by a label printed now must carry: the end of the computed life, never after what was printed before for the same
-    /// unfrozen stretch of its life, down to the whole minute.
-    pub fn use_by_to_print(&self, pace: Pace) -> Option<Instant> {
-        self.sell_until(pace).map(Instant::floor_minute)
+    /// What the clocks of this tray rest on.
+    pub const fn subject(&self, in_freezer: bool) -> Subject {
+        Subject {
+            as_of: self.lived.as_of,
+            wear: self.lived.wear,
+            budgets: self.lived.budgets,
+            date_day_one: self.lived.date_day_one,
+            prepared_at: self.cut_at,
+            wholly_frozen_before: self.lived.wholly_frozen_before,
+            was_frozen: self.was_frozen(),
+            in_freezer,
+            supplier_until: self.supplier_until,
+        }
     }
 
     /// Whether this fish was frozen once, here or before it came.

@@ -1,10 +1,10 @@
 //! May this tray be sold now? One judgement for the scan, the sale, the pick list and the board, so that they never disagree.
 
 use super::catalogue::{Cut, ParasiteRule};
-use super::life::rate::Pace;
+use super::life::clocks::{Clock, Life};
 use super::refusal::{Code, Refusal};
 use super::tray::{Fate, Kind, Tray};
-use crate::units::instant::Instant;
+use crate::units::instant::{Instant, MICROS_PER_SECOND};
 
 /// Everything a judgement rests on.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -15,7 +15,8 @@ pub struct Facts {
     /// Whether every lot in the tray has its record of parasite freezing.
     pub parasite_record: bool,
     pub place_frozen: bool,
-    pub pace: Pace,
+    /// As of the instant of the judgement.
+    pub life: Life,
     /// Reasons of the open holds on the tray, its batch and its lots.
     pub holds: Vec<String>,
 }
@@ -52,10 +53,27 @@ pub struct Verdict {
     pub sell_until: Option<Instant>,
 }
 
+impl Facts {
+    /// The last moment at which the tray may be sold where it stands: the earlier of the printed use-by and the end of its computed life.
+    pub fn sell_until(&self) -> Option<Instant> {
+        [self.tray.use_by, self.life.ends_at].into_iter().flatten().min()
+    }
+
+    /// Whether the printed use-by promises more than is left.
+    pub fn label_outdated(&self) -> bool {
+        outdated(self.tray.use_by, &self.life)
+    }
+}
+
+/// Whether a printed use-by promises more than a life has left. A second is let pass: every reckoning rounds down anew.
+pub fn outdated(use_by: Option<Instant>, life: &Life) -> bool {
+    use_by.zip(life.ends_at).is_some_and(|(printed, end)| end.plus_micros(MICROS_PER_SECOND) < printed)
+}
+
 /// Judges a tray. Reasons come in the order of their codes, which is the documented precedence.
 pub fn judge(facts: &Facts, now: Instant) -> Verdict {
     let tray = &facts.tray;
-    let sell_until = if facts.place_frozen { None } else { tray.sell_until(facts.pace) };
+    let sell_until = if facts.place_frozen { None } else { facts.sell_until() };
     let mut stops = Vec::new();
     let mut stop = |code, reason: String| stops.push(Stop { code, reason });
     match tray.fate {
@@ -78,15 +96,24 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
             stop(Code::ParasiteFreezingMissing, "no record of freezing against parasites; not for raw eating".into());
         }
         // A clock that was set back must not bring an ended life back: nothing is judged earlier than it was last reckoned.
-        let now = now.max(tray.clock.as_of);
+        let now = now.max(tray.lived.as_of);
         if let Some(end) = tray.use_by.filter(|end| now > *end) {
             stop(Code::PastUseBy, format!("printed use-by {end} has passed"));
         }
-        if let Some(end) = tray.supplier_until.filter(|end| now > *end) {
-            stop(Code::PastUseBy, format!("the supplier's date ended at {end}"));
+        for answer in facts.life.clocks.iter().filter(|answer| answer.ends_at.is_some_and(|end| now > end)) {
+            let end = answer.ends_at.unwrap_or(now);
+            match answer.clock {
+                Clock::Supplier => stop(Code::PastUseBy, format!("the supplier's date ended at {end}")),
+                Clock::Exposure => stop(
+                    Code::ExposureReached,
+                    format!("time above the cold limit was used up at {end}; it never resets, and cooking does not help"),
+                ),
+                clock => stop(Code::LifeEnded, format!("computed life ended at {end} by the clock {}", clock.as_str())),
+            }
         }
-        if let Some(end) = tray.clock.ends_at(facts.pace).filter(|end| now > *end) {
-            stop(Code::LifeEnded, format!("computed life ended at {end}"));
+        let ended = facts.life.ends_at.is_some_and(|end| now > end);
+        if !ended && facts.label_outdated() {
+            stop(Code::LabelOutdated, "its label promises more than is left; print a new one".into());
         }
     }
     stops.sort_by_key(|stop| stop.code);

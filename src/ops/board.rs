@@ -2,6 +2,7 @@
 
 use super::failure::Failure;
 use super::judge::{facts, facts_in, place_of, tray_by_code};
+use crate::domain::shop::Shop;
 use crate::domain::verdict::{Facts, Verdict, judge};
 use crate::store::trays::{self, Filter};
 use crate::store::{Reading, lots, snapshot};
@@ -19,6 +20,7 @@ pub struct Judged {
 /// Trays of a filter, judged, in the order of their numbers from above one.
 pub fn judged(
     reading: &mut Reading<'_>,
+    shop: &Shop,
     now: Instant,
     filter: &Filter,
     above: i64,
@@ -27,7 +29,7 @@ pub fn judged(
     let snapshot = snapshot::load(reading, filter, above, limit)?;
     let mut all = Vec::with_capacity(snapshot.trays.len());
     for tray in &snapshot.trays {
-        let facts = facts_in(&snapshot, tray)?;
+        let facts = facts_in(&snapshot, shop, tray, now)?;
         let verdict = judge(&facts, now);
         let lots = snapshot.lots_on(tray).iter();
         let lot_codes = lots.filter_map(|lot| snapshot.lots.get(lot)).map(|(code, _)| code.clone()).collect();
@@ -38,17 +40,17 @@ pub fn judged(
 }
 
 /// Everything in stock, judged.
-pub fn in_stock(reading: &mut Reading<'_>, now: Instant) -> Result<Vec<Judged>, Failure> {
-    judged(reading, now, &Filter { in_stock_only: true, ..Filter::default() }, 0, i64::MAX)
+pub fn in_stock(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<Vec<Judged>, Failure> {
+    judged(reading, shop, now, &Filter { in_stock_only: true, ..Filter::default() }, 0, i64::MAX)
 }
 
 /// One tray by its code, judged, in stock or not.
-pub fn one(reading: &mut Reading<'_>, now: Instant, code: &str) -> Result<Judged, Failure> {
+pub fn one(reading: &mut Reading<'_>, shop: &Shop, now: Instant, code: &str) -> Result<Judged, Failure> {
     let tray = tray_by_code(reading, "tray_code", code)?;
     let place_name = place_of(reading, &tray)?.name;
     let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
     let lot_codes = lots::by_ids(reading, &lot_ids)?.into_iter().map(|lot| lot.code).collect();
-    let facts = facts(reading, tray)?;
+    let facts = facts(reading, shop, tray, now)?;
     let verdict = judge(&facts, now);
     Ok(Judged { facts, verdict, place_name, lot_codes })
 }

@@ -3,7 +3,8 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{clock_now, cut_by_code, place_by_code, place_of, require_in_stock, require_no_hold, tray_by_scan};
+use super::bench::{self, OnBench};
+use super::judge::{budgets, cut_by_code, place_by_code, place_of, require_in_stock, require_no_hold, tray_by_scan};
 use super::receive::next_tray_code;
 use super::tray_ledger::{Movement, leave, spread};
 use crate::domain::breakdown::{Balance, Weighing, balance};
@@ -12,7 +13,8 @@ use crate::domain::cost::share_by_value;
 use crate::domain::holding::{Holding, Pool};
 use crate::domain::ledger::Account;
 use crate::domain::life::budget::Form;
-use crate::domain::life::rate::RawClock;
+use crate::domain::life::lived::{Lived, oldest_if_all};
+use crate::domain::life::wear::{Budgets, Wear, inherit};
 use crate::domain::place::Place;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
@@ -23,6 +25,7 @@ use crate::store::breakdowns::{self, Line, Side};
 use crate::store::{Tx, stays, trays};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
+use chrono::NaiveDate;
 use std::collections::{BTreeMap, HashMap};
 
 /// Most trays one cutting act may make.
@@ -56,6 +59,8 @@ pub struct Cutting {
     pub losses: Vec<LossDraft>,
     /// Where it is cut.
     pub place: String,
+    /// How long it lay there before it was cut; what the shop reckons with when absent.
+    pub bench_minutes: Option<i64>,
     pub reason: Option<String>,
 }
 
@@ -70,7 +75,7 @@ struct Input {
     tray: Tray,
     grams: Grams,
     cut: Cut,
-    clock: RawClock,
+    place: Place,
     /// The cutting it hands on: its own, or now for what was never cut.
     cut_at: Instant,
 }
@@ -91,6 +96,7 @@ pub fn break_down(
 ) -> Result<BrokenDown, Failure> {
     let reason = text::optional_note("reason", cutting.reason.as_deref())?;
     let bench = place_by_code(tx, "place_code", &cutting.place)?;
+    let minutes = bench::minutes(shop, cutting.bench_minutes)?;
     let inputs = load_inputs(tx, shop, now, &cutting.inputs)?;
     let outputs = load_outputs(tx, &cutting.outputs)?;
     let losses = check_losses(&cutting.losses)?;
@@ -103,6 +109,12 @@ pub fn break_down(
     let weighed_out: Vec<Weighing> = outputs.iter().map(|o| weigh(o.cut.form, o.net)).collect();
     let balance = balance(&weighed_in, &weighed_out, named, shop.drip_permille, reason.as_deref())?;
 
+    // Of two requests that came together the later may be done first: no life goes back.
+    let at = inputs.iter().map(|i| i.tray.lived.as_of).fold(now, Instant::max);
+    let mut lives = Vec::with_capacity(inputs.len());
+    for input in &inputs {
+        lives.push(bench::until_cut(tx, &input.tray, &input.place, &bench, minutes, at)?);
+    }
     let act = NewAct {
         kind: "break_down",
         at: now,
@@ -112,14 +124,14 @@ pub fn break_down(
         reverses: None,
     };
     let act_id = acts::append(tx, &act)?;
-    let id = breakdowns::insert(tx, act_id, now, &bench.code, &balance, reason.as_deref())?;
+    let id = breakdowns::insert(tx, act_id, at, &bench.code, &balance, reason.as_deref())?;
     for (name, grams) in &losses {
         breakdowns::insert_loss(tx, id, name, *grams)?;
     }
     let mut movement = Movement::default();
-    let heritage = Heritage::of(&inputs, now);
-    let taken = take_inputs(tx, &mut movement, id, inputs, now)?;
-    let trays = make_outputs(tx, &mut movement, id, now, &heritage, taken, &balance, outputs)?;
+    let heritage = Heritage::of(&inputs, &lives, at);
+    let taken = take_inputs(tx, &mut movement, id, inputs, lives, &bench)?;
+    let trays = make_outputs(tx, shop, &mut movement, id, &heritage, taken, &balance, outputs)?;
     movement.post(tx, act_id)?;
     Ok(BrokenDown { id, balance, trays })
 }
@@ -165,10 +177,9 @@ fn load_input(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &InputDraft) ->
         return refuse(Code::InsufficientStock, "grams", format!("tray {} holds {} g", tray.code, tray.net.get()));
     }
     let cut = cut_by_code(tx, "tray_code", &tray.cut)?;
-    let clock = clock_now(&tray, place.pace(), now);
     // Only what came as it is was never cut.
     let cut_at = if tray.batch_id.is_none() && cut.form == Form::Whole { now } else { tray.cut_at };
-    Ok(Input { tray, grams, cut, clock, cut_at })
+    Ok(Input { tray, grams, cut, place, cut_at })
 }
 
 fn load_outputs(tx: &mut Tx<'_>, drafts: &[OutputDraft]) -> Result<Vec<Output>, Failure> {
@@ -229,23 +240,41 @@ fn check_losses(drafts: &[LossDraft]) -> Result<Vec<(String, i64)>, Failure> {
 /// What every output takes over from the inputs.
 struct Heritage {
     species: String,
-    clocks: Vec<RawClock>,
+    lives: Vec<Lived>,
+    at: Instant,
     cut_at: Instant,
     use_by: Option<Instant>,
     supplier_until: Option<Instant>,
     thawed_at: Option<Instant>,
+    date_day_one: Option<NaiveDate>,
 }
 
 impl Heritage {
-    fn of(inputs: &[Input], now: Instant) -> Heritage {
+    fn of(inputs: &[Input], lives: &[OnBench], at: Instant) -> Heritage {
         Heritage {
             species: inputs.first().map(|i| i.tray.species.clone()).unwrap_or_default(),
-            clocks: inputs.iter().map(|i| i.clock).collect(),
-            cut_at: inputs.iter().map(|i| i.cut_at).min().unwrap_or(now),
+            lives: lives.iter().map(|life| life.at_cut).collect(),
+            at,
+            cut_at: inputs.iter().map(|i| i.cut_at).min().unwrap_or(at),
             // A printed date binds what is cut from it.
             use_by: inputs.iter().filter_map(|i| i.tray.use_by).min(),
             supplier_until: inputs.iter().filter_map(|i| i.tray.supplier_until).min(),
             thawed_at: inputs.iter().filter_map(|i| i.tray.thawed_at).min(),
+            date_day_one: lives.iter().filter_map(|life| life.at_cut.date_day_one).min(),
+        }
+    }
+
+    /// The life of a tray made of all of them.
+    fn hand_on(&self, shop: &Shop, budgets: Budgets) -> Lived {
+        let inputs: Vec<(Wear, Budgets)> = self.lives.iter().map(|lived| (lived.wear, lived.budgets)).collect();
+        Lived {
+            as_of: self.at,
+            wear: inherit(&inputs, &budgets),
+            budgets,
+            // What was never cut is prepared now.
+            date_day_one: Some(self.date_day_one.unwrap_or_else(|| shop.zone.day_of(self.at))),
+            wholly_frozen_before: self.lives.iter().all(|lived| lived.wholly_frozen_before),
+            parasites_frozen_at: oldest_if_all(self.lives.iter().map(|lived| lived.parasites_frozen_at)),
         }
     }
 }
@@ -255,19 +284,24 @@ fn take_inputs(
     movement: &mut Movement,
     breakdown_id: i64,
     inputs: Vec<Input>,
-    now: Instant,
+    lives: Vec<OnBench>,
+    bench: &Place,
 ) -> Result<Pool, Failure> {
     let mut pool = Pool::default();
-    for (index, input) in inputs.into_iter().enumerate() {
+    for (index, (input, life)) in inputs.into_iter().zip(lives).enumerate() {
         let mut tray = input.tray;
-        let line = Line { tray_id: tray.id, grams: input.grams.get(), clock: input.clock, cut_at: input.cut_at };
+        let line =
+            Line { tray_id: tray.id, grams: input.grams.get(), lived: life.at_cut, cut_at: input.cut_at };
         breakdowns::insert_line(tx, breakdown_id, Side::Input, &line)?;
+        life.lay_down(tx, &mut tray, bench)?;
         let drawn = movement.take(tx, &mut tray, input.grams, &format!("inputs/{index}/grams"))?;
         drawn.into_iter().for_each(|holding| pool.add(holding));
         if tray.net.is_zero() {
-            leave(tx, &mut tray, Fate::BrokenDown, now)?;
+            leave(tx, &mut tray, Fate::BrokenDown, life.at_cut.as_of)?;
+        } else {
+            life.put_back(tx, &mut tray, &input.place)?;
         }
-        trays::save(tx, &mut tray)?;
+        trays::save_with_life(tx, &mut tray)?;
     }
     Ok(pool)
 }
@@ -316,9 +350,9 @@ fn share_out(
 #[allow(clippy::too_many_arguments, reason = "the parts of one act, each of its own type")]
 fn make_outputs(
     tx: &mut Tx<'_>,
+    shop: &Shop,
     movement: &mut Movement,
     breakdown_id: i64,
-    now: Instant,
     heritage: &Heritage,
     pool: Pool,
     balance: &Balance,
@@ -330,11 +364,11 @@ fn make_outputs(
     for (output, share) in outputs.into_iter().zip(shares) {
         let batch = match batches.get(&output.cut.code) {
             Some(batch) => *batch,
-            None => trays::insert_batch(tx, Some(breakdown_id), &output.cut.code, now)?,
+            None => trays::insert_batch(tx, Some(breakdown_id), &output.cut.code, heritage.at)?,
         };
         batches.insert(output.cut.code.clone(), batch);
-        let budget = super::judge::budget(tx, &heritage.species, &output.cut)?;
-        let clock = RawClock::inherit(&heritage.clocks, budget, now);
+        let budgets = budgets(tx, shop, &heritage.species, &output.cut)?;
+        let lived = heritage.hand_on(shop, budgets);
         let mut tray = Tray {
             id: 0,
             code: next_tray_code(tx)?,
@@ -350,7 +384,7 @@ fn make_outputs(
             price: output.cut.price,
             list_price: output.cut.price,
             markdown_reason: None,
-            clock,
+            lived,
             cut_at: heritage.cut_at,
             use_by: heritage.use_by,
             supplier_until: heritage.supplier_until,
@@ -361,10 +395,10 @@ fn make_outputs(
             version: 1,
         };
         tray.id = trays::insert(tx, &tray)?;
-        stays::begin(tx, tray.id, &output.place, now, clock.used_micros)?;
+        stays::begin(tx, tray.id, &output.place, heritage.at)?;
         movement.put(tx, &mut tray, &share)?;
         trays::save(tx, &mut tray)?;
-        let line = Line { tray_id: tray.id, grams: output.net.get(), clock, cut_at: heritage.cut_at };
+        let line = Line { tray_id: tray.id, grams: output.net.get(), lived, cut_at: heritage.cut_at };
         breakdowns::insert_line(tx, breakdown_id, Side::Output, &line)?;
         made.push(tray);
     }

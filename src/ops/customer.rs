@@ -51,13 +51,13 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
     let labelled = issued_labels::count_of_tray(reading, tray.id)? > 0;
     let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
     let lots = lots::by_ids(reading, &lot_ids)?;
-    let facts = facts(reading, tray)?;
+    let facts = facts(reading, shop, tray, now)?;
     let article = article_number(facts.cut.item_number).is_some_and(|own| own == address.article);
     let lot = address.lot.as_ref().is_none_or(|named| lots.iter().any(|lot| lot.code == *named));
     if !(labelled && article && lot) {
         return refuse(Code::NotFound, "tray_code", "there is no such label");
     }
-    let stopped = judge(&facts, now).stops.iter().any(|stop| stop.code == Code::LifeEnded);
+    let stopped = judge(&facts, now).stops.iter().any(|stop| matches!(stop.code, Code::LifeEnded | Code::ExposureReached));
     let tray = facts.tray;
     let species =
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;

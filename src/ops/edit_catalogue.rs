@@ -5,11 +5,10 @@ use super::failure::{Failure, refuse};
 use crate::domain::catalogue::{Cut, CutDraft, Species, SpeciesDraft, Supplier, SupplierDraft};
 use crate::domain::place::{Place, PlaceDraft};
 use crate::domain::refusal::Code;
-use crate::domain::tray::LabelReason;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::{cut, cut_with_item_number, place, species_of, supplier};
 use crate::store::trays::{self, Filter};
-use crate::store::{Tx, stays};
+use crate::store::{Tx, evidence};
 use crate::units::instant::Instant;
 
 /// What the caller knows of the thing: that it is new, or the version that was read.
@@ -89,8 +88,8 @@ pub fn put_cut(
     put_cut_unchecked(tx, actor, now, code, draft, expected)
 }
 
-/// Creates or changes a place. A change of its limits starts a new stay for every tray in it, so that what was lived through keeps the
-/// limits it was lived through under. A place with trays does not turn into a freezer or back.
+/// Creates or changes a place. A change of its settings begins an era: what was lived through keeps the settings it was lived through
+/// under. A place with trays does not turn into a freezer or back.
 pub fn put_place(
     tx: &mut Tx<'_>,
     actor: &Actor,
@@ -100,26 +99,21 @@ pub fn put_place(
     expected: Expected,
 ) -> Result<Place, Failure> {
     let old = place::find(tx, code)?;
-    let new = put_place_unchecked(tx, actor, now, code, draft, expected)?;
-    let Some(old) = old.filter(|old| old.pace() != new.pace() || old.method != new.method) else { return Ok(new) };
-    let filter = Filter { in_stock_only: true, place: Some(code.to_owned()), ..Filter::default() };
-    let inside = trays::page(tx, &filter, 0, i64::MAX)?;
-    if old.is_frozen() != new.is_frozen() && !inside.is_empty() {
-        return refuse(
-            Code::PlaceInUse,
-            "method",
-            format!("{} trays stand in it; freeze or thaw them first", inside.len()),
-        );
-    }
-    for mut tray in inside {
-        tray.clock = tray.clock.run_to(now, old.pace());
-        stays::end(tx, tray.id, tray.clock.as_of)?;
-        stays::begin(tx, tray.id, &new, tray.clock.as_of, tray.clock.used_micros)?;
-        let shorter = tray.use_by.zip(tray.clock.ends_at(new.pace())).is_some_and(|(printed, end)| end < printed);
-        if shorter && tray.kind.carries_label() {
-            tray.label_wanted = Some(LabelReason::ShorterLife);
+    let mut new = put_place_unchecked(tx, actor, now, code, draft, expected)?;
+    new.generation = old.as_ref().map_or(0, |old| old.generation);
+    let Some(old) = old else {
+        evidence::begin_era(tx, &new, Instant::EPOCH)?;
+        return Ok(new);
+    };
+    if old.is_frozen() != new.is_frozen() {
+        let filter = Filter { in_stock_only: true, place: Some(code.to_owned()), ..Filter::default() };
+        let inside = trays::page(tx, &filter, 0, i64::MAX)?.len();
+        if inside > 0 {
+            return refuse(Code::PlaceInUse, "method", format!("{inside} trays stand in it; freeze or thaw them first"));
         }
-        trays::save(tx, &mut tray)?;
+    }
+    if old.era(now) != new.era(now) {
+        evidence::begin_era(tx, &new, now)?;
     }
     Ok(new)
 }

@@ -1,5 +1,6 @@
 //! A hold stops a lot, a batch or a tray until a manager lifts it.
 
+use super::alarm;
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::tray_by_scan;
@@ -58,5 +59,8 @@ pub fn release(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64, note: &str
         NewAct { kind: "release", at: now, recorded_at: now, actor: &actor.name, reason: Some(&note), reverses: None };
     acts::append(tx, &act)?;
     holds::release(tx, id, now, &actor.name, &note)?;
+    if hold.scope == "tray" {
+        alarm::exposure_seen_to(tx, hold.target_id, now)?;
+    }
     holds::find(tx, id)?.ok_or_else(|| StoreError::impossible("hold", id).into())
 }

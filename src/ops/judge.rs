@@ -2,8 +2,10 @@
 
 use super::failure::{Failure, refuse};
 use crate::domain::catalogue::Cut;
-use crate::domain::life::budget::budget_micros;
-use crate::domain::life::rate::{Pace, RawClock};
+use crate::domain::life::budget;
+use crate::domain::life::clocks::{Life, reckon};
+use crate::domain::life::lived::Lived;
+use crate::domain::life::wear::Budgets;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
 use crate::domain::scan_text;
@@ -14,7 +16,7 @@ use crate::domain::verdict::Facts;
 use crate::store::catalogue::{around, cut, place, species_of};
 use crate::store::error::StoreError;
 use crate::store::snapshot::Snapshot;
-use crate::store::{Reading, holds, lots, trays};
+use crate::store::{Reading, evidence, holds, lots, trays};
 use crate::units::instant::Instant;
 
 /// A tray that an address or an act names by its code.
@@ -62,42 +64,57 @@ pub fn place_of(reading: &mut Reading<'_>, tray: &Tray) -> Result<Place, Failure
 }
 
 /// Everything a judgement of this tray rests on.
-pub fn facts(reading: &mut Reading<'_>, tray: Tray) -> Result<Facts, Failure> {
+pub fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: Tray, now: Instant) -> Result<Facts, Failure> {
     let (place, cut, species) = around(reading, &tray)?
         .ok_or_else(|| StoreError::impossible("tray without its place, cut or species", tray.code))?;
-    let parasite_record = lots::all_frozen_on_record(reading, tray.id)?;
+    let parasite_record = tray.lived.parasites_frozen_at.is_some() || lots::all_frozen_on_record(reading, tray.id)?;
     let holds = holds::on_tray(reading, &tray)?;
-    let (pace, place_frozen) = (place.pace(), place.is_frozen());
-    Ok(Facts { tray, cut, parasite_rule: species.parasite_rule, parasite_record, place_frozen, pace, holds })
+    let life = life(reading, shop, &tray, &place, now)?;
+    let place_frozen = place.is_frozen();
+    Ok(Facts { tray, cut, parasite_rule: species.parasite_rule, parasite_record, place_frozen, life, holds })
 }
 
 /// The same for a tray of a loaded snapshot.
-pub fn facts_in(snapshot: &Snapshot, tray: &Tray) -> Result<Facts, Failure> {
+pub fn facts_in(snapshot: &Snapshot, shop: &Shop, tray: &Tray, now: Instant) -> Result<Facts, Failure> {
     let place = snapshot.places.get(&tray.place).ok_or_else(|| StoreError::impossible("place", &tray.place))?;
     let cut = snapshot.cuts.get(&tray.cut).ok_or_else(|| StoreError::impossible("cut", &tray.cut))?;
     let species =
         snapshot.species.get(&tray.species).ok_or_else(|| StoreError::impossible("species", &tray.species))?;
+    let curve = snapshot.curves.get(&tray.place).ok_or_else(|| StoreError::impossible("curve of", &tray.place))?;
     let record = |lot: &i64| snapshot.lots.get(lot).is_some_and(|(_, record)| *record);
     Ok(Facts {
         tray: tray.clone(),
         cut: cut.clone(),
         parasite_rule: species.parasite_rule,
-        parasite_record: snapshot.lots_on(tray).iter().all(record),
+        parasite_record: tray.lived.parasites_frozen_at.is_some() || snapshot.lots_on(tray).iter().all(record),
         place_frozen: place.is_frozen(),
-        pace: place.pace(),
+        life: reckon(&tray.subject(place.is_frozen()), curve, &shop.rules, shop.zone, now),
         holds: snapshot.holds_on(tray),
     })
 }
 
-/// A tray's clock anchored at `now`.
-pub fn clock_now(tray: &Tray, pace: Pace, now: Instant) -> RawClock {
-    tray.clock.run_to(now, pace)
+/// The life of a tray in a place as of now: in the one it stands in, or as it would go on in another.
+pub fn life(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    tray: &Tray,
+    place: &Place,
+    now: Instant,
+) -> Result<Life, Failure> {
+    let curve = evidence::curve(reading, place)?;
+    Ok(reckon(&tray.subject(place.is_frozen()), &curve, &shop.rules, shop.zone, now))
 }
 
-/// The raw-eating budget of a cut of a species, in microseconds at 0 °C.
-pub fn budget(reading: &mut Reading<'_>, species: &str, cut: &Cut) -> Result<i64, Failure> {
+/// A tray's life anchored at `now`, after its time in the place it stands in. An anchor never goes back.
+pub fn lived_to(reading: &mut Reading<'_>, tray: &Tray, place: &Place, now: Instant) -> Result<Lived, Failure> {
+    let stretch = evidence::curve(reading, place)?.wear(tray.lived.as_of, now);
+    Ok(tray.lived.moved_to(now, stretch))
+}
+
+/// What a cut of a species may use up.
+pub fn budgets(reading: &mut Reading<'_>, shop: &Shop, species: &str, cut: &Cut) -> Result<Budgets, Failure> {
     let species = species_of::find(reading, species)?.ok_or_else(|| StoreError::impossible("species", species))?;
-    Ok(budget_micros(species.group, cut.form, cut.raw_budget_hours))
+    Ok(budget::budgets(&shop.rules, species.group, cut.form, cut.raw_budget_hours))
 }
 
 /// Refuses unless the tray is in stock.

@@ -2,7 +2,7 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{cut_by_code, place_of, require_in_stock, tray_by_code};
+use super::judge::{cut_by_code, life, place_of, require_in_stock, tray_by_code};
 use crate::domain::gs1::TrayLink;
 use crate::domain::lot::Lot;
 use crate::domain::place::StorageMethod;
@@ -41,8 +41,9 @@ pub fn issue(
     if tray.kind == Kind::Bulk {
         return refuse(Code::WrongKind, "tray_code", "a bulk tray is not sold and carries no sales label");
     }
-    let life_ends = tray.clock.ends_at(place.pace());
-    tray.use_by = tray.use_by_to_print(place.pace());
+    let life_ends = life(tx, shop, &tray, &place, now)?.ends_at;
+    // Never after what was printed before for the same unfrozen stretch of its life; down to the whole minute.
+    tray.use_by = [tray.use_by, life_ends].into_iter().flatten().min().map(Instant::floor_minute);
     if tray.use_by.is_none_or(|end| end < now) {
         return refuse(Code::LifeEnded, "tray_code", "its life has ended; there is no use-by left to print");
     }

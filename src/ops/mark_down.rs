@@ -4,6 +4,7 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::{facts, tray_by_code};
 use crate::domain::refusal::{Code, Refusal};
+use crate::domain::shop::Shop;
 use crate::domain::text;
 use crate::domain::tray::{LabelReason, Tray};
 use crate::domain::verdict::judge;
@@ -15,6 +16,7 @@ use crate::units::money::PricePerKg;
 /// Lowers the price of a tray by hand.
 pub fn mark_down(
     tx: &mut Tx<'_>,
+    shop: &Shop,
     actor: &Actor,
     now: Instant,
     code: &str,
@@ -28,7 +30,7 @@ pub fn mark_down(
     let price = PricePerKg::new(price_per_kg_cents);
     let price = price.map_err(|e| Refusal::new(Code::InvalidValue, "price_per_kg_cents", e.to_string()))?;
     let tray = tray_by_code(tx, "tray_code", code)?;
-    let facts = facts(tx, tray)?;
+    let facts = facts(tx, shop, tray, now)?;
     judge(&facts, now).refuse("tray_code")?;
     lower(tx, actor, now, facts.tray, price, &reason)
 }

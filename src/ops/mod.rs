@@ -1,6 +1,8 @@
 //! One act of the shop is one function here and one transaction: load, let `domain` decide, append. No HTTP and no network.
 
 pub mod access;
+pub mod alarm;
+pub mod bench;
 pub mod board;
 pub mod break_down;
 pub mod count;
@@ -17,6 +19,7 @@ pub mod once;
 pub mod pick;
 pub mod place_tray;
 pub mod receive;
+pub mod repair;
 pub mod review;
 pub mod scan;
 pub mod secret;
@@ -25,3 +28,4 @@ pub mod take_out;
 pub mod top_up;
 pub mod tray_ledger;
 pub mod verify;
+pub mod watch;

@@ -5,6 +5,7 @@ use super::failure::{Failure, refuse};
 use super::judge::{cut_by_code, place_by_code};
 use crate::domain::picking::{Candidate, Picked, Rule, pick};
 use crate::domain::refusal::Code;
+use crate::domain::shop::Shop;
 use crate::store::Reading;
 use crate::store::trays::Filter;
 use crate::units::instant::{Instant, MICROS_PER_HOUR};
@@ -23,7 +24,7 @@ pub struct PickDraft {
 }
 
 /// Picks among the trays of a cut that can be sold now.
-pub fn pick_list(reading: &mut Reading<'_>, now: Instant, draft: &PickDraft) -> Result<Picked, Failure> {
+pub fn pick_list(reading: &mut Reading<'_>, shop: &Shop, now: Instant, draft: &PickDraft) -> Result<Picked, Failure> {
     let cut = cut_by_code(reading, "cut", &draft.cut)?;
     if !(1..=COUNT_LIMIT).contains(&draft.count) {
         return refuse(Code::InvalidValue, "count", format!("must be from 1 to {COUNT_LIMIT}"));
@@ -39,7 +40,7 @@ pub fn pick_list(reading: &mut Reading<'_>, now: Instant, draft: &PickDraft) -> 
         place_by_code(reading, "place", place)?;
     }
     let filter = Filter { in_stock_only: true, cut: Some(cut.code), place: draft.place.clone(), ..Filter::default() };
-    let stock = judged(reading, now, &filter, 0, i64::MAX)?;
+    let stock = judged(reading, shop, now, &filter, 0, i64::MAX)?;
     let candidates = stock.into_iter().filter(|j| j.verdict.stops.is_empty()).filter_map(|judged| {
         Some(Candidate {
             tray_id: judged.facts.tray.id,

@@ -2,11 +2,15 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{clock_now, place_by_code, place_of, require_in_stock, tray_by_code};
+use super::judge::{life, lived_to, place_by_code, place_of, require_in_stock, tray_by_code};
+use crate::domain::life::clocks::Clock;
+use crate::domain::life::date_mark::day_one_after_thaw;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
 use crate::domain::text;
+use crate::domain::shop::Shop;
 use crate::domain::tray::{LabelReason, Tray};
+use crate::domain::verdict::outdated;
 use crate::store::acts::{self, NewAct};
 use crate::store::{Tx, stays, trays};
 use crate::units::instant::Instant;
@@ -49,6 +53,7 @@ impl Way {
 /// Takes a tray to a place.
 pub fn take_to(
     tx: &mut Tx<'_>,
+    shop: &Shop,
     actor: &Actor,
     now: Instant,
     code: &str,
@@ -63,18 +68,19 @@ pub fn take_to(
     let from = place_of(tx, &tray)?;
     way.check(&tray, &from, &to)?;
     if way == Way::Freeze {
-        require_life(&tray, &from, now)?;
+        require_life(tx, shop, &tray, &from, now)?;
     }
-    tray.clock = clock_now(&tray, from.pace(), now);
+    tray.lived = lived_to(tx, &tray, &from, now)?;
+    let anchor = tray.lived.as_of;
     match way {
         Way::Move => {
-            let shorter = tray.use_by.zip(tray.clock.ends_at(to.pace())).is_some_and(|(printed, end)| end < printed);
-            if shorter && tray.kind.carries_label() {
+            let there = life(tx, shop, &tray, &to, anchor)?;
+            if outdated(tray.use_by, &there) && tray.kind.carries_label() {
                 tray.label_wanted = Some(LabelReason::ShorterLife);
             }
         }
         Way::Freeze => freeze(&mut tray, now),
-        Way::Thaw => thaw(&mut tray, now),
+        Way::Thaw => thaw(shop, &mut tray, now),
     }
     tray.place.clone_from(&to.code);
     let act = NewAct {
@@ -86,19 +92,25 @@ pub fn take_to(
         reverses: None,
     };
     acts::append(tx, &act)?;
-    stays::end(tx, tray.id, tray.clock.as_of)?;
-    stays::begin(tx, tray.id, &to, tray.clock.as_of, tray.clock.used_micros)?;
-    trays::save(tx, &mut tray)?;
+    stays::end(tx, tray.id, anchor)?;
+    stays::begin(tx, tray.id, &to, anchor)?;
+    trays::save_with_life(tx, &mut tray)?;
     Ok(tray)
 }
 
 /// What has ended is not frozen: a freeze would only hide it.
-fn require_life(tray: &Tray, place: &Place, now: Instant) -> Result<(), Failure> {
-    if [tray.use_by, tray.supplier_until].into_iter().flatten().any(|end| now > end) {
-        return refuse(Code::PastUseBy, "tray_code", "its date has passed; take it off");
+fn require_life(tx: &mut Tx<'_>, shop: &Shop, tray: &Tray, place: &Place, now: Instant) -> Result<(), Failure> {
+    let life = life(tx, shop, tray, place, now)?;
+    if let Some(clock) = life.ended(now) {
+        let code = match clock {
+            Clock::Exposure => Code::ExposureReached,
+            Clock::Supplier => Code::PastUseBy,
+            _ => Code::LifeEnded,
+        };
+        return refuse(code, "tray_code", format!("its clock {} has run out; take it off", clock.as_str()));
     }
-    if tray.clock.ends_at(place.pace()).is_some_and(|end| now > end) {
-        return refuse(Code::LifeEnded, "tray_code", "its life has ended; take it off");
+    if tray.use_by.is_some_and(|end| now > end) {
+        return refuse(Code::PastUseBy, "tray_code", "its date has passed; take it off");
     }
     Ok(())
 }
@@ -110,10 +122,15 @@ fn freeze(tray: &mut Tray, now: Instant) {
     tray.label_wanted = None;
 }
 
-/// A thaw lets the paused date go on from where it stood.
-fn thaw(tray: &mut Tray, now: Instant) {
+/// A thaw lets the paused date go on from where it stood, and the date mark on the day it had come to.
+fn thaw(shop: &Shop, tray: &mut Tray, now: Instant) {
+    let (frozen, thawed) = (tray.frozen_at.take().map(|at| shop.zone.day_of(at)), shop.zone.day_of(now));
+    tray.lived.date_day_one = match (tray.lived.date_day_one, frozen) {
+        (Some(day_one), Some(frozen)) => Some(day_one_after_thaw(day_one, frozen, thawed, &shop.rules)),
+        (none, _) => none,
+    };
+    tray.lived.wholly_frozen_before = true;
     tray.use_by = tray.paused_left_micros.take().map(|left| now.plus_micros(left).floor_minute());
-    tray.frozen_at = None;
     tray.thawed_at = Some(now);
     tray.label_wanted = tray.kind.carries_label().then_some(LabelReason::Thawed);
 }

@@ -2,12 +2,13 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{budget, cut_by_code, place_by_code};
+use super::judge::{budgets, cut_by_code, place_by_code};
 use super::tray_ledger::Movement;
 use crate::domain::holding::Holding;
 use crate::domain::inspection::{Inspection, InspectionDraft};
 use crate::domain::ledger::Account;
-use crate::domain::life::rate::RawClock;
+use crate::domain::life::budget::Form;
+use crate::domain::life::lived::Lived;
 use crate::domain::lot::{CatchDraft, CatchFacts, Lot, lot_code};
 use crate::domain::place::Place;
 use crate::domain::refusal::{Code, Refusal};
@@ -138,7 +139,7 @@ pub fn receive(
             "what arrives is a bulk cut; blocks and tubs come from a breakdown",
         );
     }
-    let life = budget(tx, &lot.species, &cut)?;
+    let budgets = budgets(tx, shop, &lot.species, &cut)?;
     let day = shop.zone.day_of(lot.received_at);
     let number = counters::next(tx, &format!("lot {} {day}", lot.species))?;
     lot.code = lot_code(&lot.species, day, number);
@@ -153,8 +154,13 @@ pub fn receive(
     let act_id = acts::append(tx, &act)?;
     lot.id = lots::insert(tx, act_id, &lot)?;
     let supplier_until = lot.supplier_use_by.map(|day| shop.zone.end_of(day).plus_micros(-1));
-    let clock = RawClock::fresh(life, lot.received_at);
-    let tray = first_tray(tx, act_id, &lot, &cut.code, &place, clock, supplier_until)?;
+    let lived = Lived {
+        // What comes in pieces was prepared by someone else; here the days count from its arrival.
+        date_day_one: (cut.form != Form::Whole).then_some(day),
+        wholly_frozen_before: lot.previously_frozen || place.is_frozen(),
+        ..Lived::fresh(budgets, lot.received_at)
+    };
+    let tray = first_tray(tx, act_id, &lot, &cut.code, &place, lived, supplier_until)?;
     let hold = lot.inspection.hold_reason();
     if let Some(reason) = &hold {
         holds::place(tx, act_id, "lot", lot.id, lot.received_at, "receiving inspection", reason)?;
@@ -169,7 +175,7 @@ fn first_tray(
     lot: &Lot,
     cut: &str,
     place: &Place,
-    clock: RawClock,
+    lived: Lived,
     supplier_until: Option<Instant>,
 ) -> Result<Tray, Failure> {
     let frozen = place.is_frozen();
@@ -188,7 +194,7 @@ fn first_tray(
         price: PricePerKg::default(),
         list_price: PricePerKg::default(),
         markdown_reason: None,
-        clock,
+        lived,
         cut_at: lot.received_at,
         use_by: None,
         supplier_until,
@@ -199,7 +205,7 @@ fn first_tray(
         version: 1,
     };
     tray.id = trays::insert(tx, &tray)?;
-    stays::begin(tx, tray.id, place, clock.as_of, clock.used_micros)?;
+    stays::begin(tx, tray.id, place, lived.as_of)?;
     let whole = Holding { lot_id: lot.id, grams: lot.received.get(), cost_cents: lot.cost.get() };
     trays::change_holding(tx, tray.id, whole)?;
     let mut movement = Movement::default();

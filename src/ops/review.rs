@@ -31,13 +31,13 @@ fn advise(shop: &Shop, facts: &Facts, now: Instant) -> Option<(Advice, Instant)>
     if !tray.in_stock() || tray.kind == Kind::Bulk || facts.place_frozen || !facts.holds.is_empty() {
         return None;
     }
-    let sell_until = tray.sell_until(facts.pace)?;
+    let sell_until = facts.sell_until()?;
     shop.ladder.advise(tray.list_price, tray.price, sell_until, now).map(|advice| (advice, sell_until))
 }
 
 /// All candidates, the first to end first.
 pub fn candidates(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<Vec<Candidate>, Failure> {
-    let mut found: Vec<Candidate> = in_stock(reading, now)?
+    let mut found: Vec<Candidate> = in_stock(reading, shop, now)?
         .into_iter()
         .filter_map(|judged| {
             advise(shop, &judged.facts, now).map(|(advice, sell_until)| Candidate { judged, advice, sell_until })
@@ -65,7 +65,7 @@ pub fn accept(
         if lowered.iter().any(|t| t.id == tray.id) {
             return refuse(Code::DuplicateLine, field, "stands on an earlier line");
         }
-        let facts = facts(tx, tray)?;
+        let facts = facts(tx, shop, tray, now)?;
         judge(&facts, now).refuse(&field)?;
         match advise(shop, &facts, now) {
             Some((Advice::MarkDown(price), _)) => {

@@ -25,7 +25,7 @@ pub fn scan(reading: &mut Reading<'_>, shop: &Shop, now: Instant, text: &str) ->
     let Some(tray) = trays::find(reading, &code)? else {
         return refuse(Code::NotFound, "text", format!("there is no tray {code}"));
     };
-    let facts = facts(reading, tray)?;
+    let facts = facts(reading, shop, tray, now)?;
     let mut verdict = judge(&facts, now);
     let sold = if facts.tray.in_stock() { None } else { sales::last_of_tray(reading, facts.tray.id)? };
     if let (Some(sale), Some(stop)) = (&sold, verdict.stops.iter_mut().find(|s| s.code == Code::AlreadySold)) {

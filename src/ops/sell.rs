@@ -111,7 +111,7 @@ fn load(tx: &mut Tx<'_>, shop: &Shop, now: Instant, drafts: &[LineDraft]) -> Res
 
 fn load_line(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &LineDraft) -> Result<Line, Failure> {
     let tray = tray_by_scan(tx, shop, "tray_code", &draft.tray)?;
-    let facts = facts(tx, tray)?;
+    let facts = facts(tx, shop, tray, now)?;
     judge(&facts, now).refuse("tray_code").map_err(|refusal| explain(tx, &facts.tray, refusal))?;
     let tray = facts.tray;
     let grams = match (tray.kind, draft.grams) {
@@ -192,7 +192,7 @@ pub fn reverse(
         }
         if tray.fate.is_some() {
             let place = place_of(tx, &tray)?;
-            come_back(tx, &mut tray, &place, now)?;
+            come_back(tx, &mut tray, &place)?;
         }
         let back: Vec<Holding> = taken
             .iter()
@@ -201,7 +201,7 @@ pub fn reverse(
             .collect();
         movement.outside(Account::Customer, &back, -1);
         movement.put(tx, &mut tray, &back)?;
-        trays::save(tx, &mut tray)?;
+        trays::save_with_life(tx, &mut tray)?;
     }
     if movement_is_empty(&taken) {
         return Err(StoreError::impossible("entries of sale", id).into());

@@ -6,6 +6,7 @@ use super::judge::{facts, require_in_stock, tray_by_code};
 use super::tray_ledger::{Movement, leave};
 use crate::domain::ledger::Account;
 use crate::domain::refusal::{Code, Refusal};
+use crate::domain::shop::Shop;
 use crate::domain::text;
 use crate::domain::tray::{Fate, Kind, Tray};
 use crate::domain::verdict::judge;
@@ -33,6 +34,7 @@ impl Whither {
 /// of its life goes to the kitchen: after a use-by food is not an ingredient either (Finnish Food Authority on Reg. (EU) 1169/2011 art. 24).
 pub fn take_out(
     tx: &mut Tx<'_>,
+    shop: &Shop,
     actor: &Actor,
     now: Instant,
     code: &str,
@@ -46,10 +48,10 @@ pub fn take_out(
     if whither == Whither::Waste && reason.is_none() {
         return refuse(Code::ReasonRequired, "reason", "say why it is thrown away");
     }
-    let facts = facts(tx, tray)?;
+    let facts = facts(tx, shop, tray, now)?;
     if whither == Whither::Kitchen {
         let verdict = judge(&facts, now);
-        let stops = [Code::OnHold, Code::PastUseBy, Code::LifeEnded];
+        let stops = [Code::OnHold, Code::ExposureReached, Code::PastUseBy, Code::LifeEnded];
         if let Some(stop) = verdict.stops.iter().find(|s| stops.contains(&s.code)) {
             return refuse(stop.code, "tray_code", stop.reason.clone());
         }

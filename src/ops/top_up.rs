@@ -2,9 +2,10 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{clock_now, place_of, require_in_stock, require_no_hold, tray_by_code, tray_by_scan};
+use super::judge::{lived_to, place_of, require_in_stock, require_no_hold, tray_by_code, tray_by_scan};
 use super::tray_ledger::{Movement, leave};
-use crate::domain::life::rate::RawClock;
+use crate::domain::life::lived::{Lived, oldest_if_all};
+use crate::domain::life::wear::inherit;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Fate, Kind, LabelReason, Tray};
@@ -40,23 +41,25 @@ pub fn top_up(
         return refuse(Code::InvalidValue, "grams", "must be above zero");
     }
     let tub_place = place_of(tx, &tub)?;
-    // Of two requests that came together the later may be done first: no clock goes back.
-    let anchor = now.max(tub.clock.as_of).max(source.clock.as_of);
-    let clocks = [clock_now(&tub, tub_place.pace(), anchor), clock_now(&source, place_of(tx, &source)?.pace(), anchor)];
+    // Of two requests that came together the later may be done first: no life goes back.
+    let anchor = now.max(tub.lived.as_of).max(source.lived.as_of);
+    let source_place = place_of(tx, &source)?;
+    let lives = [lived_to(tx, &tub, &tub_place, anchor)?, lived_to(tx, &source, &source_place, anchor)?];
     let act = NewAct { kind: "top_up", at: now, recorded_at: now, actor: &actor.name, reason: None, reverses: None };
     let act_id = acts::append(tx, &act)?;
     let mut movement = Movement::default();
     let poured = movement.take(tx, &mut source, grams, "grams")?;
     movement.put(tx, &mut tub, &poured)?;
     movement.post(tx, act_id)?;
-    inherit(&mut tub, &source, &clocks, anchor);
+    mix(&mut tub, &source, &lives);
     stays::end(tx, tub.id, anchor)?;
-    stays::begin(tx, tub.id, &tub_place, anchor, tub.clock.used_micros)?;
+    stays::begin(tx, tub.id, &tub_place, anchor)?;
+    lineage::insert_top_up(tx, act_id, anchor, tub.id, source.id, grams.get())?;
     if source.net.is_zero() {
         leave(tx, &mut source, Fate::ToppedInto, now)?;
     }
     trays::save(tx, &mut source)?;
-    trays::save(tx, &mut tub)?;
+    trays::save_with_life(tx, &mut tub)?;
     Ok(tub)
 }
 
@@ -80,8 +83,17 @@ fn check(tx: &mut Tx<'_>, tub: &Tray, source: &Tray) -> Result<(), Failure> {
     Ok(())
 }
 
-fn inherit(tub: &mut Tray, source: &Tray, clocks: &[RawClock; 2], now: Instant) {
-    tub.clock = RawClock::inherit(clocks, tub.clock.budget_micros, now);
+/// The tub takes over the most consumed and the oldest of both.
+fn mix(tub: &mut Tray, source: &Tray, lives: &[Lived; 2]) {
+    let [own, poured] = lives;
+    tub.lived = Lived {
+        as_of: own.as_of,
+        wear: inherit(&[(own.wear, own.budgets), (poured.wear, poured.budgets)], &own.budgets),
+        budgets: own.budgets,
+        date_day_one: [own.date_day_one, poured.date_day_one].into_iter().flatten().min(),
+        wholly_frozen_before: own.wholly_frozen_before && poured.wholly_frozen_before,
+        parasites_frozen_at: oldest_if_all([own, poured].into_iter().map(|lived| lived.parasites_frozen_at)),
+    };
     tub.cut_at = tub.cut_at.min(source.cut_at);
     tub.use_by = [tub.use_by, source.use_by].into_iter().flatten().min();
     tub.supplier_until = [tub.supplier_until, source.supplier_until].into_iter().flatten().min();

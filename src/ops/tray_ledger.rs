@@ -1,9 +1,9 @@
 //! Moves grams between trays and the accounts outside the stock, ledger and holdings in one step. Every act that moves mass goes through here.
 
+use super::repair;
 use super::failure::{Failure, refuse};
 use crate::domain::holding::Holding;
 use crate::domain::ledger::{Account, Entry, Transaction};
-use crate::domain::life::rate::Pace;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
 use crate::domain::tray::{Fate, Tray};
@@ -77,25 +77,18 @@ impl Movement {
 pub fn leave(tx: &mut Tx<'_>, tray: &mut Tray, fate: Fate, now: Instant) -> Result<(), Failure> {
     tray.fate = Some(fate);
     tray.gone_at = Some(now);
-    Ok(stays::end(tx, tray.id, now.max(tray.clock.as_of))?)
+    Ok(stays::end(tx, tray.id, now.max(tray.lived.as_of))?)
 }
 
-/// Takes a mis-scanned tray back into the stay it never left. Where its place was given other limits meanwhile, what was lived through
-/// keeps its pace, and the time since the scan counts at the faster of both: nobody wrote down when in it the change came.
-pub fn come_back(tx: &mut Tx<'_>, tray: &mut Tray, place: &Place, now: Instant) -> Result<(), Failure> {
+/// Takes a mis-scanned tray back into the stay it never left. Late readings pass by what is gone, so its life is reckoned anew.
+pub fn come_back(tx: &mut Tx<'_>, tray: &mut Tray, place: &Place) -> Result<(), Failure> {
     if place.is_frozen() {
         return refuse(Code::Frozen, "id", format!("the place of tray {} was turned into a freezer since", tray.code));
     }
-    let gone_at = tray.gone_at.unwrap_or(now);
     tray.fate = None;
     tray.gone_at = None;
-    let (method, pace) = stays::reopen(tx, tray.id)?;
-    let (before, since) = (Pace::from_millionths(pace), place.pace());
-    if before != since || method != place.method.as_str() {
-        tray.clock = tray.clock.run_to(gone_at, before).run_to(now, before.max(since));
-        stays::end(tx, tray.id, tray.clock.as_of)?;
-        stays::begin(tx, tray.id, place, tray.clock.as_of, tray.clock.used_micros)?;
-    }
+    stays::reopen(tx, tray.id)?;
+    tray.lived.wear = repair::wear_at_anchor(tx, tray)?;
     Ok(())
 }
 

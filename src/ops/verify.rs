@@ -1,6 +1,7 @@
 //! Verify: every invariant that data can show, by name, with how much was checked. Read-only; runs on a live database.
 
 use super::failure::Failure;
+use super::repair;
 use crate::store::Reading;
 use crate::store::verify::{Question, ask};
 
@@ -104,13 +105,13 @@ pub const QUESTIONS: &[Question] = &[
                 WHERE s.at > i.use_by AND NOT EXISTS (SELECT 1 FROM stays f WHERE f.tray_id = l.tray_id AND f.method = 'frozen' AND f.from_at >= i.at AND f.from_at <= s.at)",
     },
     Question {
-        name: "never later: a tray's clock is that of its last stay, and no stay begins with less used than the one before ended with",
+        name: "never later: stays follow each other without a gap, and a life is anchored where the last one began",
         count: "SELECT id FROM stays",
         wrong: "SELECT 'stay ' || n.id AS what FROM stays p JOIN stays n ON n.tray_id = p.tray_id AND n.id > p.id \
-                WHERE p.to_at IS NOT NULL AND n.id = (SELECT MIN(x.id) FROM stays x WHERE x.tray_id = p.tray_id AND x.id > p.id) \
-                AND (n.used_before_micros < p.used_before_micros + (p.to_at - p.from_at) / 1000 * p.pace_millionths / 1000 OR n.from_at <> p.to_at) \
-                UNION ALL SELECT 'tray ' || t.code AS what FROM trays t JOIN stays s ON s.tray_id = t.id \
-                WHERE s.id = (SELECT MAX(x.id) FROM stays x WHERE x.tray_id = t.id) AND (s.used_before_micros <> t.life_used_micros OR s.from_at <> t.life_as_of)",
+                WHERE n.id = (SELECT MIN(x.id) FROM stays x WHERE x.tray_id = p.tray_id AND x.id > p.id) \
+                AND (p.to_at IS NULL OR n.from_at <> p.to_at) \
+                UNION ALL SELECT 'tray ' || t.code AS what FROM trays t JOIN lives l ON l.tray_id = t.id JOIN stays s ON s.tray_id = t.id \
+                WHERE s.id = (SELECT MAX(x.id) FROM stays x WHERE x.tray_id = t.id) AND s.from_at <> l.as_of",
     },
     Question {
         name: "never later: a tray in stock stands in exactly one place, one that is gone in none",
@@ -130,7 +131,7 @@ pub const QUESTIONS: &[Question] = &[
     Question {
         name: "whole numbers: every mass and price is in its range",
         count: "SELECT id FROM trays",
-        wrong: "SELECT 'tray ' || code AS what FROM trays WHERE net_g < 0 OR net_g > 10000000 OR price_per_kg_cents < 0 OR life_as_of < 0",
+        wrong: "SELECT 'tray ' || code AS what FROM trays WHERE net_g < 0 OR net_g > 10000000 OR price_per_kg_cents < 0",
     },
     Question {
         name: "holds: nothing was sold while it was on hold",
@@ -155,5 +156,8 @@ pub fn verify(reading: &mut Reading<'_>) -> Result<Vec<Finding>, Failure> {
         let answer = ask(reading, question)?;
         findings.push(Finding { name: question.name, checked: answer.checked, wrong: answer.wrong });
     }
+    let (checked, wrong) = repair::wrong_anchors(reading)?;
+    let name = "never later: what each tray in stock lived through is what its places and ancestors give, told from the beginning";
+    findings.push(Finding { name, checked, wrong });
     Ok(findings)
 }

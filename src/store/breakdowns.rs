@@ -1,4 +1,4 @@
-//! Breakdowns as they were weighed: inputs, outputs, named losses, the rest. Each line keeps the clock it had, so that inheritance can be
+//! Breakdowns as they were weighed: inputs, outputs, named losses, the rest. Each line keeps the raw life it had, so that inheritance can be
 //! checked later.
 
 use super::error::StoreError;
@@ -6,7 +6,7 @@ use super::read::Reading;
 use super::schema::{breakdown_inputs, breakdown_losses, breakdown_outputs, breakdowns};
 use super::write::Tx;
 use crate::domain::breakdown::Balance;
-use crate::domain::life::rate::RawClock;
+use crate::domain::life::lived::Lived;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
 
@@ -25,12 +25,12 @@ pub struct Breakdown {
     pub reason: Option<String>,
 }
 
-/// One tray that went in or came out, with the clock it had at the cut.
+/// One tray that went in or came out, with the life it had at the cut, as it was known then.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Line {
     pub tray_id: i64,
     pub grams: i64,
-    pub clock: RawClock,
+    pub lived: Lived,
     pub cut_at: Instant,
 }
 
@@ -69,8 +69,8 @@ macro_rules! line_values {
             $table::breakdown_id.eq($breakdown_id),
             $table::tray_id.eq($line.tray_id),
             $table::grams.eq($line.grams),
-            $table::life_budget_micros.eq($line.clock.budget_micros),
-            $table::life_used_micros.eq($line.clock.used_micros),
+            $table::life_budget_micros.eq($line.lived.budgets.raw_micros),
+            $table::life_used_micros.eq($line.lived.wear.raw_micros),
             $table::cut_at.eq($line.cut_at.micros()),
         )
     };

@@ -133,6 +133,11 @@ struct PlaceRow {
     method: String,
     set_point_mc: i64,
     upper_limit_mc: i64,
+    gap_minutes: i64,
+    warm_minutes: i64,
+    expects_readings: i64,
+    #[diesel(skip_update)]
+    readings_generation: i64,
     version: i64,
 }
 
@@ -146,6 +151,10 @@ impl TryFrom<PlaceRow> for Place {
                 .ok_or_else(|| StoreError::impossible("storage method", &row.method))?,
             set_point: temperature(row.set_point_mc)?,
             upper_limit: temperature(row.upper_limit_mc)?,
+            gap_minutes: row.gap_minutes,
+            warm_minutes: row.warm_minutes,
+            expects_readings: row.expects_readings != 0,
+            generation: row.readings_generation,
             code: row.code,
             name: row.name,
             version: row.version,
@@ -161,6 +170,10 @@ impl From<&Place> for PlaceRow {
             method: p.method.as_str().into(),
             set_point_mc: p.set_point.get(),
             upper_limit_mc: p.upper_limit.get(),
+            gap_minutes: p.gap_minutes,
+            warm_minutes: p.warm_minutes,
+            expects_readings: i64::from(p.expects_readings),
+            readings_generation: p.generation,
             version: p.version,
         }
     }

@@ -6,15 +6,19 @@
 //! value of a limit, would then parse and plan the statement again at every execution.
 
 pub mod acts;
+pub mod alarms;
 pub mod breakdowns;
 pub mod catalogue;
 mod connection;
 pub mod counters;
 mod dialect;
 pub mod error;
+pub mod evidence;
 pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
+pub mod lineage;
+mod lives;
 pub mod lots;
 mod migrate;
 pub mod people;
@@ -28,9 +32,11 @@ pub mod trays;
 pub mod verify;
 mod write;
 
+use crate::domain::profile::Rates;
 use connection::Target;
 use error::{Fault, StoreError};
 pub use read::Reading;
+use std::sync::Arc;
 pub use write::Tx;
 
 /// How to open the shop's database.
@@ -40,6 +46,8 @@ pub struct StoreOptions {
     pub database: String,
     /// Connections kept for reading, 1 to 64.
     pub readers: u32,
+    /// What the sums over temperatures depend on.
+    pub rates: Rates,
 }
 
 /// The opened database of one shop.
@@ -55,8 +63,9 @@ impl Store {
         let target = Target::read(&options.database);
         let mut first = connection::open_for_writing(&target)?;
         migrate::run(&mut first)?;
-        let readers = read::Readers::open(&target, options.readers)?;
-        let writer = write::Writer::open(&target, first)?;
+        let evidence = Arc::new(evidence::Evidence::new(options.rates));
+        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
+        let writer = write::Writer::open(&target, first, evidence)?;
         Ok(Store { target, readers, writer })
     }
 

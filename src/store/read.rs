@@ -3,12 +3,17 @@
 use super::connection::{self, AnyConnection, Target};
 use super::dialect;
 use super::error::StoreError;
+use super::evidence::Evidence;
 use diesel::connection::SimpleConnection;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// A view of one consistent state.
 pub struct Reading<'a> {
     pub(super) conn: &'a mut AnyConnection,
+    pub(super) evidence: &'a Evidence,
+    /// What is read inside a transaction that may still be undone is not shared with others.
+    pub(super) settled: bool,
 }
 
 struct Opener(Target);
@@ -30,10 +35,13 @@ impl r2d2::ManageConnection for Opener {
     }
 }
 
-pub struct Readers(r2d2::Pool<Opener>);
+pub struct Readers {
+    pool: r2d2::Pool<Opener>,
+    evidence: Arc<Evidence>,
+}
 
 impl Readers {
-    pub fn open(target: &Target, count: u32) -> Result<Readers, StoreError> {
+    pub fn open(target: &Target, count: u32, evidence: Arc<Evidence>) -> Result<Readers, StoreError> {
         let embedded = matches!(target, Target::Sqlite(_));
         r2d2::Pool::builder()
             .max_size(count.clamp(1, 64))
@@ -42,16 +50,16 @@ impl Readers {
             .test_on_check_out(!embedded)
             .connection_timeout(Duration::from_secs(2))
             .build(Opener(target.clone()))
-            .map(Readers)
+            .map(|pool| Readers { pool, evidence })
             .map_err(|e| StoreError::Unusable(e.to_string()))
     }
 
     pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
-        let mut connection = self.0.get().map_err(|e| StoreError::Busy(e.to_string()))?;
+        let mut connection = self.pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
         let begin = dialect::begin_read(&connection);
         connection.batch_execute(begin).map_err(StoreError::from)?;
         let mut ending = Ending(&mut connection);
-        let outcome = look(&mut Reading { conn: ending.0 });
+        let outcome = look(&mut Reading { conn: ending.0, evidence: &self.evidence, settled: true });
         ending.end();
         outcome
     }

@@ -14,6 +14,7 @@ diesel::table! {
         market_name -> Text,
         species_group -> Text,
         parasite_rule -> Text,
+        parasite_note -> Nullable<Text>,
         version -> BigInt,
     }
 }
@@ -35,6 +36,7 @@ diesel::table! {
         form -> Text,
         price_per_kg_cents -> BigInt,
         raw_budget_hours -> Nullable<BigInt>,
+        raw_budget_validated -> Nullable<Text>,
         item_number -> BigInt,
         label_note -> Nullable<Text>,
         version -> BigInt,
@@ -48,7 +50,21 @@ diesel::table! {
         method -> Text,
         set_point_mc -> BigInt,
         upper_limit_mc -> BigInt,
+        gap_minutes -> BigInt,
+        warm_minutes -> BigInt,
+        expects_readings -> BigInt,
+        readings_generation -> BigInt,
         version -> BigInt,
+    }
+}
+
+diesel::table! {
+    place_eras (place_code, from_at) {
+        place_code -> Text,
+        from_at -> BigInt,
+        method -> Text,
+        upper_limit_mc -> BigInt,
+        gap_minutes -> BigInt,
     }
 }
 
@@ -179,9 +195,6 @@ diesel::table! {
         price_per_kg_cents -> BigInt,
         list_price_per_kg_cents -> BigInt,
         markdown_reason -> Nullable<Text>,
-        life_budget_micros -> BigInt,
-        life_used_micros -> BigInt,
-        life_as_of -> BigInt,
         cut_at -> BigInt,
         use_by -> Nullable<BigInt>,
         supplier_until -> Nullable<BigInt>,
@@ -190,6 +203,26 @@ diesel::table! {
         thawed_at -> Nullable<BigInt>,
         label_wanted -> Nullable<Text>,
         version -> BigInt,
+    }
+}
+
+diesel::table! {
+    lives (tray_id) {
+        tray_id -> BigInt,
+        as_of -> BigInt,
+        raw_budget_micros -> BigInt,
+        colour_budget_micros -> Nullable<BigInt>,
+        frozen_budget_micros -> BigInt,
+        raw_micros -> BigInt,
+        colour_micros -> BigInt,
+        frozen_micros -> BigInt,
+        exposed_micros -> BigInt,
+        hot_micros -> BigInt,
+        measured_micros -> BigInt,
+        assumed_micros -> BigInt,
+        date_day_one -> Nullable<Text>,
+        wholly_frozen_before -> BigInt,
+        parasites_frozen_at -> Nullable<BigInt>,
     }
 }
 
@@ -232,11 +265,8 @@ diesel::table! {
         tray_id -> BigInt,
         place_code -> Text,
         method -> Text,
-        assumed_mc -> BigInt,
-        pace_millionths -> BigInt,
         from_at -> BigInt,
         to_at -> Nullable<BigInt>,
-        used_before_micros -> BigInt,
     }
 }
 
@@ -334,6 +364,52 @@ diesel::table! {
 }
 
 diesel::table! {
+    top_ups (id) {
+        id -> BigInt,
+        act_id -> BigInt,
+        at -> BigInt,
+        tub_id -> BigInt,
+        source_id -> BigInt,
+        grams -> BigInt,
+    }
+}
+
+diesel::table! {
+    alarms (id) {
+        id -> BigInt,
+        kind -> Text,
+        place_code -> Nullable<Text>,
+        tray_id -> Nullable<BigInt>,
+        since -> BigInt,
+        raised_at -> BigInt,
+        reason -> Text,
+        acknowledged_at -> Nullable<BigInt>,
+        acknowledged_by -> Nullable<Text>,
+        note -> Nullable<Text>,
+        ended_at -> Nullable<BigInt>,
+        cleared_at -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
+    parasite_freezings (id) {
+        id -> BigInt,
+        act_id -> BigInt,
+        scope -> Text,
+        target_id -> BigInt,
+        evidence -> Text,
+        rule -> Text,
+        from_at -> Nullable<BigInt>,
+        to_at -> Nullable<BigInt>,
+        temperature_mc -> BigInt,
+        hours -> BigInt,
+        note -> Nullable<Text>,
+        recorded_at -> BigInt,
+        recorded_by -> Text,
+    }
+}
+
+diesel::table! {
     idempotency (client, route, request_key) {
         client -> Text,
         route -> Text,
@@ -350,4 +426,6 @@ diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
 diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
 diesel::allow_tables_to_appear_in_same_query!(acts, entries);
 diesel::allow_tables_to_appear_in_same_query!(lots, holdings, trays);
+diesel::allow_tables_to_appear_in_same_query!(trays, lives);
+diesel::allow_tables_to_appear_in_same_query!(breakdowns, breakdown_inputs, breakdown_outputs);
 diesel::allow_tables_to_appear_in_same_query!(places, cuts, species);

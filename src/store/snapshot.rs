@@ -2,15 +2,18 @@
 
 use super::catalogue::{cut, place, species_of};
 use super::error::StoreError;
+use super::evidence;
 use super::holds;
 use super::read::Reading;
 use super::schema::{holdings, lots as lots_table, trays as trays_table};
 use super::trays::{self, Filter};
 use crate::domain::catalogue::{Cut, Species};
+use crate::domain::life::curve::Curve;
 use crate::domain::place::Place;
 use crate::domain::tray::Tray;
 use diesel::prelude::*;
 use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
 /// Trays of a filter with everything a judgement needs.
 pub struct Snapshot {
@@ -18,6 +21,7 @@ pub struct Snapshot {
     pub cuts: HashMap<String, Cut>,
     pub species: HashMap<String, Species>,
     pub places: HashMap<String, Place>,
+    pub curves: HashMap<String, Arc<Curve>>,
     /// Lots on each tray.
     pub lots_of: HashMap<i64, Vec<i64>>,
     /// Code of each lot, and whether it has a record of parasite freezing.
@@ -51,11 +55,17 @@ pub fn load(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) 
         }
         reached.extend(holds::reached(reading, first.id, last.id)?);
     }
+    let places = place::list(reading)?;
+    let mut curves = HashMap::new();
+    for place in &places {
+        curves.insert(place.code.clone(), evidence::curve(reading, place)?);
+    }
     Ok(Snapshot {
         trays,
+        curves,
         cuts: cut::list(reading)?.into_iter().map(|c| (c.code.clone(), c)).collect(),
         species: species_of::list(reading)?.into_iter().map(|s| (s.code.clone(), s)).collect(),
-        places: place::list(reading)?.into_iter().map(|p| (p.code.clone(), p)).collect(),
+        places: places.into_iter().map(|p| (p.code.clone(), p)).collect(),
         lots_of,
         lots,
         open_holds: holds::open(reading)?,

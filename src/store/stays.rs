@@ -1,42 +1,31 @@
-//! A tray's time in a place: from, to, and the pace its clock ran at. What life is computed from.
+//! A tray's time in a place: from, to. With the temperatures of the places, what life is computed from.
 
 use super::error::StoreError;
 use super::prepared::{on_either, update};
 use super::read::Reading;
 use super::schema::stays;
+use super::trays::instant;
 use super::write::Tx;
 use crate::domain::place::Place;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
 
-#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stay {
-    pub tray_id: i64,
     pub place_code: String,
+    /// The storage method of the place then.
     pub method: String,
-    pub assumed_mc: i64,
-    pub pace_millionths: i64,
-    pub from_at: i64,
-    pub to_at: Option<i64>,
-    /// Ice time the tray had used when the stay began.
-    pub used_before_micros: i64,
+    pub from: Instant,
+    /// None while it lasts.
+    pub to: Option<Instant>,
 }
 
-pub fn begin(
-    tx: &mut Tx<'_>,
-    tray_id: i64,
-    place: &Place,
-    from: Instant,
-    used_before_micros: i64,
-) -> Result<(), StoreError> {
+pub fn begin(tx: &mut Tx<'_>, tray_id: i64, place: &Place, from: Instant) -> Result<(), StoreError> {
     let row = (
         stays::tray_id.eq(tray_id),
         stays::place_code.eq(&place.code),
         stays::method.eq(place.method.as_str()),
-        stays::assumed_mc.eq(place.upper_limit.get()),
-        stays::pace_millionths.eq(place.pace().millionths()),
         stays::from_at.eq(from.micros()),
-        stays::used_before_micros.eq(used_before_micros),
     );
     diesel::insert_into(stays::table).values(row).execute(tx.changing())?;
     Ok(())
@@ -52,31 +41,46 @@ pub fn end(tx: &mut Tx<'_>, tray_id: i64, to: Instant) -> Result<(), StoreError>
     if ended == 1 { Ok(()) } else { Err(StoreError::impossible("open stays of one tray", ended)) }
 }
 
-/// Opens the last stay again, for a mis-scanned tray that never left; gives the method and the pace it was kept at.
-pub fn reopen(tx: &mut Tx<'_>, tray_id: i64) -> Result<(String, i64), StoreError> {
-    let (last, method, pace): (i64, String, i64) = stays::table
+/// Opens the last stay again, for a mis-scanned tray that never left.
+pub fn reopen(tx: &mut Tx<'_>, tray_id: i64) -> Result<(), StoreError> {
+    let last: i64 = stays::table
         .filter(stays::tray_id.eq(tray_id))
         .order(stays::id.desc())
-        .select((stays::id, stays::method, stays::pace_millionths))
+        .select(stays::id)
         .first(tx.changing())?;
     diesel::update(stays::table.filter(stays::id.eq(last))).set(stays::to_at.eq(None::<i64>)).execute(tx.changing())?;
-    Ok((method, pace))
+    Ok(())
 }
 
 /// The stays of a tray, in order.
 pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<Stay>, StoreError> {
-    Ok(stays::table
+    let rows: Vec<(String, String, i64, Option<i64>)> = stays::table
         .filter(stays::tray_id.eq(tray_id))
-        .order((stays::from_at, stays::id))
-        .select((
-            stays::tray_id,
-            stays::place_code,
-            stays::method,
-            stays::assumed_mc,
-            stays::pace_millionths,
-            stays::from_at,
-            stays::to_at,
-            stays::used_before_micros,
-        ))
-        .load(reading.conn)?)
+        .order(stays::id)
+        .select((stays::place_code, stays::method, stays::from_at, stays::to_at))
+        .load(reading.conn)?;
+    let read = |(place_code, method, from, to): (String, String, i64, Option<i64>)| {
+        Ok(Stay { place_code, method, from: instant(from)?, to: to.map(instant).transpose()? })
+    };
+    rows.into_iter().map(read).collect()
+}
+
+/// Trays, gone ones too, that stood in a place at some time of a stretch and have since left it, in the order of their numbers.
+pub fn left_after(
+    reading: &mut Reading<'_>,
+    place: &str,
+    from: Instant,
+    to: Option<Instant>,
+) -> Result<Vec<i64>, StoreError> {
+    let mut query = stays::table
+        .filter(stays::place_code.eq(place))
+        .filter(stays::to_at.gt(from.micros()))
+        .select(stays::tray_id)
+        .distinct()
+        .order(stays::tray_id)
+        .into_boxed();
+    if let Some(to) = to {
+        query = query.filter(stays::from_at.lt(to.micros()));
+    }
+    Ok(query.load(reading.conn)?)
 }

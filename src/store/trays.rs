@@ -3,10 +3,10 @@
 use super::error::StoreError;
 use super::prepared::{on_either, update};
 use super::read::Reading;
-use super::schema::{batches, holdings, trays};
+use super::lives::{self, LifeRow};
+use super::schema::{batches, holdings, lives as lives_table, trays};
 use super::write::Tx;
 use crate::domain::holding::{Holding, Pool};
-use crate::domain::life::rate::RawClock;
 use crate::domain::tray::{Fate, Kind, LabelReason, Tray};
 use crate::domain::tray_code::TrayCode;
 use crate::units::instant::Instant;
@@ -30,9 +30,6 @@ pub(super) struct TrayRow {
     price_per_kg_cents: i64,
     list_price_per_kg_cents: i64,
     markdown_reason: Option<String>,
-    life_budget_micros: i64,
-    life_used_micros: i64,
-    life_as_of: i64,
     cut_at: i64,
     use_by: Option<i64>,
     supplier_until: Option<i64>,
@@ -43,14 +40,14 @@ pub(super) struct TrayRow {
     version: i64,
 }
 
-fn instant(micros: i64) -> Result<Instant, StoreError> {
+pub(super) fn instant(micros: i64) -> Result<Instant, StoreError> {
     Instant::from_micros(micros).map_err(|e| StoreError::impossible("instant", e))
 }
 
-impl TryFrom<TrayRow> for Tray {
+impl TryFrom<(TrayRow, LifeRow)> for Tray {
     type Error = StoreError;
 
-    fn try_from(row: TrayRow) -> Result<Tray, StoreError> {
+    fn try_from((row, life): (TrayRow, LifeRow)) -> Result<Tray, StoreError> {
         let mass = |grams| Grams::new(grams).map_err(|e| StoreError::impossible("mass", e));
         let price = |cents| PricePerKg::new(cents).map_err(|e| StoreError::impossible("price", e));
         let moment = |at: Option<i64>| at.map(instant).transpose();
@@ -75,11 +72,7 @@ impl TryFrom<TrayRow> for Tray {
             price: price(row.price_per_kg_cents)?,
             list_price: price(row.list_price_per_kg_cents)?,
             markdown_reason: row.markdown_reason,
-            clock: RawClock {
-                budget_micros: row.life_budget_micros,
-                used_micros: row.life_used_micros,
-                as_of: instant(row.life_as_of)?,
-            },
+            lived: life.try_into()?,
             cut_at: instant(row.cut_at)?,
             use_by: moment(row.use_by)?,
             supplier_until: moment(row.supplier_until)?,
@@ -104,10 +97,12 @@ pub fn insert(tx: &mut Tx<'_>, tray: &Tray) -> Result<i64, StoreError> {
         trays::cut_at.eq(tray.cut_at.micros()),
         trays::version.eq(1_i64),
     );
-    Ok(diesel::insert_into(trays::table)
+    let id = diesel::insert_into(trays::table)
         .values((what, state_of(tray)))
         .returning(trays::id)
-        .get_result(tx.changing())?)
+        .get_result(tx.changing())?;
+    lives::insert(tx, id, &tray.lived)?;
+    Ok(id)
 }
 
 type State<'a> = (
@@ -121,9 +116,6 @@ type State<'a> = (
         diesel::dsl::Eq<trays::markdown_reason, &'a Option<String>>,
     ),
     (
-        diesel::dsl::Eq<trays::life_budget_micros, i64>,
-        diesel::dsl::Eq<trays::life_used_micros, i64>,
-        diesel::dsl::Eq<trays::life_as_of, i64>,
         diesel::dsl::Eq<trays::use_by, Option<i64>>,
         diesel::dsl::Eq<trays::supplier_until, Option<i64>>,
         diesel::dsl::Eq<trays::paused_left_micros, Option<i64>>,
@@ -146,9 +138,6 @@ fn state_of(tray: &Tray) -> State<'_> {
             trays::markdown_reason.eq(&tray.markdown_reason),
         ),
         (
-            trays::life_budget_micros.eq(tray.clock.budget_micros),
-            trays::life_used_micros.eq(tray.clock.used_micros),
-            trays::life_as_of.eq(tray.clock.as_of.micros()),
             trays::use_by.eq(tray.use_by.map(Instant::micros)),
             trays::supplier_until.eq(tray.supplier_until.map(Instant::micros)),
             trays::paused_left_micros.eq(tray.paused_left_micros),
@@ -157,6 +146,12 @@ fn state_of(tray: &Tray) -> State<'_> {
             trays::label_wanted.eq(tray.label_wanted.map(LabelReason::as_str)),
         ),
     )
+}
+
+/// Writes a changed tray whose life got another anchor: what `save` writes, and the life beside it.
+pub fn save_with_life(tx: &mut Tx<'_>, tray: &mut Tray) -> Result<(), StoreError> {
+    lives::replace(tx, tray.id, &tray.lived)?;
+    save(tx, tray)
 }
 
 struct Save;
@@ -173,14 +168,20 @@ pub fn save(tx: &mut Tx<'_>, tray: &mut Tray) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Every tray has its life: the two tables are one thing kept in two, since a sale changes only the first.
+fn with_life() -> diesel::helper_types::On<lives_table::table, diesel::dsl::Eq<lives_table::tray_id, trays::id>> {
+    lives_table::table.on(lives_table::tray_id.eq(trays::id))
+}
+
 pub fn find(reading: &mut Reading<'_>, code: &TrayCode) -> Result<Option<Tray>, StoreError> {
-    let query = trays::table.filter(trays::code.eq(code.to_string()));
-    let row: Option<TrayRow> = on_either!(reading.conn, own => query.get_result(own)).optional()?;
+    let query = trays::table.inner_join(with_life()).filter(trays::code.eq(code.to_string()));
+    let row: Option<(TrayRow, LifeRow)> = on_either!(reading.conn, own => query.get_result(own)).optional()?;
     row.map(TryInto::try_into).transpose()
 }
 
 pub fn by_id(reading: &mut Reading<'_>, id: i64) -> Result<Tray, StoreError> {
-    let row: TrayRow = trays::table.filter(trays::id.eq(id)).get_result(reading.conn)?;
+    let row: (TrayRow, LifeRow) =
+        trays::table.inner_join(with_life()).filter(trays::id.eq(id)).get_result(reading.conn)?;
     row.try_into()
 }
 
@@ -196,7 +197,8 @@ pub struct Filter {
 
 /// Trays by number, beginning above one.
 pub fn page(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) -> Result<Vec<Tray>, StoreError> {
-    let mut query = trays::table.filter(trays::id.gt(above)).order(trays::id).limit(limit).into_boxed();
+    let all = trays::table.inner_join(with_life());
+    let mut query = all.filter(trays::id.gt(above)).order(trays::id).limit(limit).into_boxed();
     if filter.in_stock_only {
         query = query.filter(trays::fate.is_null());
     }
@@ -212,7 +214,7 @@ pub fn page(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) 
     if let Some(batch) = filter.batch_id {
         query = query.filter(trays::batch_id.eq(batch));
     }
-    let rows: Vec<TrayRow> = query.load(reading.conn)?;
+    let rows: Vec<(TrayRow, LifeRow)> = query.load(reading.conn)?;
     rows.into_iter().map(TryInto::try_into).collect()
 }
 

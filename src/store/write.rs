@@ -10,6 +10,7 @@
 use super::connection::{self, AnyConnection, Target};
 use super::dialect;
 use super::error::{Fault, StoreError};
+use super::evidence::Evidence;
 use super::read::Reading;
 use diesel::connection::SimpleConnection;
 use diesel::result::{DatabaseErrorKind, Error};
@@ -17,7 +18,7 @@ use std::collections::VecDeque;
 use std::ops::{Deref, DerefMut};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 /// A transaction that may write. Reads go through it by `Deref`.
@@ -27,8 +28,8 @@ pub struct Tx<'a> {
 }
 
 impl<'a> Tx<'a> {
-    fn new(conn: &'a mut AnyConnection) -> Tx<'a> {
-        Tx { reading: Reading { conn }, wrote: false }
+    fn new(conn: &'a mut AnyConnection, evidence: &'a Evidence) -> Tx<'a> {
+        Tx { reading: Reading { conn, evidence, settled: false }, wrote: false }
     }
 
     /// The connection for a statement that changes something: from here on a failure has something to undo.
@@ -77,7 +78,7 @@ pub enum Went {
 
 /// A queued act, its types put away.
 pub trait Queued: Send {
-    fn run(&mut self, connection: &mut AnyConnection) -> Went;
+    fn run(&mut self, connection: &mut AnyConnection, evidence: &Evidence) -> Went;
     fn reply(self: Box<Self>, committed: &Result<(), StoreError>);
     fn lead(&self);
 }
@@ -88,12 +89,12 @@ struct Task<T, E, F> {
     caller: SyncSender<Signal<T, E>>,
 }
 
-fn run_act<T, E, F>(act: &F, connection: &mut AnyConnection) -> (Result<T, E>, Went)
+fn run_act<T, E, F>(act: &F, connection: &mut AnyConnection, evidence: &Evidence) -> (Result<T, E>, Went)
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
 {
-    let mut tx = Tx::new(connection);
+    let mut tx = Tx::new(connection, evidence);
     let outcome = catch_unwind(AssertUnwindSafe(|| act(&mut tx)));
     match outcome {
         Ok(Ok(value)) => (Ok(value), Went::Kept),
@@ -110,8 +111,8 @@ where
     T: Send,
     E: From<StoreError> + Fault + Send,
 {
-    fn run(&mut self, connection: &mut AnyConnection) -> Went {
-        let (outcome, went) = run_act(&self.act, connection);
+    fn run(&mut self, connection: &mut AnyConnection, evidence: &Evidence) -> Went {
+        let (outcome, went) = run_act(&self.act, connection, evidence);
         self.outcome = Some(outcome);
         went
     }
@@ -140,7 +141,12 @@ pub struct Line {
     waiting: VecDeque<Box<dyn Queued>>,
 }
 
-pub enum Writer {
+pub struct Writer {
+    way: Way,
+    evidence: Arc<Evidence>,
+}
+
+enum Way {
     Embedded { line: Mutex<Line>, connection: Mutex<AnyConnection> },
     Server(r2d2::Pool<ServerOpener>),
 }
@@ -165,17 +171,18 @@ impl r2d2::ManageConnection for ServerOpener {
 }
 
 impl Writer {
-    pub fn open(target: &Target, first: AnyConnection) -> Result<Writer, StoreError> {
-        match target {
-            Target::Sqlite(_) => Ok(Writer::Embedded { line: Mutex::default(), connection: Mutex::new(first) }),
+    pub fn open(target: &Target, first: AnyConnection, evidence: Arc<Evidence>) -> Result<Writer, StoreError> {
+        let way = match target {
+            Target::Sqlite(_) => Way::Embedded { line: Mutex::default(), connection: Mutex::new(first) },
             Target::Postgres(_) => r2d2::Pool::builder()
                 .max_size(8)
                 .min_idle(Some(1))
                 .connection_timeout(Duration::from_secs(5))
                 .build(ServerOpener(target.clone()))
-                .map(Writer::Server)
-                .map_err(|e| StoreError::Unusable(e.to_string())),
-        }
+                .map(Way::Server)
+                .map_err(|e| StoreError::Unusable(e.to_string()))?,
+        };
+        Ok(Writer { way, evidence })
     }
 
     pub fn write<T, E, F>(&self, act: F) -> Result<T, E>
@@ -184,9 +191,9 @@ impl Writer {
         T: Send + 'static,
         E: From<StoreError> + Fault + Send + 'static,
     {
-        match self {
-            Writer::Embedded { line, connection } => write_embedded(line, connection, act),
-            Writer::Server(pool) => write_to_server(pool, &act),
+        match &self.way {
+            Way::Embedded { line, connection } => write_embedded(line, connection, &self.evidence, act),
+            Way::Server(pool) => write_to_server(pool, &self.evidence, &act),
         }
     }
 
@@ -196,16 +203,22 @@ impl Writer {
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
     {
-        match self {
-            Writer::Embedded { connection, .. } => {
-                commit_alone(connection.get_mut().unwrap_or_else(PoisonError::into_inner), &act)
+        match &mut self.way {
+            Way::Embedded { connection, .. } => {
+                let connection = connection.get_mut().unwrap_or_else(PoisonError::into_inner);
+                commit_alone(connection, &self.evidence, &act)
             }
-            Writer::Server(pool) => write_to_server(pool, &act),
+            Way::Server(pool) => write_to_server(pool, &self.evidence, &act),
         }
     }
 }
 
-fn write_embedded<T, E, F>(line: &Mutex<Line>, connection: &Mutex<AnyConnection>, act: F) -> Result<T, E>
+fn write_embedded<T, E, F>(
+    line: &Mutex<Line>,
+    connection: &Mutex<AnyConnection>,
+    evidence: &Evidence,
+    act: F,
+) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
     T: Send + 'static,
@@ -215,19 +228,20 @@ where
     if !state.led {
         state.led = true;
         drop(state);
-        let outcome = commit_alone(&mut locked(connection), &act);
+        let outcome = commit_alone(&mut locked(connection), evidence, &act);
         hand_on(line);
         return outcome;
     }
     let (caller, signals) = sync_channel(2);
     state.waiting.push_back(Box::new(Task { act, outcome: None, caller }));
     drop(state);
-    wait(line, connection, &signals)
+    wait(line, connection, evidence, &signals)
 }
 
 fn wait<T, E: From<StoreError>>(
     line: &Mutex<Line>,
     connection: &Mutex<AnyConnection>,
+    evidence: &Evidence,
     signals: &Receiver<Signal<T, E>>,
 ) -> Result<T, E> {
     loop {
@@ -239,7 +253,7 @@ fn wait<T, E: From<StoreError>>(
                     let count = state.waiting.len().min(GROUP_LIMIT);
                     state.waiting.drain(..count).collect()
                 };
-                commit_group(&mut locked(connection), group);
+                commit_group(&mut locked(connection), evidence, group);
                 hand_on(line);
             }
             Err(_) => return Err(StoreError::Panicked.into()),
@@ -256,13 +270,13 @@ fn hand_on(line: &Mutex<Line>) {
     }
 }
 
-fn commit_alone<T, E, F>(connection: &mut AnyConnection, act: &F) -> Result<T, E>
+fn commit_alone<T, E, F>(connection: &mut AnyConnection, evidence: &Evidence, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
 {
     begin(connection)?;
-    let (outcome, went) = run_act(act, connection);
+    let (outcome, went) = run_act(act, connection, evidence);
     if went == Went::Kept {
         commit(connection)?;
     } else {
@@ -271,14 +285,14 @@ where
     outcome
 }
 
-fn commit_group(connection: &mut AnyConnection, mut group: Vec<Box<dyn Queued>>) {
+fn commit_group(connection: &mut AnyConnection, evidence: &Evidence, mut group: Vec<Box<dyn Queued>>) {
     let committed = begin(connection).and_then(|()| {
-        let dirty = group.iter_mut().any(|task| task.run(connection) == Went::FailedDirty);
+        let dirty = group.iter_mut().any(|task| task.run(connection, evidence) == Went::FailedDirty);
         if dirty {
             roll_back(connection);
             begin(connection)?;
             for task in &mut group {
-                run_in_savepoint(connection, task.as_mut())?;
+                run_in_savepoint(connection, evidence, task.as_mut())?;
             }
         }
         commit(connection)
@@ -291,9 +305,13 @@ fn commit_group(connection: &mut AnyConnection, mut group: Vec<Box<dyn Queued>>)
     }
 }
 
-fn run_in_savepoint(connection: &mut AnyConnection, task: &mut dyn Queued) -> Result<(), StoreError> {
+fn run_in_savepoint(
+    connection: &mut AnyConnection,
+    evidence: &Evidence,
+    task: &mut dyn Queued,
+) -> Result<(), StoreError> {
     connection.batch_execute("SAVEPOINT act")?;
-    let end = if task.run(connection) == Went::Kept { "RELEASE act" } else { "ROLLBACK TO act; RELEASE act" };
+    let end = if task.run(connection, evidence) == Went::Kept { "RELEASE act" } else { "ROLLBACK TO act; RELEASE act" };
     Ok(connection.batch_execute(end)?)
 }
 
@@ -316,7 +334,7 @@ fn roll_back(connection: &mut AnyConnection) {
     }
 }
 
-fn write_to_server<T, E, F>(pool: &r2d2::Pool<ServerOpener>, act: &F) -> Result<T, E>
+fn write_to_server<T, E, F>(pool: &r2d2::Pool<ServerOpener>, evidence: &Evidence, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
@@ -324,7 +342,7 @@ where
     let mut connection = pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
     let mut attempt = 1;
     loop {
-        let outcome = attempt_on_server(&mut connection, act);
+        let outcome = attempt_on_server(&mut connection, evidence, act);
         let collided =
             outcome.as_ref().err().and_then(Fault::store_error).is_some_and(|e| matches!(e, StoreError::Collision(_)));
         if !collided || attempt == ATTEMPTS {
@@ -335,13 +353,13 @@ where
     }
 }
 
-fn attempt_on_server<T, E, F>(connection: &mut AnyConnection, act: &F) -> Result<T, E>
+fn attempt_on_server<T, E, F>(connection: &mut AnyConnection, evidence: &Evidence, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
 {
     begin(connection)?;
-    let (outcome, went) = run_act(act, connection);
+    let (outcome, went) = run_act(act, connection, evidence);
     if went != Went::Kept {
         roll_back(connection);
         return outcome;

@@ -26,7 +26,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
         (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
-        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "counts", description = "Stock counts."),
+        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "access", description = "People and keys.")
     )
 )]
@@ -139,6 +139,7 @@ pub fn document() -> Document {
         api::stock::Doc::openapi(),
         api::tray_acts::Doc::openapi(),
         api::holds::Doc::openapi(),
+        api::alarms::Doc::openapi(),
         api::counts::Doc::openapi(),
         api::sales::Doc::openapi(),
         api::scan::Doc::openapi(),

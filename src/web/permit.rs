@@ -32,6 +32,7 @@ permits!(
     Count,
     PlaceHold,
     ReleaseHold,
+    Acknowledge,
     PrintLabels,
     Review,
     EditCatalogue,

@@ -1,5 +1,8 @@
 -- Takes the tables of the house away, the youngest first.
 DROP TABLE idempotency;
+DROP TABLE parasite_freezings;
+DROP TABLE alarms;
+DROP TABLE top_ups;
 DROP TABLE count_lines;
 DROP TABLE issued_labels;
 DROP TABLE markdowns;
@@ -12,6 +15,7 @@ DROP TABLE stays;
 DROP TABLE holdings;
 DROP TABLE breakdown_outputs;
 DROP TABLE breakdown_inputs;
+DROP TABLE lives;
 DROP TABLE trays;
 DROP TABLE batches;
 DROP TABLE breakdown_losses;
@@ -21,6 +25,7 @@ DROP TABLE acts;
 DROP TABLE access_keys;
 DROP TABLE sign_ins;
 DROP TABLE people;
+DROP TABLE place_eras;
 DROP TABLE places;
 DROP TABLE cuts;
 DROP TABLE suppliers;

@@ -12,6 +12,7 @@ CREATE TABLE species (
     market_name TEXT NOT NULL,
     species_group TEXT NOT NULL,
     parasite_rule TEXT NOT NULL,
+    parasite_note TEXT,
     version INTEGER NOT NULL,
     CHECK (parasite_rule IN ('exempt', 'freeze_before_raw'))
 ) STRICT;
@@ -30,6 +31,7 @@ CREATE TABLE cuts (
     form TEXT NOT NULL,
     price_per_kg_cents INTEGER NOT NULL CHECK (price_per_kg_cents >= 0),
     raw_budget_hours INTEGER,
+    raw_budget_validated TEXT,
     item_number INTEGER NOT NULL UNIQUE,
     label_note TEXT,
     version INTEGER NOT NULL,
@@ -42,10 +44,23 @@ CREATE TABLE places (
     method TEXT NOT NULL,
     set_point_mc INTEGER NOT NULL,
     upper_limit_mc INTEGER NOT NULL,
+    gap_minutes INTEGER NOT NULL CHECK (gap_minutes > 0),
+    warm_minutes INTEGER NOT NULL CHECK (warm_minutes >= 0),
+    expects_readings INTEGER NOT NULL CHECK (expects_readings IN (0, 1)),
+    readings_generation INTEGER NOT NULL,
     version INTEGER NOT NULL,
     CHECK (method IN ('chill', 'superchill', 'frozen', 'ambient')),
     CHECK (set_point_mc <= upper_limit_mc)
 ) STRICT;
+
+CREATE TABLE place_eras (
+    place_code TEXT NOT NULL REFERENCES places (code),
+    from_at INTEGER NOT NULL,
+    method TEXT NOT NULL,
+    upper_limit_mc INTEGER NOT NULL,
+    gap_minutes INTEGER NOT NULL,
+    PRIMARY KEY (place_code, from_at)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE people (
     id INTEGER PRIMARY KEY,
@@ -159,9 +174,6 @@ CREATE TABLE trays (
     price_per_kg_cents INTEGER NOT NULL CHECK (price_per_kg_cents >= 0),
     list_price_per_kg_cents INTEGER NOT NULL CHECK (list_price_per_kg_cents >= 0),
     markdown_reason TEXT,
-    life_budget_micros INTEGER NOT NULL CHECK (life_budget_micros >= 0),
-    life_used_micros INTEGER NOT NULL CHECK (life_used_micros >= 0),
-    life_as_of INTEGER NOT NULL,
     cut_at INTEGER NOT NULL,
     use_by INTEGER,
     supplier_until INTEGER,
@@ -174,6 +186,24 @@ CREATE TABLE trays (
     CHECK ((fate IS NULL) = (gone_at IS NULL)),
     CHECK (fate IS NULL OR net_g = 0),
     CHECK (price_per_kg_cents <= list_price_per_kg_cents)
+) STRICT;
+
+CREATE TABLE lives (
+    tray_id INTEGER NOT NULL PRIMARY KEY REFERENCES trays (id),
+    as_of INTEGER NOT NULL,
+    raw_budget_micros INTEGER NOT NULL CHECK (raw_budget_micros >= 0),
+    colour_budget_micros INTEGER,
+    frozen_budget_micros INTEGER NOT NULL CHECK (frozen_budget_micros >= 0),
+    raw_micros INTEGER NOT NULL CHECK (raw_micros >= 0),
+    colour_micros INTEGER NOT NULL CHECK (colour_micros >= 0),
+    frozen_micros INTEGER NOT NULL CHECK (frozen_micros >= 0),
+    exposed_micros INTEGER NOT NULL CHECK (exposed_micros >= 0),
+    hot_micros INTEGER NOT NULL CHECK (hot_micros >= 0),
+    measured_micros INTEGER NOT NULL CHECK (measured_micros >= 0),
+    assumed_micros INTEGER NOT NULL CHECK (assumed_micros >= 0),
+    date_day_one TEXT,
+    wholly_frozen_before INTEGER NOT NULL CHECK (wholly_frozen_before IN (0, 1)),
+    parasites_frozen_at INTEGER
 ) STRICT;
 
 CREATE TABLE breakdown_inputs (
@@ -209,11 +239,8 @@ CREATE TABLE stays (
     tray_id INTEGER NOT NULL REFERENCES trays (id),
     place_code TEXT NOT NULL REFERENCES places (code),
     method TEXT NOT NULL,
-    assumed_mc INTEGER NOT NULL,
-    pace_millionths INTEGER NOT NULL CHECK (pace_millionths >= 0),
     from_at INTEGER NOT NULL,
     to_at INTEGER,
-    used_before_micros INTEGER NOT NULL,
     CHECK (to_at IS NULL OR to_at >= from_at)
 ) STRICT;
 
@@ -299,6 +326,50 @@ CREATE TABLE count_lines (
     counted_g INTEGER NOT NULL CHECK (counted_g >= 0)
 ) STRICT;
 
+CREATE TABLE top_ups (
+    id INTEGER PRIMARY KEY,
+    act_id INTEGER NOT NULL REFERENCES acts (id),
+    at INTEGER NOT NULL,
+    tub_id INTEGER NOT NULL REFERENCES trays (id),
+    source_id INTEGER NOT NULL REFERENCES trays (id),
+    grams INTEGER NOT NULL CHECK (grams > 0)
+) STRICT;
+
+CREATE TABLE alarms (
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL,
+    place_code TEXT REFERENCES places (code),
+    tray_id INTEGER REFERENCES trays (id),
+    since INTEGER NOT NULL,
+    raised_at INTEGER NOT NULL,
+    reason TEXT NOT NULL,
+    acknowledged_at INTEGER,
+    acknowledged_by TEXT,
+    note TEXT,
+    ended_at INTEGER,
+    cleared_at INTEGER,
+    CHECK (kind IN ('place_too_warm', 'place_silent', 'label_too_long', 'exposure_reached')),
+    CHECK ((place_code IS NULL) <> (tray_id IS NULL))
+) STRICT;
+
+CREATE TABLE parasite_freezings (
+    id INTEGER PRIMARY KEY,
+    act_id INTEGER NOT NULL REFERENCES acts (id),
+    scope TEXT NOT NULL,
+    target_id INTEGER NOT NULL,
+    evidence TEXT NOT NULL,
+    rule TEXT NOT NULL,
+    from_at INTEGER,
+    to_at INTEGER,
+    temperature_mc INTEGER NOT NULL,
+    hours INTEGER NOT NULL,
+    note TEXT,
+    recorded_at INTEGER NOT NULL,
+    recorded_by TEXT NOT NULL,
+    CHECK (scope IN ('lot', 'batch')),
+    CHECK (evidence IN ('measured', 'supplier_letter'))
+) STRICT;
+
 CREATE TABLE idempotency (
     client TEXT NOT NULL,
     route TEXT NOT NULL,
@@ -314,6 +385,12 @@ CREATE INDEX trays_in_stock ON trays (place_code, cut_code) WHERE fate IS NULL;
 CREATE INDEX trays_by_batch ON trays (batch_id);
 CREATE INDEX holdings_by_lot ON holdings (lot_id);
 CREATE INDEX stays_by_tray ON stays (tray_id, from_at);
+CREATE INDEX stays_by_place ON stays (place_code, to_at);
+CREATE INDEX top_ups_by_tub ON top_ups (tub_id);
+CREATE INDEX top_ups_by_source ON top_ups (source_id);
+CREATE INDEX breakdown_outputs_by_tray ON breakdown_outputs (tray_id);
+CREATE INDEX breakdown_inputs_by_tray ON breakdown_inputs (tray_id);
+CREATE INDEX alarms_open ON alarms (kind) WHERE cleared_at IS NULL;
 CREATE INDEX stays_open ON stays (tray_id) WHERE to_at IS NULL;
 CREATE INDEX entries_by_act ON entries (act_id);
 CREATE INDEX entries_by_lot ON entries (lot_id);

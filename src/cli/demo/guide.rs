@@ -34,7 +34,7 @@ pub fn till_key(desk: &Desk, people: &[SignIn]) -> Result<String, Stop> {
 /// One tray of each kind of answer a scan can give, as far as the stock has one now.
 pub fn worth_scanning(desk: &Desk, last_sold: Option<&str>) -> Result<Vec<Worth>, Stop> {
     let at = now();
-    let stock = desk.look(|reading, _| in_stock(reading, at))?;
+    let stock = desk.look(|reading, shop| in_stock(reading, shop, at))?;
     let for_sale = |judged: &&Judged| judged.verdict.stops.is_empty();
     let until = |judged: &Judged| judged.verdict.sell_until.unwrap_or(at);
     let long = stock.iter().filter(for_sale).filter(|j| j.verdict.outcome == Outcome::Sell).max_by_key(|j| until(j));

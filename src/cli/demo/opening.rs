@@ -124,6 +124,8 @@ fn add_place(tx: &mut Tx<'_>, at: Instant, row: &PlaceRow) -> Result<(), Failure
         method: row.method.clone(),
         set_point_mc: row.set_point_mc,
         upper_limit_mc: row.upper_limit_mc,
+        expects_readings: Some(row.logger == YesNo::Yes),
+        ..PlaceDraft::default()
     };
     put_place(tx, &founder(), at, &row.code, &draft, Expected::New).map(drop)
 }

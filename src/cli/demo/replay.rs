@@ -161,6 +161,7 @@ impl Hand<'_, '_> {
             outputs: outputs.iter().map(|line| output(&line.row)).collect(),
             losses: losses.iter().map(|l| LossDraft { name: l.row.name.clone(), grams: l.row.grams }).collect(),
             place: row.place.clone(),
+            bench_minutes: None,
             reason: row.reason.clone(),
         };
         let made = break_down(self.tx, self.shop, &actor, self.now, &cutting)?;
@@ -211,11 +212,11 @@ impl Hand<'_, '_> {
 
     fn take_to(&mut self, actor: &Actor, code: &str, row: &ActRow, way: Way) -> Result<(), Failure> {
         let place = row.place.as_deref().unwrap_or_default();
-        take_to(self.tx, actor, self.now, code, place, way, row.reason.as_deref()).map(drop)
+        take_to(self.tx, self.shop, actor, self.now, code, place, way, row.reason.as_deref()).map(drop)
     }
 
     fn take_out(&mut self, actor: &Actor, code: &str, row: &ActRow, whither: Whither) -> Result<(), Failure> {
-        take_out(self.tx, actor, self.now, code, whither, row.grams, row.reason.as_deref()).map(drop)
+        take_out(self.tx, self.shop, actor, self.now, code, whither, row.grams, row.reason.as_deref()).map(drop)
     }
 
     fn hold(&mut self, actor: &Actor, code: String, row: &ActRow) -> Result<(), Failure> {

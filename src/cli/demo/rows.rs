@@ -48,6 +48,7 @@ pub struct PlaceRow {
     pub method: String,
     pub set_point_mc: i64,
     pub upper_limit_mc: i64,
+    pub logger: YesNo,
 }
 
 #[derive(Debug, Clone, Deserialize)]

@@ -6,5 +6,6 @@
 pub mod budget;
 pub mod clocks;
 pub mod curve;
+pub mod lived;
 pub mod rate;
 pub mod wear;

@@ -56,6 +56,9 @@ pub struct PostBreakdown {
     /// Where it is cut.
     #[schema(example = "bench")]
     pub place_code: String,
+    /// Minutes the fish lay on the bench before it was cut: part of its life. What the shop reckons with, when absent.
+    #[schema(example = 20)]
+    pub bench_minutes: Option<i64>,
     /// Needed when more is missing than scales and drip explain.
     #[serde(default)]
     #[schema(example = "head ice thrown out")]
@@ -171,6 +174,7 @@ impl From<PostBreakdown> for Cutting {
                 .collect(),
             losses: body.losses.into_iter().map(|l| LossDraft { name: l.name, grams: l.grams }).collect(),
             place: body.place_code,
+            bench_minutes: body.bench_minutes,
             reason: body.reason,
         }
     }

@@ -1,6 +1,7 @@
 //! The JSON interface under `/v1`: one file a resource, each with its JSON types, handlers, notes for the document, and routes.
 
 pub mod access;
+pub mod alarms;
 pub mod breakdowns;
 pub mod counts;
 pub mod cuts;
@@ -42,6 +43,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         stock::routes,
         tray_acts::routes,
         holds::routes,
+        alarms::routes,
         counts::routes,
         sales::routes,
         scan::routes,

@@ -82,7 +82,7 @@ async fn get(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
         rule: query.rule.unwrap_or_else(|| "fefo".to_owned()),
         place: query.place,
     };
-    let picked = look.ask(move |desk, now| desk.look(|reading, _| pick_list(reading, now, &draft))).await?;
+    let picked = look.ask(move |desk, now| desk.look(|reading, shop| pick_list(reading, shop, now, &draft))).await?;
     ok(&PickList::from(picked))
 }
 

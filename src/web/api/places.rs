@@ -31,6 +31,15 @@ pub struct PlaceBody {
     /// Upper limit in thousandths of a degree Celsius: what counts while nobody measures.
     #[schema(example = 2000)]
     pub upper_limit_mc: i64,
+    /// Readings further apart than this leave a gap, which counts at the worst; no reading for longer raises an alarm.
+    #[schema(example = 90)]
+    pub gap_minutes: i64,
+    /// How long it may be above its upper limit without an alarm.
+    #[schema(example = 30)]
+    pub warm_minutes: i64,
+    /// Whether a logger measures here, so that its silence is an alarm.
+    #[schema(example = true)]
+    pub expects_readings: bool,
     /// Raised by every change; the ETag.
     #[schema(example = 1)]
     pub version: i64,
@@ -52,6 +61,15 @@ pub struct PutPlace {
     /// Upper limit in thousandths of a degree Celsius: what counts while nobody measures.
     #[schema(example = 2000)]
     pub upper_limit_mc: i64,
+    /// Readings further apart than this leave a gap, 1 to 240 minutes; 90 when absent.
+    #[schema(example = 90)]
+    pub gap_minutes: Option<i64>,
+    /// How long it may be above its upper limit without an alarm, 0 to 240 minutes; 30 when absent.
+    #[schema(example = 30)]
+    pub warm_minutes: Option<i64>,
+    /// Whether a logger measures here, so that its silence is an alarm; false when absent.
+    #[schema(example = true)]
+    pub expects_readings: Option<bool>,
 }
 
 impl From<Place> for PlaceBody {
@@ -62,6 +80,9 @@ impl From<Place> for PlaceBody {
             method: thing.method.as_str().to_owned(),
             set_point_mc: thing.set_point.get(),
             upper_limit_mc: thing.upper_limit.get(),
+            gap_minutes: thing.gap_minutes,
+            warm_minutes: thing.warm_minutes,
+            expects_readings: thing.expects_readings,
             code: thing.code,
         }
     }
@@ -74,6 +95,9 @@ impl From<PutPlace> for PlaceDraft {
             method: body.method,
             set_point_mc: body.set_point_mc,
             upper_limit_mc: body.upper_limit_mc,
+            gap_minutes: body.gap_minutes,
+            warm_minutes: body.warm_minutes,
+            expects_readings: body.expects_readings,
         }
     }
 }

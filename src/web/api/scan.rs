@@ -46,7 +46,7 @@ async fn post(told: Told<Scan, PostScan>) -> Outcome {
         .ask(move |desk, _| {
             desk.look(|reading, shop| {
                 let scanned: Scanned = scan(reading, shop, now, &text)?;
-                let judged = board::one(reading, now, &scanned.facts.tray.code.to_string())?;
+                let judged = board::one(reading, shop, now, &scanned.facts.tray.code.to_string())?;
                 Ok((scanned, judged))
             })
         })

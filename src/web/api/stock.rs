@@ -187,7 +187,7 @@ async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
         TrayFilter { in_stock_only, cut: query.cut, place: query.place, species: query.species, batch_id: None };
     let now = clock::now();
     let found =
-        look.ask(move |desk, _| desk.look(|reading, _| board::judged(reading, now, &filter, above, limit))).await?;
+        look.ask(move |desk, _| desk.look(|reading, shop| board::judged(reading, shop, now, &filter, above, limit))).await?;
     let next = found.last().filter(|_| i64::try_from(found.len()).is_ok_and(|n| n == limit)).map(|j| j.facts.tray.id);
     page(&request, &found.into_iter().map(|judged| StockBody::of(judged, now)).collect::<Vec<_>>(), next)
 }
@@ -198,7 +198,7 @@ async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
     responses((status = 200, description = "The tray, its version as ETag.", body = StockBody)))]
 async fn get(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
     let now = clock::now();
-    let judged = look.ask(move |desk, _| desk.look(|reading, _| board::one(reading, now, &code))).await?;
+    let judged = look.ask(move |desk, _| desk.look(|reading, shop| board::one(reading, shop, now, &code))).await?;
     let version = judged.facts.tray.version;
     versioned(&StockBody::of(judged, now), version, false)
 }

@@ -70,7 +70,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
         Err(answer) => return answer,
     };
     let now = clock::now();
-    match visitor.service.ask(move |desk, _| desk.look(|reading, _| in_stock(reading, now))).await {
+    match visitor.service.ask(move |desk, _| desk.look(|reading, shop| in_stock(reading, shop, now))).await {
         Ok(stock) => {
             let shop = visitor.service.desk.shop();
             html(page(shop, Some(&visitor.actor), "Board", "/", None, board(shop, &stock, now)))

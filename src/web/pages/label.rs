@@ -53,7 +53,7 @@ async fn get(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
     };
     let now = clock::now();
     let found = visitor.service.ask(move |desk, _| {
-        desk.look(|reading, _| Ok((board::one(reading, now, &code)?, look::stays(reading, &code)?.1)))
+        desk.look(|reading, shop| Ok((board::one(reading, shop, now, &code)?, look::stays(reading, &code)?.1)))
     });
     match found.await {
         Ok((judged, stays)) => {

@@ -1,0 +1,51 @@
+//! The watch goes round once a minute, on a thread of its own, until it is dropped.
+
+use crate::ops::desk::Desk;
+use crate::ops::failure::Failure;
+use crate::ops::watch::{go_round, is_due};
+use crate::units::instant::Instant;
+use std::sync::Arc;
+use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// A running watch; dropping it ends it, after the round under way.
+pub struct Watch {
+    stop: Option<Sender<()>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+/// Starts the watch. A round that fails is logged and tried again at the next.
+pub fn start(desk: Arc<Desk>, clock: fn() -> Instant, every: Duration) -> std::io::Result<Watch> {
+    let (stop, stopped) = channel();
+    let thread = std::thread::Builder::new().name("watch".to_owned()).spawn(move || {
+        loop {
+            if let Err(error) = round(&desk, clock()) {
+                tracing::error!(%error, "the watch could not go round");
+            }
+            if stopped.recv_timeout(every) != Err(RecvTimeoutError::Timeout) {
+                return;
+            }
+        }
+    })?;
+    Ok(Watch { stop: Some(stop), thread: Some(thread) })
+}
+
+/// Looks first: most rounds change nothing and need no writing.
+fn round(desk: &Desk, now: Instant) -> Result<(), Failure> {
+    if desk.look(|reading, shop| is_due(reading, shop, now))? {
+        desk.act(move |tx, shop| go_round(tx, shop, now))?;
+    }
+    Ok(())
+}
+
+impl Drop for Watch {
+    fn drop(&mut self) {
+        drop(self.stop.take());
+        if let Some(thread) = self.thread.take()
+            && thread.join().is_err()
+        {
+            tracing::error!("the watch had ended in a panic");
+        }
+    }
+}

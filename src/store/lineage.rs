@@ -1,0 +1,114 @@
+//! What a tray came of: the trays it was cut from, the trays poured into it, and the other way round.
+
+use super::error::StoreError;
+use super::read::Reading;
+use super::schema::{batches, breakdown_inputs, breakdown_outputs, breakdowns, top_ups, trays};
+use super::trays::instant;
+use super::write::Tx;
+use crate::units::instant::Instant;
+use diesel::prelude::*;
+use std::collections::BTreeSet;
+
+/// One act by which a tray took over from others.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TakeOver {
+    pub act_id: i64,
+    pub at: Instant,
+    pub sources: Vec<i64>,
+}
+
+/// The cutting a tray came of; none for what was received.
+pub fn cutting(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<TakeOver>, StoreError> {
+    let found: Option<(i64, i64, i64)> = breakdown_outputs::table
+        .inner_join(breakdowns::table.on(breakdowns::id.eq(breakdown_outputs::breakdown_id)))
+        .filter(breakdown_outputs::tray_id.eq(tray_id))
+        .select((breakdowns::id, breakdowns::act_id, breakdowns::at))
+        .get_result(reading.conn)
+        .optional()?;
+    let Some((id, act_id, at)) = found else { return Ok(None) };
+    let sources = breakdown_inputs::table
+        .filter(breakdown_inputs::breakdown_id.eq(id))
+        .order(breakdown_inputs::id)
+        .select(breakdown_inputs::tray_id)
+        .load(reading.conn)?;
+    Ok(Some(TakeOver { act_id, at: instant(at)?, sources }))
+}
+
+/// What was poured into a tub, in the order it was.
+pub fn poured_into(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<TakeOver>, StoreError> {
+    let rows: Vec<(i64, i64, i64)> = top_ups::table
+        .filter(top_ups::tub_id.eq(tray_id))
+        .order(top_ups::id)
+        .select((top_ups::act_id, top_ups::at, top_ups::source_id))
+        .load(reading.conn)?;
+    rows.into_iter()
+        .map(|(act_id, at, source)| Ok(TakeOver { act_id, at: instant(at)?, sources: vec![source] }))
+        .collect()
+}
+
+/// Remembers that a tub was topped up.
+pub fn insert_top_up(
+    tx: &mut Tx<'_>,
+    act_id: i64,
+    at: Instant,
+    tub_id: i64,
+    source_id: i64,
+    grams: i64,
+) -> Result<(), StoreError> {
+    let row = (
+        top_ups::act_id.eq(act_id),
+        top_ups::at.eq(at.micros()),
+        top_ups::tub_id.eq(tub_id),
+        top_ups::source_id.eq(source_id),
+        top_ups::grams.eq(grams),
+    );
+    diesel::insert_into(top_ups::table).values(row).execute(tx.changing())?;
+    Ok(())
+}
+
+/// Trays named in one question at most: both databases limit how many values a statement may carry.
+const TRAYS_A_QUESTION: usize = 500;
+
+/// These trays and every tray that took over from one of them, by cutting or pouring, however far on.
+pub fn descendants(reading: &mut Reading<'_>, of: Vec<i64>) -> Result<BTreeSet<i64>, StoreError> {
+    let mut found: BTreeSet<i64> = of.iter().copied().collect();
+    let mut newest = of;
+    while !newest.is_empty() {
+        let mut next = Vec::new();
+        for some in newest.chunks(TRAYS_A_QUESTION) {
+            let cut: Vec<i64> = breakdown_outputs::table
+                .inner_join(breakdown_inputs::table.on(breakdown_inputs::breakdown_id.eq(breakdown_outputs::breakdown_id)))
+                .filter(breakdown_inputs::tray_id.eq_any(some))
+                .select(breakdown_outputs::tray_id)
+                .load(reading.conn)?;
+            let poured: Vec<i64> = top_ups::table
+                .filter(top_ups::source_id.eq_any(some))
+                .select(top_ups::tub_id)
+                .load(reading.conn)?;
+            next.extend(cut.into_iter().chain(poured).filter(|tray| found.insert(*tray)));
+        }
+        newest = next;
+    }
+    Ok(found)
+}
+
+/// Which of these trays are in stock.
+pub fn in_stock(reading: &mut Reading<'_>, of: &BTreeSet<i64>) -> Result<Vec<i64>, StoreError> {
+    let mut found = Vec::new();
+    let all: Vec<i64> = of.iter().copied().collect();
+    for some in all.chunks(TRAYS_A_QUESTION) {
+        let query = trays::table.filter(trays::id.eq_any(some)).filter(trays::fate.is_null());
+        found.extend(query.select(trays::id).order(trays::id).load::<i64>(reading.conn)?);
+    }
+    Ok(found)
+}
+
+/// The trays of a batch, in stock or not.
+pub fn of_batch(reading: &mut Reading<'_>, batch_id: i64) -> Result<Vec<i64>, StoreError> {
+    let exists: Option<i64> =
+        batches::table.filter(batches::id.eq(batch_id)).select(batches::id).get_result(reading.conn).optional()?;
+    match exists {
+        None => Ok(Vec::new()),
+        Some(id) => Ok(trays::table.filter(trays::batch_id.eq(id)).select(trays::id).order(trays::id).load(reading.conn)?),
+    }
+}
