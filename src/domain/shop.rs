@@ -1,5 +1,6 @@
 //! The shop itself: what its settings say of it that rules and labels need.
 
+use super::profile::Rules;
 use super::review::Ladder;
 use crate::units::instant::MICROS_PER_MINUTE;
 use crate::units::zone::Zone;
@@ -33,6 +34,8 @@ pub struct Shop {
     pub currency: String,
     pub currency_sign: String,
     pub jurisdiction: Jurisdiction,
+    /// The profile of the jurisdiction with the shop's own settings over it.
+    pub rules: Rules,
     /// Scheme and host of the address in the QR, such as `https://fish.example`.
     pub web_address: String,
     /// Minutes within which a mis-scan can be put back.

@@ -31,6 +31,17 @@ impl MilliCelsius {
         MilliCelsius((milli_celsius.round() as i64).clamp(Self::MINIMUM, Self::MAXIMUM))
     }
 
+    /// The nearest temperature there can be: for constants, which are written inside the range.
+    pub const fn clamped(milli_celsius: i64) -> MilliCelsius {
+        if milli_celsius < Self::MINIMUM {
+            MilliCelsius(Self::MINIMUM)
+        } else if milli_celsius > Self::MAXIMUM {
+            MilliCelsius(Self::MAXIMUM)
+        } else {
+            MilliCelsius(milli_celsius)
+        }
+    }
+
     pub const fn get(self) -> i64 {
         self.0
     }

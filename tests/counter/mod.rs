@@ -7,6 +7,7 @@ use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
+use sakudana::domain::profile::Rules;
 use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
 use sakudana::ops::access::{self, NewPerson};
@@ -39,6 +40,7 @@ pub fn shop() -> Shop {
         currency: "EUR".into(),
         currency_sign: "€".into(),
         jurisdiction: Jurisdiction::Eu,
+        rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://counter.example".into(),
         reversal_minutes: 15,
         drip_permille: 5,

@@ -9,6 +9,7 @@ use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
+use sakudana::domain::profile::Rules;
 use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
 use sakudana::ops::desk::{Actor, Desk};
@@ -170,6 +171,7 @@ pub fn shop() -> Shop {
         currency: "EUR".into(),
         currency_sign: "€".into(),
         jurisdiction: Jurisdiction::Eu,
+        rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://fish.example".into(),
         reversal_minutes: REVERSAL_MINUTES,
         drip_permille: DRIP_PERMILLE,

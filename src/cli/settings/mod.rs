@@ -2,6 +2,7 @@
 //! starts. Each room gets its own small part; nobody else reads the file.
 
 mod reader;
+mod rules;
 mod shop;
 #[cfg(test)]
 mod tests;

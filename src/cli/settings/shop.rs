@@ -1,6 +1,8 @@
 //! The table `[shop]`: what rules and labels need to know of the shop.
 
 use super::reader::Section;
+use super::rules;
+use crate::domain::profile::Rules;
 use crate::domain::review::{Ladder, Step};
 use crate::domain::shop::{Jurisdiction, Shop};
 use crate::domain::text;
@@ -15,6 +17,7 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
     let mut section = Section::take(file, "shop", problems);
     let name = |text: &str| text::name("", text).ok();
     let short = "must be a text of 1 to 80 characters";
+    let jurisdiction = section.text("jurisdiction", Jurisdiction::Eu, "must be \"us\" or \"eu\"", Jurisdiction::parse);
     let shop = Shop {
         name: section.text("name", UNNAMED.to_owned(), short, name),
         address: section.text("address", NO_ADDRESS.to_owned(), short, name),
@@ -25,7 +28,8 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
         currency_sign: section.text("currency_sign", "€".to_owned(), "must be a text of 1 to 4 characters", |text| {
             text::name("", text).ok().filter(|sign| sign.chars().count() <= 4)
         }),
-        jurisdiction: section.text("jurisdiction", Jurisdiction::Eu, "must be \"us\" or \"eu\"", Jurisdiction::parse),
+        jurisdiction,
+        rules: rules::read(&mut section, Rules::of(jurisdiction)),
         web_address: section.text(
             "web_address",
             "http://127.0.0.1:8080".to_owned(),
