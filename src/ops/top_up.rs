@@ -10,7 +10,7 @@ use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Fate, Kind, LabelReason, Tray};
 use crate::store::acts::{self, NewAct};
-use crate::store::{Tx, stays, trays};
+use crate::store::{Tx, lineage, stays, trays};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 

@@ -2,7 +2,7 @@
 
 use super::contradiction::Contradiction;
 use super::files::{Files, Line};
-use super::rows::{CutRow, PersonRow, PlaceRow, SpeciesRow, SupplierRow};
+use super::rows::{CutRow, PersonRow, PlaceRow, SpeciesRow, SupplierRow, YesNo};
 use crate::cli::clock::random32;
 use crate::cli::stop::Stop;
 use crate::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};

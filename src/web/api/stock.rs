@@ -1,7 +1,9 @@
 //! Live stock: trays as judged now, one or by page, and the places a tray was in.
 
 use super::resource;
-use crate::domain::verdict::Verdict;
+use crate::domain::life::clocks::Clock;
+use crate::domain::life::wear::permille;
+use crate::domain::verdict::{Facts, Verdict};
 use crate::ops::board::{self, Judged};
 use crate::ops::look;
 use crate::ops::look::TrayFilter;
@@ -33,10 +35,11 @@ pub struct StopBody {
     pub reason: String,
 }
 
-/// What is left of a tray's life, and what limits it.
+/// What is left of a tray's life, and what limits it. All of it stands at `/v1/trays/{tray_code}/life`.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct LifeBody {
-    /// The clock that limits it; for now the raw-eating clock, or the printed use-by where that is earlier.
+    /// What ends first: one of the clocks (raw, colour, exposure, date_mark, frozen, supplier), the printed use_by where that is earlier, or
+    /// nothing.
     #[schema(example = "raw")]
     pub limited_by: &'static str,
     /// The last instant of sale where it stands; absent while it is frozen.
@@ -48,9 +51,28 @@ pub struct LifeBody {
     /// Used share of the raw-eating budget, in permille, rounded up.
     #[schema(example = 412)]
     pub raw_used_permille: i64,
-    /// None of this life was measured: every hour counts at its place's upper limit.
-    #[schema(example = true)]
-    pub assumed: bool,
+    /// How much of its life was measured, and how much had to be assumed at the worst.
+    #[schema(example = 1320)]
+    pub measured_minutes: i64,
+    #[schema(example = 45)]
+    pub assumed_minutes: i64,
+}
+
+impl LifeBody {
+    fn of(facts: &Facts, now: Instant) -> LifeBody {
+        let (life, until) = (&facts.life, if facts.place_frozen { None } else { facts.sell_until() });
+        let printed = facts.tray.use_by.filter(|printed| until == Some(*printed));
+        let clock = life.limiting.filter(|_| printed.is_none());
+        let used = permille(life.wear.raw_micros, facts.tray.lived.budgets.raw_micros);
+        LifeBody {
+            limited_by: clock.map_or(if printed.is_some() { "use_by" } else { "nothing" }, Clock::as_str),
+            sell_until: until.map(|i| i.to_string()),
+            minutes_left: until.map(|i| (i.since(now) / MICROS_PER_MINUTE).max(0)),
+            raw_used_permille: used,
+            measured_minutes: life.wear.measured_micros / MICROS_PER_MINUTE,
+            assumed_minutes: life.wear.assumed_micros / MICROS_PER_MINUTE,
+        }
+    }
 }
 
 /// A tray as judged now.
@@ -108,9 +130,8 @@ pub fn stops(verdict: &Verdict) -> Vec<StopBody> {
 impl StockBody {
     pub fn of(judged: Judged, now: Instant) -> StockBody {
         let Judged { facts, verdict, lot_codes, .. } = judged;
+        let life = LifeBody::of(&facts, now);
         let tray = facts.tray;
-        let clock = tray.clock.run_to(now, facts.pace);
-        let printed_limits = tray.use_by.is_some_and(|printed| verdict.sell_until == Some(printed));
         StockBody {
             tray_code: tray.code.to_string(),
             kind: tray.kind.as_str(),
@@ -121,19 +142,7 @@ impl StockBody {
             list_price_per_kg_cents: tray.list_price.get(),
             cut_at: tray.cut_at.to_string(),
             use_by: tray.use_by.map(|i| i.to_string()),
-            life: LifeBody {
-                limited_by: if facts.place_frozen {
-                    "paused"
-                } else if printed_limits {
-                    "use_by"
-                } else {
-                    "raw"
-                },
-                sell_until: verdict.sell_until.map(|i| i.to_string()),
-                minutes_left: verdict.sell_until.map(|i| (i.since(now) / MICROS_PER_MINUTE).max(0)),
-                raw_used_permille: clock.used_permille(),
-                assumed: true,
-            },
+            life,
             verdict: verdict.outcome.as_str(),
             stops: stops(&verdict),
             label_wanted: tray.label_wanted.map(|l| l.as_str()),
@@ -214,30 +223,17 @@ pub struct StayBody {
     #[schema(example = "2026-11-25T07:05:00.000000Z")]
     pub from: String,
     pub to: Option<String>,
-    /// The temperature every hour of it counts at, in thousandths of a degree Celsius.
-    #[schema(example = 2000)]
-    pub assumed_mc: i64,
-    /// How fast life ran, in millionths of its speed at 0 °C.
-    #[schema(example = 1440000)]
-    pub pace_millionths: i64,
-    /// Minutes at 0 °C the tray had used when it came.
-    #[schema(example = 214)]
-    pub ice_minutes_used_before: i64,
 }
 
-/// The places a tray was in, and what each cost.
+/// The places a tray was in. What each cost stands at `/v1/trays/{tray_code}/temperatures`.
 #[utoipa::path(get, path = "/v1/trays/{tray_code}/stays", tag = "stock", operation_id = "get_tray_stays", extensions(("x-permission" = json!("read_stock"))),
     params(("tray_code" = String, Path, example = "C4H7K9P")),
     responses((status = 200, description = "Its stays, in order.", body = Vec<StayBody>)))]
 async fn get_stays(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
     let (_, stays) = look.ask(move |desk, _| desk.look(|reading, _| look::stays(reading, &code))).await?;
-    let text = |micros: i64| Instant::from_micros(micros).map(|i| i.to_string()).unwrap_or_default();
     let bodies = stays.into_iter().map(|s| StayBody {
-        from: text(s.from_at),
-        to: s.to_at.map(text),
-        assumed_mc: s.assumed_mc,
-        pace_millionths: s.pace_millionths,
-        ice_minutes_used_before: s.used_before_micros / MICROS_PER_MINUTE,
+        from: s.from.to_string(),
+        to: s.to.map(|at| at.to_string()),
         place_code: s.place_code,
         method: s.method,
     });

@@ -99,7 +99,7 @@ pub struct PostPlace {
 
 async fn place(call: Recorded<MoveTrays, PostPlace>, code: web::Path<String>, way: Way) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
-        desk.act_once(request, now, move |tx, _| {
+        desk.act_once(request, now, move |tx, shop| {
             let tray = take_to(tx, shop, &actor, now, &code, &body.place_code, way, body.reason.as_deref())?;
             Ok(created(&TrayBody::from(tray)))
         })
@@ -146,7 +146,7 @@ pub struct PostTakeOut {
 
 async fn out(call: Recorded<TakeOut, PostTakeOut>, code: web::Path<String>, whither: Whither) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
-        desk.act_once(request, now, move |tx, _| {
+        desk.act_once(request, now, move |tx, shop| {
             let tray = take_out(tx, shop, &actor, now, &code, whither, body.grams, body.reason.as_deref())?;
             Ok(created(&TrayBody::from(tray)))
         })
@@ -186,7 +186,7 @@ pub struct PostMarkdown {
     responses((status = 201, description = "The tray as it is now.", body = TrayBody)))]
 async fn post_markdown(call: Recorded<Review, PostMarkdown>, code: web::Path<String>) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
-        desk.act_once(request, now, move |tx, _| {
+        desk.act_once(request, now, move |tx, shop| {
             let tray = mark_down::mark_down(tx, shop, &actor, now, &code, body.price_per_kg_cents, &body.reason)?;
             Ok(created(&TrayBody::from(tray)))
         })

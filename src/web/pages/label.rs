@@ -2,6 +2,7 @@
 
 use super::layout::{page, time_left};
 use super::visitor::{html, welcome};
+use crate::domain::life::wear::permille;
 use crate::domain::permissions::Permission;
 use crate::domain::shop::Shop;
 use crate::ops::board::{self, Judged};
@@ -14,7 +15,6 @@ use maud::{Markup, html as markup};
 
 fn tray_page(shop: &Shop, judged: &Judged, stays: &[StayRow], now: Instant) -> Markup {
     let tray = &judged.facts.tray;
-    let at = |micros: i64| Instant::from_micros(micros).map(|i| shop.zone.write(i)).unwrap_or_default();
     markup! {
         h1 { (judged.facts.cut.name) " " small.code { (tray.code.grouped()) } }
         section.card {
@@ -24,7 +24,7 @@ fn tray_page(shop: &Shop, judged: &Judged, stays: &[StayRow], now: Instant) -> M
                     @for stop in &judged.verdict.stops { p { strong { "Stop: " } (stop.reason) } }
                 }
                 dt { "Left" } dd { (time_left(judged.verdict.sell_until, now)) @if let Some(until) = judged.verdict.sell_until { ", until " (shop.zone.write(until)) } }
-                dt { "Raw life used" } dd { (tray.clock.run_to(now, judged.facts.pace).used_permille() / 10) " % (assumed at each place's upper limit)" }
+                dt { "Raw life used" } dd { (permille(judged.facts.life.wear.raw_micros, tray.lived.budgets.raw_micros) / 10) " %" }
                 dt { "Weight" } dd { (tray.net) }
                 dt { "Price" } dd { (shop.money(tray.price)) "/kg" @if tray.marked_down() { " (was " (shop.money(tray.list_price)) "/kg)" } }
                 dt { "Place" } dd { (judged.place_name) }
@@ -40,7 +40,7 @@ fn tray_page(shop: &Shop, judged: &Judged, stays: &[StayRow], now: Instant) -> M
         section.card {
             h2 { "Where it was" }
             ul.plain { @for stay in stays {
-                li { (stay.place_code) ": " (at(stay.from_at)) " to " @match stay.to_at { Some(to) => (at(to)), None => "now" } }
+                li { (stay.place_code) ": " (shop.zone.write(stay.from)) " to " @match stay.to { Some(to) => (shop.zone.write(to)), None => "now" } }
             } }
         }
     }
