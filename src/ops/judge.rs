@@ -97,7 +97,7 @@ pub fn clock_now(tray: &Tray, pace: Pace, now: Instant) -> RawClock {
 /// The raw-eating budget of a cut of a species, in microseconds at 0 °C.
 pub fn budget(reading: &mut Reading<'_>, species: &str, cut: &Cut) -> Result<i64, Failure> {
     let species = species_of::find(reading, species)?.ok_or_else(|| StoreError::impossible("species", species))?;
-    Ok(budget_micros(species.group, cut.form, cut.raw_budget_hours))
+    Ok(budget_micros(species.group, cut.form, cut.own_budget()))
 }
 
 /// Refuses unless the tray is in stock.

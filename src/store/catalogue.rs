@@ -102,6 +102,7 @@ impl TryFrom<CutRow> for Cut {
             code: row.code,
             name: row.name,
             raw_budget_hours: row.raw_budget_hours,
+            raw_budget_validated: None,
             item_number: row.item_number,
             label_note: row.label_note,
             version: row.version,

@@ -95,6 +95,7 @@ fn cut(name: &str, kind: &str, form: &str, price: i64, hours: Option<i64>, item:
         form: form.into(),
         price_per_kg_cents: price,
         raw_budget_hours: hours,
+        raw_budget_validated: None,
         item_number: item,
         label_note: None,
     }

@@ -144,6 +144,7 @@ impl CutLine {
             form: self.form.into(),
             price_per_kg_cents: self.price,
             raw_budget_hours: self.own_hours,
+            raw_budget_validated: None,
             item_number: i64::try_from(number).unwrap() + 1,
             label_note: None,
         }

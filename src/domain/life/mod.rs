@@ -6,5 +6,6 @@
 pub mod budget;
 pub mod clocks;
 pub mod curve;
+pub mod date_mark;
 pub mod rate;
 pub mod wear;
