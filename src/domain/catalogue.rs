@@ -1,6 +1,6 @@
 //! What the shop deals in: species with their raw-eating rule, suppliers, and the cuts with price, form and label text.
 
-use super::life::budget::{Form, SpeciesGroup, budget_hours};
+use super::life::budget::{Form, LONGEST_OWN_HOURS, OwnBudget, SpeciesGroup, budget_hours};
 use super::refusal::{Code, Finding, Refusal};
 use super::text;
 use super::tray::Kind;
@@ -102,8 +102,10 @@ pub struct Cut {
     pub kind: Kind,
     pub form: Form,
     pub price: PricePerKg,
-    /// The shop's own, stricter raw-eating budget in hours at 0 °C.
+    /// The shop's own raw-eating budget in hours at 0 °C: stricter, or validated.
     pub raw_budget_hours: Option<i64>,
+    /// Who validated a looser budget, and on what ground.
+    pub raw_budget_validated: Option<String>,
     /// Number of the cut inside the shop, 1 to 99999: stands in the article number of its labels.
     pub item_number: i64,
     pub label_note: Option<String>,
@@ -117,6 +119,7 @@ pub struct CutDraft {
     pub form: String,
     pub price_per_kg_cents: i64,
     pub raw_budget_hours: Option<i64>,
+    pub raw_budget_validated: Option<String>,
     pub item_number: i64,
     pub label_note: Option<String>,
 }
@@ -125,12 +128,9 @@ impl Cut {
     pub fn check(code: &str, draft: &CutDraft) -> Result<Cut, Refusal> {
         let form = Form::parse(&draft.form)
             .ok_or_else(|| invalid("form", "must be whole, loin, block, slices, scrape or for_cooking"))?;
-        let longest = SpeciesGroup::ALL.iter().map(|(group, _)| budget_hours(*group, form)).max().unwrap_or(0);
+        let validated = text::optional_note("raw_budget_validated", draft.raw_budget_validated.as_deref())?;
         let mut findings = Vec::new();
-        if draft.raw_budget_hours.is_some_and(|hours| !(1..=longest).contains(&hours)) {
-            let reason = format!("must be from 1 to {longest}: a shop's own budget may only be stricter");
-            findings.push(Finding { field: "raw_budget_hours".into(), reason });
-        }
+        findings.extend(budget_finding(form, draft.raw_budget_hours, validated.is_some()));
         if !(1..=99_999).contains(&draft.item_number) {
             findings.push(Finding { field: "item_number".into(), reason: "must be from 1 to 99999".into() });
         }
@@ -145,14 +145,42 @@ impl Cut {
             price: PricePerKg::new(draft.price_per_kg_cents)
                 .map_err(|e| invalid("price_per_kg_cents", e.to_string()))?,
             raw_budget_hours: draft.raw_budget_hours,
+            raw_budget_validated: validated,
             item_number: draft.item_number,
             label_note: text::optional_note("label_note", draft.label_note.as_deref())?,
             version: 1,
         })
     }
 
+    /// The shop's own budget of this cut.
+    pub const fn own_budget(&self) -> OwnBudget {
+        OwnBudget { hours: self.raw_budget_hours, validated: self.raw_budget_validated.is_some() }
+    }
+
     /// Whether this cut is sold to be eaten raw.
     pub const fn for_raw_eating(&self) -> bool {
         !matches!(self.form, Form::ForCooking)
+    }
+}
+
+/// What is wrong with a shop's own budget: looser than that of any species of the form without a ground, or a ground for nothing.
+fn budget_finding(form: Form, hours: Option<i64>, validated: bool) -> Option<Finding> {
+    let published = SpeciesGroup::ALL.iter().map(|(group, _)| budget_hours(*group, form)).max().unwrap_or(0);
+    let finding = |field: &str, reason: String| Some(Finding { field: field.into(), reason });
+    match hours {
+        None if validated => {
+            finding("raw_budget_validated", "is the ground of a raw_budget_hours, which is not given".into())
+        }
+        Some(hours) if validated && !(1..=LONGEST_OWN_HOURS).contains(&hours) => {
+            finding("raw_budget_hours", format!("must be from 1 to {LONGEST_OWN_HOURS}"))
+        }
+        Some(hours) if !validated && !(1..=published).contains(&hours) => {
+            let reason = format!(
+                "must be from 1 to {published}: a shop's own budget may only be stricter, unless raw_budget_validated says who \
+                 validated it and on what ground"
+            );
+            finding("raw_budget_hours", reason)
+        }
+        _ => None,
     }
 }

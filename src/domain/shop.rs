@@ -45,6 +45,8 @@ pub struct Shop {
     /// Verification scale interval of the receiving scale and of the bench scale, in grams.
     pub receiving_scale_g: i64,
     pub bench_scale_g: i64,
+    /// How long fish is reckoned to lie on the bench before it is cut, when nobody says.
+    pub bench_minutes: i64,
     pub ladder: Ladder,
 }
 

@@ -25,7 +25,7 @@ pub struct Actor {
 impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
-        Ok(Desk { store: Store::open(options)?, shop: Arc::new(shop), attempts: Attempts::default() })
+        Ok(Desk { store: Store::open(options, shop.rules.rates)?, shop: Arc::new(shop), attempts: Attempts::default() })
     }
 
     pub fn shop(&self) -> &Shop {

@@ -114,7 +114,7 @@ pub fn lived_to(reading: &mut Reading<'_>, tray: &Tray, place: &Place, now: Inst
 /// What a cut of a species may use up.
 pub fn budgets(reading: &mut Reading<'_>, shop: &Shop, species: &str, cut: &Cut) -> Result<Budgets, Failure> {
     let species = species_of::find(reading, species)?.ok_or_else(|| StoreError::impossible("species", species))?;
-    Ok(budget::budgets(&shop.rules, species.group, cut.form, cut.raw_budget_hours))
+    Ok(budget::budgets(&shop.rules, species.group, cut.form, cut.own_budget()))
 }
 
 /// Refuses unless the tray is in stock.

@@ -47,8 +47,6 @@ pub struct StoreOptions {
     pub database: String,
     /// Connections kept for reading, 1 to 64.
     pub readers: u32,
-    /// What the sums over temperatures depend on.
-    pub rates: Rates,
 }
 
 /// The opened database of one shop.
@@ -59,12 +57,13 @@ pub struct Store {
 }
 
 impl Store {
-    /// Opens the database, creates or migrates it, and checks that it is set up to keep what it acknowledges.
-    pub fn open(options: &StoreOptions) -> Result<Store, StoreError> {
+    /// Opens the database, creates or migrates it, and checks that it is set up to keep what it acknowledges. Sums over temperatures follow
+    /// `rates`.
+    pub fn open(options: &StoreOptions, rates: Rates) -> Result<Store, StoreError> {
         let target = Target::read(&options.database);
         let mut first = connection::open_for_writing(&target)?;
         migrate::run(&mut first)?;
-        let evidence = Arc::new(evidence::Evidence::new(options.rates));
+        let evidence = Arc::new(evidence::Evidence::new(rates));
         let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
         let writer = write::Writer::open(&target, first, evidence)?;
         Ok(Store { target, readers, writer })

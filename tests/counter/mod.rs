@@ -46,6 +46,7 @@ pub fn shop() -> Shop {
         drip_permille: 5,
         receiving_scale_g: 20,
         bench_scale_g: 2,
+        bench_minutes: 20,
         ladder: Ladder::default(),
     }
 }
@@ -95,6 +96,7 @@ fn cut(name: &str, kind: &str, form: &str, price: i64, hours: Option<i64>, item:
         form: form.into(),
         price_per_kg_cents: price,
         raw_budget_hours: hours,
+        raw_budget_validated: None,
         item_number: item,
         label_note: None,
     }

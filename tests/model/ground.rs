@@ -144,6 +144,7 @@ impl CutLine {
             form: self.form.into(),
             price_per_kg_cents: self.price,
             raw_budget_hours: self.own_hours,
+            raw_budget_validated: None,
             item_number: i64::try_from(number).unwrap() + 1,
             label_note: None,
         }
@@ -177,6 +178,7 @@ pub fn shop() -> Shop {
         drip_permille: DRIP_PERMILLE,
         receiving_scale_g: RECEIVING_SCALE_G,
         bench_scale_g: BENCH_SCALE_G,
+        bench_minutes: BENCH_MINUTES,
         ladder: Ladder::default(),
     }
 }

@@ -112,6 +112,7 @@ fn add_cut(tx: &mut Tx<'_>, at: Instant, row: &CutRow) -> Result<(), Failure> {
         form: row.form.clone(),
         price_per_kg_cents: row.price_per_kg_cents,
         raw_budget_hours: row.raw_budget_hours,
+        raw_budget_validated: None,
         item_number: row.item_number,
         label_note: row.label_note.clone(),
     };

@@ -40,6 +40,7 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
         drip_permille: section.number("drip_permille", 5, 0..=100),
         receiving_scale_g: section.number("receiving_scale_g", 20, 1..=500),
         bench_scale_g: section.number("bench_scale_g", 2, 1..=500),
+        bench_minutes: section.number("bench_minutes", 20, 0..=480),
         ladder: ladder(&mut section),
     };
     section.finish();

@@ -6,6 +6,7 @@
 pub mod budget;
 pub mod clocks;
 pub mod curve;
+pub mod date_mark;
 pub mod lived;
 pub mod rate;
 pub mod wear;

@@ -98,6 +98,7 @@ impl From<PutCut> for CutDraft {
             form: body.form,
             price_per_kg_cents: body.price_per_kg_cents,
             raw_budget_hours: body.raw_budget_hours,
+            raw_budget_validated: None,
             item_number: body.item_number,
             label_note: body.label_note,
         }
