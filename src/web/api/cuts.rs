@@ -31,9 +31,11 @@ pub struct CutBody {
     /// List price per kilogram.
     #[schema(example = 6900)]
     pub price_per_kg_cents: i64,
-    /// The shop's own, stricter budget for eating raw, in hours at 0 °C.
+    /// The shop's own budget for eating raw, in hours at 0 °C: stricter than the published one.
     #[schema(example = 72)]
     pub raw_budget_hours: Option<i64>,
+    /// Who validated a longer budget than the published one, and on what ground; it then shows wherever the budget is used.
+    pub raw_budget_validated: Option<String>,
     /// Number inside the shop, 1 to 99999; part of the article number on labels.
     #[schema(example = 101)]
     pub item_number: i64,
@@ -61,10 +63,13 @@ pub struct PutCut {
     /// List price per kilogram.
     #[schema(example = 6900)]
     pub price_per_kg_cents: i64,
-    /// The shop's own, stricter budget for eating raw, in hours at 0 °C.
+    /// The shop's own budget for eating raw, in hours at 0 °C: stricter than the published one, or validated.
     #[serde(default)]
     #[schema(example = 72)]
     pub raw_budget_hours: Option<i64>,
+    /// Who validated a longer budget than the published one, and on what ground: needed for one.
+    #[serde(default)]
+    pub raw_budget_validated: Option<String>,
     /// Number inside the shop, 1 to 99999; part of the article number on labels.
     #[schema(example = 101)]
     pub item_number: i64,
@@ -83,6 +88,7 @@ impl From<Cut> for CutBody {
             form: thing.form.as_str().to_owned(),
             price_per_kg_cents: thing.price.get(),
             raw_budget_hours: thing.raw_budget_hours,
+            raw_budget_validated: thing.raw_budget_validated,
             item_number: thing.item_number,
             label_note: thing.label_note,
             code: thing.code,
@@ -98,7 +104,7 @@ impl From<PutCut> for CutDraft {
             form: body.form,
             price_per_kg_cents: body.price_per_kg_cents,
             raw_budget_hours: body.raw_budget_hours,
-            raw_budget_validated: None,
+            raw_budget_validated: body.raw_budget_validated,
             item_number: body.item_number,
             label_note: body.label_note,
         }
