@@ -36,6 +36,12 @@ impl MilliCelsius {
         }
     }
 
+    /// The temperature nearest to a number of milli-degrees, held inside the range.
+    pub fn nearest(milli_celsius: f64) -> MilliCelsius {
+        // A float cast saturates, and takes what is no number for zero.
+        MilliCelsius((milli_celsius.round() as i64).clamp(Self::MINIMUM, Self::MAXIMUM))
+    }
+
     pub const fn get(self) -> i64 {
         self.0
     }

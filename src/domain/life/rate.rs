@@ -1,12 +1,34 @@
-//! How fast the clocks run at a temperature, and the exact sum over a straight line between two temperatures. Which budget a
-//! fish gets stands in `budget`; what was measured where, in `curve`.
+//! How fast the clocks run at a temperature: the published models (here), the exact sum over a straight line (`law`), the rules of each
+//! storage method (`regime`), and ice (`ice`). Which budget a fish gets stands in `budget`; what was measured where, in `curve`.
 //!
 //! All spans are microseconds. Time used is counted in equivalents at 0 °C ("ice time"), rounded up, so that no rounding
 //! ever lengthens a life.
 
+pub mod ice;
+pub mod law;
+pub mod regime;
+
 use crate::domain::place::StorageMethod;
-use crate::units::instant::Instant;
+use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use crate::units::temperature::MilliCelsius;
+
+/// What is summed over a curve, beside plain time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Sum {
+    Raw,
+    Colour,
+    Frozen,
+    Exposed,
+    Hot,
+}
+
+impl Sum {
+    pub const ALL: [Sum; 5] = [Sum::Raw, Sum::Colour, Sum::Frozen, Sum::Exposed, Sum::Hot];
+}
+
+/// How long tuna that was never frozen keeps its colour, as time at 0 °C: 6 days at 4 °C (bluefin: Seki et al. 2016, Asian Fisheries
+/// Science 29(4):232-244, abstract) at the rate both models' envelope has there, 1.96 (from memory, as the models are).
+pub const COLOUR_BUDGET_MICROS: i64 = 6 * 24 * MICROS_PER_HOUR / 100 * 196;
 
 /// How fast a clock runs, in millionths of its speed at 0 °C. Zero is a stopped clock.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
