@@ -4,6 +4,7 @@ use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
 use super::{clock, database, logging};
+use crate::jobs::watch;
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use std::net::SocketAddr;
@@ -56,6 +57,8 @@ pub fn run(arguments: &ServeArguments) -> Result<(), Stop> {
 
 /// Serves until told to stop. `ready` runs once the address is known and connections are taken.
 pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr)) -> Result<(), Stop> {
+    let watch = watch::start(Arc::clone(&desk), clock::now);
+    let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
     let options = ServerOptions {
         listen: settings.listen.clone(),
         workers: settings.workers,

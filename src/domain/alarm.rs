@@ -111,8 +111,7 @@ pub fn warm_spells(
 
 /// Where a straight line crosses the upper limit.
 fn crossing(piece: &Piece) -> Instant {
-    let (start, end, limit) =
-        (piece.from_temperature.get(), piece.to_temperature.get(), piece.upper_limit.get());
+    let (start, end, limit) = (piece.from_temperature.get(), piece.to_temperature.get(), piece.upper_limit.get());
     if start == end {
         return piece.from;
     }

@@ -39,6 +39,8 @@ pub struct Species {
     pub market_name: String,
     pub group: SpeciesGroup,
     pub parasite_rule: ParasiteRule,
+    /// On what ground the shop exempts a species that its profile does not.
+    pub parasite_note: Option<String>,
     pub version: i64,
 }
 
@@ -48,6 +50,7 @@ pub struct SpeciesDraft {
     pub market_name: String,
     pub group: String,
     pub parasite_rule: String,
+    pub parasite_note: Option<String>,
 }
 
 impl Species {
@@ -63,6 +66,7 @@ impl Species {
                 .ok_or_else(|| invalid("group", "must be tuna, salmonid, oily or white"))?,
             parasite_rule: ParasiteRule::parse(&draft.parasite_rule)
                 .ok_or_else(|| invalid("parasite_rule", "must be exempt or freeze_before_raw"))?,
+            parasite_note: text::optional_note("parasite_note", draft.parasite_note.as_deref())?,
             version: 1,
         })
     }

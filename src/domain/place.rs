@@ -135,7 +135,12 @@ impl Place {
 
     /// The settings that count for the fish in it, from an instant on.
     pub const fn era(&self, from: Instant) -> Era {
-        Era { from, method: self.method, upper_limit: self.upper_limit, gap_micros: self.gap_minutes * MICROS_PER_MINUTE }
+        Era {
+            from,
+            method: self.method,
+            upper_limit: self.upper_limit,
+            gap_micros: self.gap_minutes * MICROS_PER_MINUTE,
+        }
     }
 
     pub const fn is_frozen(&self) -> bool {

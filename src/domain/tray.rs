@@ -1,11 +1,13 @@
 //! A tray: any labelled thing in stock. What may be done to it is decided here and in `verdict`; how it came about in `breakdown`.
 
 use super::life::clocks::Subject;
+use super::life::date_mark::days_counted;
 use super::life::lived::Lived;
 use super::tray_code::TrayCode;
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 use crate::units::money::PricePerKg;
+use crate::units::zone::Zone;
 
 /// How a tray is sold: whole, by weight out of it, or not at all (input to a breakdown or the kitchen).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -131,18 +133,22 @@ impl Tray {
         self.fate.is_none()
     }
 
-    /// What the clocks of this tray rest on.
-    pub const fn subject(&self, in_freezer: bool) -> Subject {
+    /// This tray as its clocks see it.
+    pub fn subject(&self, zone: Zone) -> Subject {
+        let frozen_on = self.frozen_at.map(|at| zone.day_of(at));
         Subject {
             as_of: self.lived.as_of,
             wear: self.lived.wear,
             budgets: self.lived.budgets,
+            since: self.cut_at,
             date_day_one: self.lived.date_day_one,
-            prepared_at: self.cut_at,
+            days_before_freezing: self.lived.date_day_one.zip(frozen_on).map(|(one, day)| days_counted(one, day)),
+            // Here everything cut carries its date mark into the freezer and out of it.
+            unmarked_thaw: None,
             wholly_frozen_before: self.lived.wholly_frozen_before,
-            was_frozen: self.was_frozen(),
-            in_freezer,
+            was_thawed: self.was_frozen(),
             supplier_until: self.supplier_until,
+            raw_budget_validated: self.lived.raw_budget_validated,
         }
     }
 

@@ -106,7 +106,9 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
                 Clock::Supplier => stop(Code::PastUseBy, format!("the supplier's date ended at {end}")),
                 Clock::Exposure => stop(
                     Code::ExposureReached,
-                    format!("time above the cold limit was used up at {end}; it never resets, and cooking does not help"),
+                    format!(
+                        "time above the cold limit was used up at {end}; it never resets, and cooking does not help"
+                    ),
                 ),
                 clock => stop(Code::LifeEnded, format!("computed life ended at {end} by the clock {}", clock.as_str())),
             }

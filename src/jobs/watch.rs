@@ -9,6 +9,8 @@ use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
+const EVERY: Duration = Duration::from_secs(60);
+
 /// A running watch; dropping it ends it, after the round under way.
 pub struct Watch {
     stop: Option<Sender<()>>,
@@ -16,14 +18,14 @@ pub struct Watch {
 }
 
 /// Starts the watch. A round that fails is logged and tried again at the next.
-pub fn start(desk: Arc<Desk>, clock: fn() -> Instant, every: Duration) -> std::io::Result<Watch> {
+pub fn start(desk: Arc<Desk>, clock: fn() -> Instant) -> std::io::Result<Watch> {
     let (stop, stopped) = channel();
     let thread = std::thread::Builder::new().name("watch".to_owned()).spawn(move || {
         loop {
             if let Err(error) = round(&desk, clock()) {
                 tracing::error!(%error, "the watch could not go round");
             }
-            if stopped.recv_timeout(every) != Err(RecvTimeoutError::Timeout) {
+            if stopped.recv_timeout(EVERY) != Err(RecvTimeoutError::Timeout) {
                 return;
             }
         }

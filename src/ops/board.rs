@@ -1,7 +1,8 @@
 //! The stock as judged now: what the board, the stock list, picks and reviews all look at, so that they never disagree.
 
 use super::failure::Failure;
-use super::judge::{facts, facts_in, place_of, tray_by_code};
+use super::judge::{facts, facts_in, place_of, standings, tray_by_code};
+use crate::domain::life::date_mark::Calendar;
 use crate::domain::shop::Shop;
 use crate::domain::verdict::{Facts, Verdict, judge};
 use crate::store::trays::{self, Filter};
@@ -27,9 +28,11 @@ pub fn judged(
     limit: i64,
 ) -> Result<Vec<Judged>, Failure> {
     let snapshot = snapshot::load(reading, filter, above, limit)?;
+    let calendar = Calendar::new(shop.zone);
+    let standings = standings(&snapshot, shop, &calendar, now);
     let mut all = Vec::with_capacity(snapshot.trays.len());
     for tray in &snapshot.trays {
-        let facts = facts_in(&snapshot, shop, tray, now)?;
+        let facts = facts_in(&snapshot, shop, &standings, tray)?;
         let verdict = judge(&facts, now);
         let lots = snapshot.lots_on(tray).iter();
         let lot_codes = lots.filter_map(|lot| snapshot.lots.get(lot)).map(|(code, _)| code.clone()).collect();

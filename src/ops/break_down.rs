@@ -1,9 +1,9 @@
 //! One cutting act: trays go in, trays come out, losses are named, the rest is explained. Life and dates are inherited from the most
 //! consumed and the oldest input; cost is shared by sales value.
 
+use super::bench::{self, OnBench};
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::bench::{self, OnBench};
 use super::judge::{budgets, cut_by_code, place_by_code, place_of, require_in_stock, require_no_hold, tray_by_scan};
 use super::receive::next_tray_code;
 use super::tray_ledger::{Movement, leave, spread};
@@ -265,12 +265,13 @@ impl Heritage {
     }
 
     /// The life of a tray made of all of them.
-    fn hand_on(&self, shop: &Shop, budgets: Budgets) -> Lived {
+    fn hand_on(&self, shop: &Shop, cut: &Cut, budgets: Budgets) -> Lived {
         let inputs: Vec<(Wear, Budgets)> = self.lives.iter().map(|lived| (lived.wear, lived.budgets)).collect();
         Lived {
             as_of: self.at,
             wear: inherit(&inputs, &budgets),
             budgets,
+            raw_budget_validated: cut.raw_budget_validated.is_some(),
             // What was never cut is prepared now.
             date_day_one: Some(self.date_day_one.unwrap_or_else(|| shop.zone.day_of(self.at))),
             wholly_frozen_before: self.lives.iter().all(|lived| lived.wholly_frozen_before),
@@ -290,8 +291,7 @@ fn take_inputs(
     let mut pool = Pool::default();
     for (index, (input, life)) in inputs.into_iter().zip(lives).enumerate() {
         let mut tray = input.tray;
-        let line =
-            Line { tray_id: tray.id, grams: input.grams.get(), lived: life.at_cut, cut_at: input.cut_at };
+        let line = Line { tray_id: tray.id, grams: input.grams.get(), lived: life.at_cut, cut_at: input.cut_at };
         breakdowns::insert_line(tx, breakdown_id, Side::Input, &line)?;
         life.lay_down(tx, &mut tray, bench)?;
         let drawn = movement.take(tx, &mut tray, input.grams, &format!("inputs/{index}/grams"))?;
@@ -368,7 +368,7 @@ fn make_outputs(
         };
         batches.insert(output.cut.code.clone(), batch);
         let budgets = budgets(tx, shop, &heritage.species, &output.cut)?;
-        let lived = heritage.hand_on(shop, budgets);
+        let lived = heritage.hand_on(shop, &output.cut, budgets);
         let mut tray = Tray {
             id: 0,
             code: next_tray_code(tx)?,

@@ -57,7 +57,8 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
     if !(labelled && article && lot) {
         return refuse(Code::NotFound, "tray_code", "there is no such label");
     }
-    let stopped = judge(&facts, now).stops.iter().any(|stop| matches!(stop.code, Code::LifeEnded | Code::ExposureReached));
+    let stopped =
+        judge(&facts, now).stops.iter().any(|stop| matches!(stop.code, Code::LifeEnded | Code::ExposureReached));
     let tray = facts.tray;
     let species =
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;

@@ -109,7 +109,11 @@ pub fn put_place(
         let filter = Filter { in_stock_only: true, place: Some(code.to_owned()), ..Filter::default() };
         let inside = trays::page(tx, &filter, 0, i64::MAX)?.len();
         if inside > 0 {
-            return refuse(Code::PlaceInUse, "method", format!("{inside} trays stand in it; freeze or thaw them first"));
+            return refuse(
+                Code::PlaceInUse,
+                "method",
+                format!("{inside} trays stand in it; freeze or thaw them first"),
+            );
         }
     }
     if old.era(now) != new.era(now) {

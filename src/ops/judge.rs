@@ -3,7 +3,8 @@
 use super::failure::{Failure, refuse};
 use crate::domain::catalogue::Cut;
 use crate::domain::life::budget;
-use crate::domain::life::clocks::{Life, reckon};
+use crate::domain::life::clocks::{Life, Standing, reckon};
+use crate::domain::life::date_mark::Calendar;
 use crate::domain::life::lived::Lived;
 use crate::domain::life::wear::Budgets;
 use crate::domain::place::Place;
@@ -18,6 +19,7 @@ use crate::store::error::StoreError;
 use crate::store::snapshot::Snapshot;
 use crate::store::{Reading, evidence, holds, lots, trays};
 use crate::units::instant::Instant;
+use std::collections::HashMap;
 
 /// A tray that an address or an act names by its code.
 pub fn tray_by_code(reading: &mut Reading<'_>, field: &str, code: &str) -> Result<Tray, Failure> {
@@ -74,13 +76,32 @@ pub fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: Tray, now: Instant) -
     Ok(Facts { tray, cut, parasite_rule: species.parasite_rule, parasite_record, place_frozen, life, holds })
 }
 
+/// How each place of a snapshot stands now.
+pub fn standings<'a>(
+    snapshot: &'a Snapshot,
+    shop: &'a Shop,
+    calendar: &'a Calendar,
+    now: Instant,
+) -> HashMap<&'a str, Standing<'a>> {
+    let standing = |(code, place): (&'a String, &'a Place)| {
+        let curve = snapshot.curves.get(code)?;
+        Some((code.as_str(), Standing::new(&shop.rules, calendar, (curve, place.method), now)))
+    };
+    snapshot.places.iter().filter_map(standing).collect()
+}
+
 /// The same for a tray of a loaded snapshot.
-pub fn facts_in(snapshot: &Snapshot, shop: &Shop, tray: &Tray, now: Instant) -> Result<Facts, Failure> {
+pub fn facts_in(
+    snapshot: &Snapshot,
+    shop: &Shop,
+    standings: &HashMap<&str, Standing<'_>>,
+    tray: &Tray,
+) -> Result<Facts, Failure> {
     let place = snapshot.places.get(&tray.place).ok_or_else(|| StoreError::impossible("place", &tray.place))?;
     let cut = snapshot.cuts.get(&tray.cut).ok_or_else(|| StoreError::impossible("cut", &tray.cut))?;
     let species =
         snapshot.species.get(&tray.species).ok_or_else(|| StoreError::impossible("species", &tray.species))?;
-    let curve = snapshot.curves.get(&tray.place).ok_or_else(|| StoreError::impossible("curve of", &tray.place))?;
+    let standing = standings.get(tray.place.as_str()).ok_or_else(|| StoreError::impossible("curve of", &tray.place))?;
     let record = |lot: &i64| snapshot.lots.get(lot).is_some_and(|(_, record)| *record);
     Ok(Facts {
         tray: tray.clone(),
@@ -88,21 +109,15 @@ pub fn facts_in(snapshot: &Snapshot, shop: &Shop, tray: &Tray, now: Instant) -> 
         parasite_rule: species.parasite_rule,
         parasite_record: tray.lived.parasites_frozen_at.is_some() || snapshot.lots_on(tray).iter().all(record),
         place_frozen: place.is_frozen(),
-        life: reckon(&tray.subject(place.is_frozen()), curve, &shop.rules, shop.zone, now),
+        life: standing.life(&tray.subject(shop.zone)),
         holds: snapshot.holds_on(tray),
     })
 }
 
 /// The life of a tray in a place as of now: in the one it stands in, or as it would go on in another.
-pub fn life(
-    reading: &mut Reading<'_>,
-    shop: &Shop,
-    tray: &Tray,
-    place: &Place,
-    now: Instant,
-) -> Result<Life, Failure> {
+pub fn life(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray, place: &Place, now: Instant) -> Result<Life, Failure> {
     let curve = evidence::curve(reading, place)?;
-    Ok(reckon(&tray.subject(place.is_frozen()), &curve, &shop.rules, shop.zone, now))
+    Ok(reckon(&tray.subject(shop.zone), (&curve, place.method), &shop.rules, shop.zone, now))
 }
 
 /// A tray's life anchored at `now`, after its time in the place it stands in. An anchor never goes back.

@@ -7,8 +7,8 @@ use crate::domain::life::clocks::Clock;
 use crate::domain::life::date_mark::day_one_after_thaw;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
-use crate::domain::text;
 use crate::domain::shop::Shop;
+use crate::domain::text;
 use crate::domain::tray::{LabelReason, Tray};
 use crate::domain::verdict::outdated;
 use crate::store::acts::{self, NewAct};
@@ -126,7 +126,7 @@ fn freeze(tray: &mut Tray, now: Instant) {
 fn thaw(shop: &Shop, tray: &mut Tray, now: Instant) {
     let (frozen, thawed) = (tray.frozen_at.take().map(|at| shop.zone.day_of(at)), shop.zone.day_of(now));
     tray.lived.date_day_one = match (tray.lived.date_day_one, frozen) {
-        (Some(day_one), Some(frozen)) => Some(day_one_after_thaw(day_one, frozen, thawed, &shop.rules)),
+        (Some(day_one), Some(frozen)) => Some(day_one_after_thaw(day_one, frozen, thawed, shop.rules.date_mark.across)),
         (none, _) => none,
     };
     tray.lived.wholly_frozen_before = true;

@@ -155,6 +155,7 @@ pub fn receive(
     lot.id = lots::insert(tx, act_id, &lot)?;
     let supplier_until = lot.supplier_use_by.map(|day| shop.zone.end_of(day).plus_micros(-1));
     let lived = Lived {
+        raw_budget_validated: cut.raw_budget_validated.is_some(),
         // What comes in pieces was prepared by someone else; here the days count from its arrival.
         date_day_one: (cut.form != Form::Whole).then_some(day),
         wholly_frozen_before: lot.previously_frozen || place.is_frozen(),

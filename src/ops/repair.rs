@@ -101,12 +101,7 @@ pub fn wear_at_anchor(reading: &mut Reading<'_>, tray: &Tray) -> Result<Wear, Fa
 
 /// Moves the anchors of the trays in stock that stood in a place, or came of one that stood there, between two instants, and have left it
 /// since: readings of that time came late. Gives how many lives changed.
-pub fn after_readings(
-    tx: &mut Tx<'_>,
-    place: &str,
-    from: Instant,
-    to: Option<Instant>,
-) -> Result<usize, Failure> {
+pub fn after_readings(tx: &mut Tx<'_>, place: &str, from: Instant, to: Option<Instant>) -> Result<usize, Failure> {
     let left = stays::left_after(tx, place, from, to)?;
     if left.is_empty() {
         return Ok(0);

@@ -90,6 +90,7 @@ fn mix(tub: &mut Tray, source: &Tray, lives: &[Lived; 2]) {
         as_of: own.as_of,
         wear: inherit(&[(own.wear, own.budgets), (poured.wear, poured.budgets)], &own.budgets),
         budgets: own.budgets,
+        raw_budget_validated: own.raw_budget_validated,
         date_day_one: [own.date_day_one, poured.date_day_one].into_iter().flatten().min(),
         wholly_frozen_before: own.wholly_frozen_before && poured.wholly_frozen_before,
         parasites_frozen_at: oldest_if_all([own, poured].into_iter().map(|lived| lived.parasites_frozen_at)),

@@ -1,7 +1,7 @@
 //! Moves grams between trays and the accounts outside the stock, ledger and holdings in one step. Every act that moves mass goes through here.
 
-use super::repair;
 use super::failure::{Failure, refuse};
+use super::repair;
 use crate::domain::holding::Holding;
 use crate::domain::ledger::{Account, Entry, Transaction};
 use crate::domain::place::Place;

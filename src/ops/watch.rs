@@ -47,10 +47,6 @@ fn due(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<Vec<Task>
     Ok(tasks)
 }
 
-fn is_open(open: &[Alarm], kind: Kind, subject: &Subject) -> bool {
-    open.iter().any(|alarm| alarm.kind == kind && alarm.subject == *subject)
-}
-
 fn silent_places(reading: &mut Reading<'_>, open: &[Alarm], now: Instant) -> Result<Vec<Task>, Failure> {
     let mut tasks = Vec::new();
     for place in place::list(reading)? {
@@ -58,7 +54,8 @@ fn silent_places(reading: &mut Reading<'_>, open: &[Alarm], now: Instant) -> Res
         let last = evidence::curve(reading, &place)?.last_reading().map(|r| r.at);
         // A place that never was measured is silent from the first: nobody is told more than once.
         let since = last.unwrap_or(now);
-        let silent = place.expects_readings && last.is_none_or(|at| now.since(at) > place.gap_minutes * MICROS_PER_MINUTE);
+        let silent =
+            place.expects_readings && last.is_none_or(|at| now.since(at) > place.gap_minutes * MICROS_PER_MINUTE);
         match (silent, open.iter().find(|a| a.kind == Kind::PlaceSilent && a.subject == subject)) {
             (true, None) => {
                 let reason = format!("{}: no reading for longer than {} minutes", place.name, place.gap_minutes);

@@ -21,6 +21,7 @@ struct SpeciesRow {
     market_name: String,
     species_group: String,
     parasite_rule: String,
+    parasite_note: Option<String>,
     version: i64,
 }
 
@@ -36,6 +37,7 @@ impl TryFrom<SpeciesRow> for Species {
             code: row.code,
             scientific_name: row.scientific_name,
             market_name: row.market_name,
+            parasite_note: row.parasite_note,
             version: row.version,
         })
     }
@@ -49,6 +51,7 @@ impl From<&Species> for SpeciesRow {
             market_name: s.market_name.clone(),
             species_group: s.group.as_str().into(),
             parasite_rule: s.parasite_rule.as_str().into(),
+            parasite_note: s.parasite_note.clone(),
             version: s.version,
         }
     }

@@ -106,7 +106,8 @@ fn eras(reading: &mut Reading<'_>, place: &Place) -> Result<Vec<Era>, StoreError
 
 /// Begins an era of a place: its settings count from here on. What was lived through keeps those it was lived through under.
 pub fn begin_era(tx: &mut Tx<'_>, place: &Place, from: Instant) -> Result<(), StoreError> {
-    let same = place_eras::table.filter(place_eras::place_code.eq(&place.code).and(place_eras::from_at.eq(from.micros())));
+    let same =
+        place_eras::table.filter(place_eras::place_code.eq(&place.code).and(place_eras::from_at.eq(from.micros())));
     diesel::delete(same).execute(tx.changing())?;
     let row = (
         place_eras::place_code.eq(&place.code),

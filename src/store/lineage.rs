@@ -77,14 +77,14 @@ pub fn descendants(reading: &mut Reading<'_>, of: Vec<i64>) -> Result<BTreeSet<i
         let mut next = Vec::new();
         for some in newest.chunks(TRAYS_A_QUESTION) {
             let cut: Vec<i64> = breakdown_outputs::table
-                .inner_join(breakdown_inputs::table.on(breakdown_inputs::breakdown_id.eq(breakdown_outputs::breakdown_id)))
+                .inner_join(
+                    breakdown_inputs::table.on(breakdown_inputs::breakdown_id.eq(breakdown_outputs::breakdown_id)),
+                )
                 .filter(breakdown_inputs::tray_id.eq_any(some))
                 .select(breakdown_outputs::tray_id)
                 .load(reading.conn)?;
-            let poured: Vec<i64> = top_ups::table
-                .filter(top_ups::source_id.eq_any(some))
-                .select(top_ups::tub_id)
-                .load(reading.conn)?;
+            let poured: Vec<i64> =
+                top_ups::table.filter(top_ups::source_id.eq_any(some)).select(top_ups::tub_id).load(reading.conn)?;
             next.extend(cut.into_iter().chain(poured).filter(|tray| found.insert(*tray)));
         }
         newest = next;
@@ -109,6 +109,8 @@ pub fn of_batch(reading: &mut Reading<'_>, batch_id: i64) -> Result<Vec<i64>, St
         batches::table.filter(batches::id.eq(batch_id)).select(batches::id).get_result(reading.conn).optional()?;
     match exists {
         None => Ok(Vec::new()),
-        Some(id) => Ok(trays::table.filter(trays::batch_id.eq(id)).select(trays::id).order(trays::id).load(reading.conn)?),
+        Some(id) => {
+            Ok(trays::table.filter(trays::batch_id.eq(id)).select(trays::id).order(trays::id).load(reading.conn)?)
+        }
     }
 }

@@ -220,6 +220,7 @@ diesel::table! {
         hot_micros -> BigInt,
         measured_micros -> BigInt,
         assumed_micros -> BigInt,
+        raw_budget_validated -> BigInt,
         date_day_one -> Nullable<Text>,
         wholly_frozen_before -> BigInt,
         parasites_frozen_at -> Nullable<BigInt>,

@@ -1,9 +1,9 @@
 //! Trays and what lies on them by lot. Every change of a tray goes through `save`, guarded by its version.
 
 use super::error::StoreError;
+use super::lives::{self, LifeRow};
 use super::prepared::{on_either, update};
 use super::read::Reading;
-use super::lives::{self, LifeRow};
 use super::schema::{batches, holdings, lives as lives_table, trays};
 use super::write::Tx;
 use crate::domain::holding::{Holding, Pool};

@@ -25,12 +25,6 @@ impl MilliCelsius {
         })
     }
 
-    /// The temperature nearest to a number of milli-degrees, held inside the range.
-    pub fn nearest(milli_celsius: f64) -> MilliCelsius {
-        // A float cast saturates, and takes what is no number for zero.
-        MilliCelsius((milli_celsius.round() as i64).clamp(Self::MINIMUM, Self::MAXIMUM))
-    }
-
     /// The nearest temperature there can be: for constants, which are written inside the range.
     pub const fn clamped(milli_celsius: i64) -> MilliCelsius {
         if milli_celsius < Self::MINIMUM {
@@ -40,6 +34,12 @@ impl MilliCelsius {
         } else {
             MilliCelsius(milli_celsius)
         }
+    }
+
+    /// The temperature nearest to a number of milli-degrees, held inside the range.
+    pub fn nearest(milli_celsius: f64) -> MilliCelsius {
+        // A float cast saturates, and takes what is no number for zero.
+        MilliCelsius((milli_celsius.round() as i64).clamp(Self::MINIMUM, Self::MAXIMUM))
     }
 
     pub const fn get(self) -> i64 {

@@ -201,6 +201,7 @@ CREATE TABLE lives (
     hot_micros INTEGER NOT NULL CHECK (hot_micros >= 0),
     measured_micros INTEGER NOT NULL CHECK (measured_micros >= 0),
     assumed_micros INTEGER NOT NULL CHECK (assumed_micros >= 0),
+    raw_budget_validated INTEGER NOT NULL CHECK (raw_budget_validated IN (0, 1)),
     date_day_one TEXT,
     wholly_frozen_before INTEGER NOT NULL CHECK (wholly_frozen_before IN (0, 1)),
     parasites_frozen_at INTEGER

@@ -96,6 +96,7 @@ fn add_species(tx: &mut Tx<'_>, at: Instant, row: &SpeciesRow) -> Result<(), Fai
         market_name: row.market_name.clone(),
         group: row.group.clone(),
         parasite_rule: row.parasite_rule.clone(),
+        parasite_note: row.parasite_note.clone(),
     };
     put_species(tx, &founder(), at, &row.code, &draft, Expected::New).map(drop)
 }

@@ -17,6 +17,7 @@ pub struct SpeciesRow {
     pub market_name: String,
     pub group: String,
     pub parasite_rule: String,
+    pub parasite_note: Option<String>,
 }
 
 #[derive(Debug, Clone, Deserialize)]

@@ -1,11 +1,10 @@
 //! What a tray may use up: ice time for eating raw and for its colour, time in frozen storage, by species group and form. How fast it
 //! runs is `rate`'s.
 
-use super::rate::{cautious_rate, exponential_rate, square_root_rate};
+use super::rate::COLOUR_BUDGET_MICROS;
 use super::wear::Budgets;
 use crate::domain::profile::{RawModel, Rules};
 use crate::units::instant::MICROS_PER_HOUR;
-use crate::units::temperature::MilliCelsius;
 
 /// Species that keep alike.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -128,14 +127,11 @@ fn colour_micros(model: RawModel, group: SpeciesGroup, form: Form) -> Option<i64
 }
 
 fn block_colour_micros(model: RawModel) -> i64 {
-    let warm = MilliCelsius::clamped(4_000);
-    let pace = match model {
-        RawModel::SquareRoot => square_root_rate(warm),
-        RawModel::Exponential => exponential_rate(warm),
-        RawModel::Cautious => cautious_rate(warm),
-    };
-    // Paces are rounded up, budgets are not: a millionth less, and six days at 4 °C are never more than that.
-    pace.map_or(0, |pace| (pace.millionths() - 1) * (6 * 24 * MICROS_PER_HOUR / 1_000_000))
+    match model {
+        RawModel::Cautious | RawModel::SquareRoot => COLOUR_BUDGET_MICROS,
+        // The rate of this model alone at 4 °C, rounded down: the published six days must not grow by the choice of a slower model.
+        RawModel::Exponential => 6 * 24 * MICROS_PER_HOUR / 1_000_000 * 1_616_074,
+    }
 }
 
 #[cfg(test)]

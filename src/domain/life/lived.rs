@@ -11,6 +11,8 @@ pub struct Lived {
     /// Up to `as_of`, with what it took over from the trays it came of.
     pub wear: Wear,
     pub budgets: Budgets,
+    /// Its raw budget is longer than the published one, on the shop's own ground.
+    pub raw_budget_validated: bool,
     /// The first day of its date mark; a thaw moves it so that the days go on where freezing stopped them. None for what was never cut.
     pub date_day_one: Option<NaiveDate>,
     /// Everything in it was frozen before.
@@ -26,6 +28,7 @@ impl Lived {
             as_of: now,
             wear: Wear::default(),
             budgets,
+            raw_budget_validated: false,
             date_day_one: None,
             wholly_frozen_before: false,
             parasites_frozen_at: None,

@@ -31,6 +31,8 @@ pub struct SpeciesBody {
     /// exempt or freeze_before_raw, after the shop's own food code.
     #[schema(example = "exempt")]
     pub parasite_rule: String,
+    /// On what ground the shop exempts a species that its profile does not exempt: the authority's approval, the feed of a farm.
+    pub parasite_note: Option<String>,
     /// Raised by every change; the ETag.
     #[schema(example = 1)]
     pub version: i64,
@@ -52,6 +54,10 @@ pub struct PutSpecies {
     /// exempt or freeze_before_raw, after the shop's own food code.
     #[schema(example = "exempt")]
     pub parasite_rule: String,
+    /// On what ground the shop exempts a species that its profile does not exempt: the authority's approval, the feed of a farm.
+    #[serde(default)]
+    #[schema(example = "farmed on parasite-free feed, supplier's letter of 3 March")]
+    pub parasite_note: Option<String>,
 }
 
 impl From<Species> for SpeciesBody {
@@ -62,6 +68,7 @@ impl From<Species> for SpeciesBody {
             market_name: thing.market_name,
             group: thing.group.as_str().to_owned(),
             parasite_rule: thing.parasite_rule.as_str().to_owned(),
+            parasite_note: thing.parasite_note,
             code: thing.code,
         }
     }
@@ -74,6 +81,7 @@ impl From<PutSpecies> for SpeciesDraft {
             market_name: body.market_name,
             group: body.group,
             parasite_rule: body.parasite_rule,
+            parasite_note: body.parasite_note,
         }
     }
 }

@@ -195,8 +195,9 @@ async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
     let filter =
         TrayFilter { in_stock_only, cut: query.cut, place: query.place, species: query.species, batch_id: None };
     let now = clock::now();
-    let found =
-        look.ask(move |desk, _| desk.look(|reading, shop| board::judged(reading, shop, now, &filter, above, limit))).await?;
+    let found = look
+        .ask(move |desk, _| desk.look(|reading, shop| board::judged(reading, shop, now, &filter, above, limit)))
+        .await?;
     let next = found.last().filter(|_| i64::try_from(found.len()).is_ok_and(|n| n == limit)).map(|j| j.facts.tray.id);
     page(&request, &found.into_iter().map(|judged| StockBody::of(judged, now)).collect::<Vec<_>>(), next)
 }
