@@ -78,6 +78,7 @@ impl Ground {
                         market_name: format!("Fish {code}"),
                         group: group.into(),
                         parasite_rule: rule.into(),
+                        parasite_note: None,
                     };
                     put_species(tx, &actor, now, code, &draft, Expected::New)?;
                 }
@@ -163,6 +164,7 @@ pub const REVERSAL_MINUTES: i64 = 15;
 pub const DRIP_PERMILLE: i64 = 10;
 pub const RECEIVING_SCALE_G: i64 = 20;
 pub const BENCH_SCALE_G: i64 = 2;
+pub const BENCH_MINUTES: i64 = 0;
 
 pub fn shop() -> Shop {
     Shop {
@@ -184,7 +186,7 @@ pub fn shop() -> Shop {
 }
 
 pub fn chill(set_point_mc: i64, upper_limit_mc: i64) -> PlaceDraft {
-    PlaceDraft { name: "A case".into(), method: "chill".into(), set_point_mc, upper_limit_mc }
+    PlaceDraft { name: "A case".into(), method: "chill".into(), set_point_mc, upper_limit_mc, ..PlaceDraft::default() }
 }
 
 /// A fish as it arrives. Times and masses are the caller's.
