@@ -84,7 +84,7 @@ pub fn arrival(received_at: Option<Instant>) -> Arrival {
             sample: "tail_cut".into(),
             note: None,
         },
-        parasite_freezing: None,
+        parasite_letter: None,
         previously_frozen: false,
     }
 }
@@ -104,7 +104,7 @@ fn cut(name: &str, kind: &str, form: &str, price: i64, hours: Option<i64>, item:
 
 /// Species, supplier, cuts and places.
 pub fn catalogue(desk: &Desk, now: Instant) {
-    desk.act(move |tx, _| {
+    desk.act(move |tx, shop| {
         let a = actor();
         let species = SpeciesDraft {
             scientific_name: "Thunnus albacares".into(),
@@ -113,7 +113,7 @@ pub fn catalogue(desk: &Desk, now: Instant) {
             parasite_rule: "exempt".into(),
             parasite_note: Some("authority letter of the test".into()),
         };
-        put_species(tx, &a, now, "YFT", &species, Expected::New)?;
+        put_species(tx, shop, &a, now, "YFT", &species, Expected::New)?;
         put_supplier(
             tx,
             &a,

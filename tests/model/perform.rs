@@ -56,7 +56,7 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
     match &act {
         Act::Receive { species, place: at, grams, record, warm, thawed } => {
             let mut arrival = arrival(species, &place(at), *grams);
-            arrival.parasite_freezing = arrival.parasite_freezing.filter(|_| *record);
+            arrival.parasite_letter = arrival.parasite_letter.filter(|_| *record);
             arrival.previously_frozen = *thawed;
             arrival.inspection.core_temperature_mc = if *warm { 4_445 } else { 4_444 };
             Box::new(move |tx, shop| {

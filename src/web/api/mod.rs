@@ -7,6 +7,7 @@ pub mod counts;
 pub mod cuts;
 pub mod holds;
 pub mod lots;
+pub mod parasite_freezings;
 pub mod picks;
 pub mod places;
 pub mod review;
@@ -39,6 +40,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         cuts::routes,
         places::routes,
         lots::routes,
+        parasite_freezings::routes,
         breakdowns::routes,
         stock::routes,
         tray_acts::routes,
