@@ -39,6 +39,8 @@ pub struct Era {
     pub upper_limit: MilliCelsius,
     /// Two readings further apart leave a gap.
     pub gap_micros: i64,
+    /// How long it may be above its upper limit before that is taken for its state: a door, a defrosting, a delivery pass.
+    pub warm_micros: i64,
 }
 
 /// Why a temperature is the one that counts from the last reading on.
@@ -46,6 +48,7 @@ pub struct Era {
 pub enum Because {
     NoSensor,
     UpperLimit,
+    /// The last readings were above the limit for longer than the place may be.
     LastReadingWarmer,
 }
 
@@ -167,15 +170,22 @@ impl Curve {
 
     /// The temperature that counts after `at` and after the last reading, until another reading comes.
     pub fn projection(&self, at: Instant) -> Projection {
-        let last = self.last_reading();
-        let limit = self.eras.at(self.open_from(at)).upper_limit;
-        match last {
+        let era = self.eras.at(self.open_from(at));
+        let limit = era.upper_limit;
+        match self.last_reading() {
             None => Projection { temperature: limit, because: Because::NoSensor },
-            Some(reading) if reading.temperature > limit => {
+            Some(reading) if reading.temperature > limit && self.warm_for(limit, reading.at) >= era.warm_micros => {
                 Projection { temperature: reading.temperature, because: Because::LastReadingWarmer }
             }
             Some(_) => Projection { temperature: limit, because: Because::UpperLimit },
         }
+    }
+
+    /// How long every reading up to the last was above a limit.
+    fn warm_for(&self, limit: MilliCelsius, last: Instant) -> i64 {
+        let slots = self.directory.slots().iter().rev();
+        let readings = slots.flat_map(|slot| slot.chunk.readings.iter().rev());
+        readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
     }
 
     /// How fast each sum runs after `at` and after the last reading.

@@ -28,7 +28,10 @@ impl Eras {
         }
         if later.is_empty() {
             let (method, upper_limit) = (StorageMethod::Ambient, rates.hot);
-            return Eras { first: Era { from: Instant::EPOCH, method, upper_limit, gap_micros: 0 }, later };
+            return Eras {
+                first: Era { from: Instant::EPOCH, method, upper_limit, gap_micros: 0, warm_micros: 0 },
+                later,
+            };
         }
         let first = later.remove(0);
         Eras { first, later }
