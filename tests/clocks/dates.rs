@@ -11,7 +11,6 @@ use sakudana::domain::place::StorageMethod;
 use sakudana::domain::profile::own::Written;
 use sakudana::domain::profile::{AcrossFreezing, Counting};
 use sakudana::units::instant::Instant;
-use sakudana::units::zone::Zone;
 
 const A: AcrossFreezing = AcrossFreezing::ThawDayCounts;
 const B: AcrossFreezing = AcrossFreezing::ThawDayFree;
