@@ -1,7 +1,8 @@
 //! The shop's own settings: stricter ones count, looser ones need a ground and then show.
 
 use crate::ground::{at, block, eu, kept, life, us, wish};
-use sakudana::domain::life::clocks::{Clock, Warning};
+use sakudana::domain::life::clocks::Clock;
+use sakudana::domain::life::warnings::Warning;
 use sakudana::domain::place::StorageMethod;
 use sakudana::domain::profile::Rules;
 use sakudana::domain::profile::own::{Written, in_words, names};

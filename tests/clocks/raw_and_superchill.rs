@@ -3,7 +3,8 @@
 use crate::ground::{DAY, HOUR, answer, at, block, end, ends_by, eu, kept, life, subject, us, wish, with_number};
 use sakudana::domain::catalogue::{Cut, CutDraft};
 use sakudana::domain::life::budget::{Form, OwnBudget, SpeciesGroup, budgets};
-use sakudana::domain::life::clocks::{Clock, Life, Warning};
+use sakudana::domain::life::clocks::{Clock, Life};
+use sakudana::domain::life::warnings::Warning;
 use sakudana::domain::place::StorageMethod;
 use sakudana::domain::profile::Rules;
 use sakudana::domain::profile::own::Written;

@@ -8,4 +8,5 @@ pub mod clocks;
 pub mod curve;
 pub mod date_mark;
 pub mod rate;
+pub mod warnings;
 pub mod wear;
