@@ -20,6 +20,7 @@ mod migrate;
 pub mod people;
 mod prepared;
 mod read;
+pub mod readings;
 pub mod sales;
 mod schema;
 pub mod snapshot;

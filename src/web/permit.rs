@@ -33,6 +33,7 @@ permits!(
     PlaceHold,
     ReleaseHold,
     PrintLabels,
+    PostReadings,
     Review,
     EditCatalogue,
     ManageAccess

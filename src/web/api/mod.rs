@@ -8,6 +8,7 @@ pub mod holds;
 pub mod lots;
 pub mod picks;
 pub mod places;
+pub mod readings;
 pub mod review;
 pub mod sales;
 pub mod scan;
@@ -37,6 +38,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         suppliers::routes,
         cuts::routes,
         places::routes,
+        readings::routes,
         lots::routes,
         breakdowns::routes,
         stock::routes,
