@@ -2,15 +2,15 @@
 //!
 //! A `Standing` holds what is the same for every tray of one place at one moment, so that a morning's stock is reckoned place by place.
 
-use super::curve::{Curve, Projection};
+use super::curve::{Because, Curve, Projection};
 use super::date_mark::{self, Calendar};
-use super::rate::regime::Paces;
-use super::rate::{Pace, Sum};
+use super::rate::Sum;
 use super::warnings::{Warning, Warnings, of_place};
 use super::wear::{Budgets, Wear, permille};
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rules;
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
+use crate::units::temperature::MilliCelsius;
 use crate::units::zone::Zone;
 use chrono::NaiveDate;
 
@@ -131,14 +131,12 @@ pub struct Standing<'a> {
     in_freezer: bool,
     now: Instant,
     projection: Projection,
-    paces: Paces,
-    /// Nothing is known of the time after now, so that it goes on as projected.
-    open: bool,
+    /// How it is kept from the horizon on.
+    ahead: StorageMethod,
+    /// From here on it goes on as projected: now, or the last reading where one came after now.
+    horizon: Instant,
     warnings: Warnings,
 }
-
-/// The end of time: a limit that is not passed by then is not passed.
-const FOREVER: Instant = Instant::LAST;
 
 /// The life of one tray that stands in a place of this curve and method.
 pub fn reckon(
@@ -173,10 +171,19 @@ impl<'a> Standing<'a> {
             in_freezer: method == StorageMethod::Frozen,
             now,
             projection: curve.projection(now),
-            paces: curve.rates_projected(now),
-            open: curve.last_reading().is_none_or(|reading| reading.at <= now),
+            ahead: method,
+            horizon: curve.last_reading().map_or(now, |reading| reading.at.max(now)),
             warnings: of_place(rules, curve, method, now),
         }
+    }
+
+    /// The same, but from now on kept in an unmeasured chilled place at this temperature, if that is warmer than what is projected: what
+    /// may be promised to whoever takes a tray away.
+    pub fn then_kept_at(mut self, temperature: MilliCelsius) -> Standing<'a> {
+        let warmer = temperature.max(self.projection.temperature);
+        self.projection = Projection { temperature: warmer, because: Because::StorageOnLabel };
+        self.ahead = StorageMethod::Chill;
+        self
     }
 
     /// The life of a tray that stands here. A clock of the shop that was set back must not bring an ended life back: nothing is reckoned
@@ -239,8 +246,17 @@ impl<'a> Standing<'a> {
     /// The last instant at which a sum is within a limit, past or as projected; none if it stays within it. When it was passed before the
     /// stay began, the stay no longer knows when.
     fn last_within(&self, run: Run, limit: i64, as_of: Instant) -> Option<Instant> {
-        let standstill = self.open && run.now <= limit && self.paces.of(run.sum) == Pace::STOPPED;
-        if standstill { None } else { self.curve.when(run.sum, as_of, limit - run.before, FOREVER) }
+        let horizon = self.horizon.max(as_of);
+        let reached = if self.horizon > self.now {
+            run.before.saturating_add(self.curve.micros(run.sum, as_of, horizon))
+        } else {
+            run.now
+        };
+        if reached > limit {
+            return self.curve.when(run.sum, as_of, limit - run.before, horizon);
+        }
+        let span = self.curve.span_at(run.sum, self.ahead, self.projection.temperature, limit - reached)?;
+        Some(horizon.plus_micros(span))
     }
 
     /// The limit drops at the first moment of heat, so it ends when the plain limit is passed, or before that as soon as there was heat and

@@ -50,6 +50,8 @@ pub enum Because {
     UpperLimit,
     /// The last readings were above the limit for longer than the place may be.
     LastReadingWarmer,
+    /// What a label tells its buyer to keep it at.
+    StorageOnLabel,
 }
 
 /// The temperature that counts from now on, until a reading says otherwise.
@@ -193,6 +195,13 @@ impl Curve {
         let method = self.eras.at(self.open_from(at)).method;
         let kind = Kind { method, evidence: Evidence::Assumed };
         self.regimes.of(kind).paces(self.projection(at).temperature)
+    }
+
+    /// The longest span in an unmeasured place of this method at a temperature that adds no more than `amount` to a sum; none when it stands
+    /// still.
+    pub fn span_at(&self, sum: Sum, method: StorageMethod, temperature: MilliCelsius, amount: i64) -> Option<i64> {
+        let kind = Kind { method, evidence: Evidence::Assumed };
+        self.regimes.of(kind).span_within(sum, temperature.get() as f64, amount)
     }
 
     fn open_from(&self, at: Instant) -> i64 {
