@@ -4,7 +4,6 @@
 
 use super::curve::{Because, Curve, Projection};
 use super::date_mark::{self, Calendar};
-use super::rate::regime::Paces;
 use super::rate::Sum;
 use super::warnings::{Warning, Warnings, of_place};
 use super::wear::{Budgets, Wear, permille};
@@ -132,7 +131,8 @@ pub struct Standing<'a> {
     in_freezer: bool,
     now: Instant,
     projection: Projection,
-    paces: Paces,
+    /// How it is kept from the horizon on.
+    ahead: StorageMethod,
     warnings: Warnings,
 }
 
@@ -169,7 +169,7 @@ impl<'a> Standing<'a> {
             in_freezer: method == StorageMethod::Frozen,
             now,
             projection: curve.projection(now),
-            paces: curve.rates_projected(now),
+            ahead: method,
             warnings: of_place(rules, curve, method, now),
         }
     }
@@ -179,7 +179,7 @@ impl<'a> Standing<'a> {
     pub fn then_kept_at(mut self, temperature: MilliCelsius) -> Standing<'a> {
         let warmer = temperature.max(self.projection.temperature);
         self.projection = Projection { temperature: warmer, because: Because::StorageOnLabel };
-        self.paces = self.curve.rates_at(StorageMethod::Chill, warmer);
+        self.ahead = StorageMethod::Chill;
         self
     }
 
@@ -189,11 +189,11 @@ impl<'a> Standing<'a> {
         let at = self.now.max(subject.as_of);
         let wear = subject.wear.plus(self.curve.wear(subject.as_of, at));
         let clocks = Answers([
-            self.raw(subject, &wear, at),
-            self.colour(subject, &wear, at),
-            self.exposure(subject, &wear, at),
+            self.raw(subject, &wear),
+            self.colour(subject, &wear),
+            self.exposure(subject, &wear),
             self.date_mark(subject, at),
-            self.frozen(subject, &wear, at),
+            self.frozen(subject, &wear),
             supplier(subject, at),
         ]);
         let mut warnings = self.warnings;
@@ -211,69 +211,65 @@ impl<'a> Standing<'a> {
         }
     }
 
-    fn raw(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn raw(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         let run = Run { sum: Sum::Raw, before: subject.wear.raw_micros, now: wear.raw_micros };
-        self.rules
-            .running
-            .raw
-            .then(|| self.budget_clock(Clock::Raw, run, subject.budgets.raw_micros, (subject.as_of, at)))
+        self.rules.running.raw.then(|| self.budget_clock(Clock::Raw, run, subject.budgets.raw_micros, subject.as_of))
     }
 
-    fn colour(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn colour(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         let full = subject.budgets.colour_micros.filter(|_| self.rules.running.colour)?;
         let share = if subject.was_thawed { self.rules.thawed_colour_permille } else { 1_000 };
         // A budget in hours times a share of a thousand stays far inside 64 bits.
         let budget = full.saturating_mul(share) / 1_000;
         let run = Run { sum: Sum::Colour, before: subject.wear.colour_micros, now: wear.colour_micros };
-        Some(self.budget_clock(Clock::Colour, run, budget, (subject.as_of, at)))
+        Some(self.budget_clock(Clock::Colour, run, budget, subject.as_of))
     }
 
     /// Speaks in a freezer, and later of what was used there.
-    fn frozen(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn frozen(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         let run = Run { sum: Sum::Frozen, before: subject.wear.frozen_micros, now: wear.frozen_micros };
         let speaks = self.rules.running.frozen && (self.in_freezer || run.now > 0);
-        speaks.then(|| self.budget_clock(Clock::Frozen, run, subject.budgets.frozen_micros, (subject.as_of, at)))
+        speaks.then(|| self.budget_clock(Clock::Frozen, run, subject.budgets.frozen_micros, subject.as_of))
     }
 
-    fn budget_clock(&self, clock: Clock, run: Run, budget: i64, stay: (Instant, Instant)) -> ClockAnswer {
-        let ends_at = self.last_within(run, budget, stay).or_else(|| {
+    fn budget_clock(&self, clock: Clock, run: Run, budget: i64, as_of: Instant) -> ClockAnswer {
+        let ends_at = self.last_within(run, budget, as_of).or_else(|| {
             // Nothing left is an end even where the clock stands still.
-            (run.now == budget).then(|| self.last_within(run, budget - 1, stay)).flatten()
+            (run.now == budget).then(|| self.last_within(run, budget - 1, as_of)).flatten()
         });
         ClockAnswer { clock, used_permille: permille(run.now, budget), ends_at }
     }
 
-    /// The last instant at which a sum is within a limit: in the past as the curve tells, from now on as projected; none if it stays within
-    /// it. When it was passed before the stay began, the stay no longer knows when.
-    fn last_within(&self, run: Run, limit: i64, (as_of, at): (Instant, Instant)) -> Option<Instant> {
-        if run.before > limit {
-            return Some(as_of.plus_micros(-1));
+    /// The last instant at which a sum is within a limit, past or as projected; none if it stays within it. When it was passed before the
+    /// stay began, the stay no longer knows when.
+    fn last_within(&self, run: Run, limit: i64, as_of: Instant) -> Option<Instant> {
+        // What was measured after now, if anything was, is not told before its time.
+        let horizon = self.now.max(as_of);
+        let reached = if self.horizon > self.now {
+            run.before.saturating_add(self.curve.micros(run.sum, as_of, horizon))
+        } else {
+            run.now
+        };
+        if reached > limit {
+            return self.curve.when(run.sum, as_of, limit - run.before, horizon);
         }
-        if run.now > limit {
-            return self.curve.when(run.sum, as_of, limit - run.before, at).or(Some(as_of));
-        }
-        let pace = i128::from(self.paces.of(run.sum).millionths());
-        if pace == 0 {
-            return None;
-        }
-        // Rounded down, so that it is still within.
-        let span = i128::from(limit - run.now) * 1_000_000 / pace;
-        Some(at.plus_micros(i64::try_from(span).unwrap_or(i64::MAX)))
+        let span = self.curve.span_at(run.sum, self.ahead, self.projection.temperature, limit - reached)?;
+        Some(horizon.plus_micros(span))
     }
 
     /// The limit drops at the first moment of heat, so it ends when the plain limit is passed, or before that as soon as there was heat and
     /// the limit with heat is passed.
-    fn exposure(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn exposure(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         if !self.rules.running.exposure {
             return None;
         }
         let limit = |hot| self.rules.exposure.limit_minutes(hot, subject.wholly_frozen_before) * MICROS_PER_MINUTE;
         let exposed = Run { sum: Sum::Exposed, before: subject.wear.exposed_micros, now: wear.exposed_micros };
         let hot = Run { sum: Sum::Hot, before: subject.wear.hot_micros, now: wear.hot_micros };
-        let plain = self.last_within(exposed, limit(false), (subject.as_of, at));
-        let with_heat = match self.last_within(hot, 0, (subject.as_of, at)) {
+        let plain = self.last_within(exposed, limit(false), subject.as_of);
+        let with_heat = match self.last_within(hot, 0, subject.as_of) {
             None => None,
-            Some(cool) => self.last_within(exposed, limit(true), (subject.as_of, at)).map(|end| end.max(cool)),
+            Some(cool) => self.last_within(exposed, limit(true), subject.as_of).map(|end| end.max(cool)),
         };
         Some(ClockAnswer {
             clock: Clock::Exposure,
