@@ -6,15 +6,19 @@ pub mod breakdowns;
 pub mod counts;
 pub mod cuts;
 pub mod holds;
+pub mod lives;
 pub mod lots;
 pub mod picks;
+pub mod place_lives;
 pub mod places;
+pub mod profile;
 pub mod review;
 pub mod sales;
 pub mod scan;
 pub mod sign_in;
 pub mod species;
 pub mod stock;
+pub mod stories;
 pub mod suppliers;
 pub mod tray_acts;
 
@@ -41,6 +45,10 @@ pub fn routes(config: &mut web::ServiceConfig) {
         lots::routes,
         breakdowns::routes,
         stock::routes,
+        lives::routes,
+        stories::routes,
+        place_lives::routes,
+        profile::routes,
         tray_acts::routes,
         holds::routes,
         alarms::routes,
