@@ -42,6 +42,7 @@ fn day() -> Day {
             method: method.into(),
             set_point_mc: set,
             upper_limit_mc: limit,
+            ..PlaceDraft::default()
         };
         put_place(tx, &actor(), start, "bench", &place("Bench", "ambient", 10_000, 10_000), Expected::New)?;
         put_place(tx, &actor(), start, "ice", &place("On ice", "chill", 0, 0), Expected::New)
@@ -61,6 +62,7 @@ impl Day {
             outputs: vec![OutputDraft { cut: "short-saku".into(), place: place.into(), net_g: 300 }],
             losses: vec![LossDraft { name: "the rest".into(), grams: 3_700 }],
             place: "bench".into(),
+            bench_minutes: None,
             reason: None,
         };
         self.desk.act(move |tx, shop| break_down(tx, shop, &actor(), now, &cutting)).unwrap().trays.remove(0)
@@ -73,7 +75,7 @@ impl Day {
 
     fn take(&self, tray: &Tray, place: &'static str, way: Way, now: Instant) -> Result<Tray, Failure> {
         let code = tray.code.to_string();
-        self.desk.act(move |tx, _| take_to(tx, &actor(), now, &code, place, way, None))
+        self.desk.act(move |tx, shop| take_to(tx, shop, &actor(), now, &code, place, way, None))
     }
 
     fn sell(&self, tray: &Tray, now: Instant) -> Result<(), Failure> {

@@ -9,5 +9,9 @@
 
 #[path = "curve/ground.rs"]
 mod ground;
+#[path = "curve/naive.rs"]
+mod naive;
+#[path = "curve/properties.rs"]
+mod properties;
 #[path = "curve/published.rs"]
 mod published;

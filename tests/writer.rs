@@ -74,6 +74,7 @@ fn cut(ground: &Ground, cut: &'static str, count: usize) -> Vec<String> {
             let fish = receive(tx, shop, &actor(), start(), &arrival("YFT", "case", grams))?.tray.code.to_string();
             let output = OutputDraft { cut: cut.into(), place: "case".into(), net_g: 200 };
             let cutting = Cutting {
+                bench_minutes: None,
                 inputs: vec![InputDraft { tray: fish, grams: None }],
                 outputs: vec![output; count],
                 losses: Vec::new(),

@@ -45,6 +45,7 @@ fn one_fish(
         outputs: masses.map(block).collect(),
         losses: vec![LossDraft { name: "head and bones".into(), grams: LOSS_G }],
         place: "case".into(),
+        bench_minutes: None,
         reason: None,
     };
     let made = break_down(tx, shop, &actor(), now, &cutting)?;

@@ -11,6 +11,7 @@ pub mod inspection;
 pub mod ledger;
 pub mod life;
 pub mod lot;
+pub mod parasites;
 pub mod permissions;
 pub mod picking;
 pub mod place;

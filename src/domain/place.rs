@@ -140,6 +140,7 @@ impl Place {
             method: self.method,
             upper_limit: self.upper_limit,
             gap_micros: self.gap_minutes * MICROS_PER_MINUTE,
+            warm_micros: self.warm_minutes * MICROS_PER_MINUTE,
         }
     }
 

@@ -128,6 +128,7 @@ codes! {
     PastUseBy, "past_use_by", Conflict, "The printed use-by has passed.";
     LifeEnded, "life_ended", Conflict, "The computed life has ended.";
     LabelOutdated, "label_outdated", Conflict, "The label promises more life than is left; print a new one.";
+    FreezingTooShort, "freezing_too_short", Conflict, "The freezing on record was not cold enough, or not long enough.";
     ParasiteFreezingMissing, "parasite_freezing_missing", Conflict, "This species needs a record of parasite freezing before it is sold for raw eating.";
     Frozen, "frozen", Conflict, "The tray is frozen; thaw it first.";
     NotFrozen, "not_frozen", Conflict, "The tray is not frozen.";

@@ -3,8 +3,10 @@
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use crate::domain::catalogue::{Cut, CutDraft, Species, SpeciesDraft, Supplier, SupplierDraft};
+use crate::domain::parasites::check_exemption;
 use crate::domain::place::{Place, PlaceDraft};
 use crate::domain::refusal::Code;
+use crate::domain::shop::Shop;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::{cut, cut_with_item_number, place, species_of, supplier};
 use crate::store::trays::{self, Filter};
@@ -57,16 +59,29 @@ macro_rules! put {
     };
 }
 
-put!(
-    /// Creates or changes a species.
-    put_species, SpeciesDraft, Species, species_of, "put_species"
-);
+put!(put_species_unchecked, SpeciesDraft, Species, species_of, "put_species");
 put!(
     /// Creates or changes a supplier.
     put_supplier, SupplierDraft, Supplier, supplier, "put_supplier"
 );
 put!(put_cut_unchecked, CutDraft, Cut, cut, "put_cut");
 put!(put_place_unchecked, PlaceDraft, Place, place, "put_place");
+
+/// Creates or changes a species. To exempt one from freezing that the profile does not, the shop says on what ground.
+pub fn put_species(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    code: &str,
+    draft: &SpeciesDraft,
+    expected: Expected,
+) -> Result<Species, Failure> {
+    let checked = Species::check(code, draft)?;
+    let (rule, note) = (checked.parasite_rule, checked.parasite_note.as_deref());
+    check_exemption(&shop.rules.parasites, code, &checked.scientific_name, rule, note)?;
+    put_species_unchecked(tx, actor, now, code, draft, expected)
+}
 
 /// Creates or changes a cut. The item number must be free. Kind and form of a cut stay what they were: trays were cut under them.
 pub fn put_cut(

@@ -10,6 +10,7 @@ pub mod customer;
 pub mod desk;
 pub mod edit_catalogue;
 pub mod failure;
+pub mod freeze_parasites;
 pub mod hold;
 pub mod judge;
 pub mod label;

@@ -101,18 +101,19 @@ pub fn take_to(
 /// What has ended is not frozen: a freeze would only hide it.
 fn require_life(tx: &mut Tx<'_>, shop: &Shop, tray: &Tray, place: &Place, now: Instant) -> Result<(), Failure> {
     let life = life(tx, shop, tray, place, now)?;
-    if let Some(clock) = life.ended(now) {
-        let code = match clock {
-            Clock::Exposure => Code::ExposureReached,
-            Clock::Supplier => Code::PastUseBy,
-            _ => Code::LifeEnded,
-        };
-        return refuse(code, "tray_code", format!("its clock {} has run out; take it off", clock.as_str()));
+    let ended = |clock| life.end_of(clock).is_some_and(|end| now > end);
+    if ended(Clock::Exposure) {
+        return refuse(Code::ExposureReached, "tray_code", "its time above the cold limit is used up");
     }
-    if tray.use_by.is_some_and(|end| now > end) {
+    if ended(Clock::Supplier) || tray.use_by.is_some_and(|end| now > end) {
         return refuse(Code::PastUseBy, "tray_code", "its date has passed; take it off");
     }
-    Ok(())
+    match life.ended(now) {
+        Some(clock) => {
+            refuse(Code::LifeEnded, "tray_code", format!("its clock {} has run out; take it off", clock.as_str()))
+        }
+        None => Ok(()),
+    }
 }
 
 /// A freeze voids the printed date and keeps what it had left: freezing pauses a date, it never makes a later one of it.

@@ -2,6 +2,7 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
+use super::freeze_parasites::{LetterDraft, LetterRecord};
 use super::judge::{budgets, cut_by_code, place_by_code};
 use super::tray_ledger::Movement;
 use crate::domain::holding::Holding;
@@ -44,7 +45,8 @@ pub struct Arrival {
     pub place: String,
     pub catch: CatchDraft,
     pub inspection: InspectionDraft,
-    pub parasite_freezing: Option<String>,
+    /// What the supplier's letter says of freezing against parasites.
+    pub parasite_letter: Option<LetterDraft>,
     pub previously_frozen: bool,
 }
 
@@ -110,7 +112,7 @@ fn check(shop: &Shop, now: Instant, arrival: &Arrival) -> Result<Lot, Failure> {
         pieces: arrival.pieces,
         catch,
         inspection: Inspection::check(&arrival.inspection).map_err(|r| r.under("inspection"))?,
-        parasite_freezing: text::optional_note("parasite_freezing", arrival.parasite_freezing.as_deref())?,
+        parasite_freezing: None,
         previously_frozen: arrival.previously_frozen,
     })
 }
@@ -124,9 +126,12 @@ pub fn receive(
     arrival: &Arrival,
 ) -> Result<Received, Failure> {
     let mut lot = check(shop, now, arrival)?;
-    if species_of::find(tx, &lot.species)?.is_none() {
+    let Some(species) = species_of::find(tx, &lot.species)? else {
         return refuse(Code::UnknownReference, "species_code", "there is no such species");
-    }
+    };
+    let letter = arrival.parasite_letter.as_ref().map(|letter| letter.judge(shop, &species)).transpose();
+    let letter = letter.map_err(|refusal| refusal.under("parasite_letter"))?;
+    lot.parasite_freezing = letter.as_ref().map(LetterRecord::in_words);
     if supplier::find(tx, &lot.supplier)?.is_none() {
         return refuse(Code::UnknownReference, "supplier_code", "there is no such supplier");
     }
@@ -153,6 +158,9 @@ pub fn receive(
     };
     let act_id = acts::append(tx, &act)?;
     lot.id = lots::insert(tx, act_id, &lot)?;
+    if let Some(letter) = &letter {
+        letter.keep(tx, actor, act_id, lot.id, now)?;
+    }
     let supplier_until = lot.supplier_use_by.map(|day| shop.zone.end_of(day).plus_micros(-1));
     let lived = Lived {
         raw_budget_validated: cut.raw_budget_validated.is_some(),

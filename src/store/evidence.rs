@@ -88,17 +88,24 @@ fn follow(reading: &mut Reading<'_>, place: &Place, known: Known) -> Result<Know
 }
 
 fn eras(reading: &mut Reading<'_>, place: &Place) -> Result<Vec<Era>, StoreError> {
-    let rows: Vec<(i64, String, i64, i64)> = place_eras::table
+    let rows: Vec<(i64, String, i64, i64, i64)> = place_eras::table
         .filter(place_eras::place_code.eq(&place.code))
         .order(place_eras::from_at)
-        .select((place_eras::from_at, place_eras::method, place_eras::upper_limit_mc, place_eras::gap_minutes))
+        .select((
+            place_eras::from_at,
+            place_eras::method,
+            place_eras::upper_limit_mc,
+            place_eras::gap_minutes,
+            place_eras::warm_minutes,
+        ))
         .load(reading.conn)?;
-    let read = |(from, method, limit, gap): (i64, String, i64, i64)| {
+    let read = |(from, method, limit, gap, warm): (i64, String, i64, i64, i64)| {
         Ok(Era {
             from: instant(from)?,
             method: StorageMethod::parse(&method).ok_or_else(|| StoreError::impossible("storage method", &method))?,
             upper_limit: MilliCelsius::new(limit).map_err(|e| StoreError::impossible("temperature", e))?,
             gap_micros: gap * MICROS_PER_MINUTE,
+            warm_micros: warm * MICROS_PER_MINUTE,
         })
     };
     rows.into_iter().map(read).collect()
@@ -115,6 +122,7 @@ pub fn begin_era(tx: &mut Tx<'_>, place: &Place, from: Instant) -> Result<(), St
         place_eras::method.eq(place.method.as_str()),
         place_eras::upper_limit_mc.eq(place.upper_limit.get()),
         place_eras::gap_minutes.eq(place.gap_minutes),
+        place_eras::warm_minutes.eq(place.warm_minutes),
     );
     diesel::insert_into(place_eras::table).values(row).execute(tx.changing())?;
     Ok(())

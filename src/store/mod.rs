@@ -21,6 +21,7 @@ pub mod lineage;
 mod lives;
 pub mod lots;
 mod migrate;
+pub mod parasite_freezings;
 pub mod people;
 mod prepared;
 mod read;

@@ -65,6 +65,7 @@ diesel::table! {
         method -> Text,
         upper_limit_mc -> BigInt,
         gap_minutes -> BigInt,
+        warm_minutes -> BigInt,
     }
 }
 

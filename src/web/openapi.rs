@@ -135,6 +135,7 @@ pub fn document() -> Document {
         api::cuts::Doc::openapi(),
         api::places::Doc::openapi(),
         api::lots::Doc::openapi(),
+        api::parasite_freezings::Doc::openapi(),
         api::breakdowns::Doc::openapi(),
         api::stock::Doc::openapi(),
         api::lives::Doc::openapi(),

@@ -84,7 +84,7 @@ pub fn arrival(received_at: Option<Instant>) -> Arrival {
             sample: "tail_cut".into(),
             note: None,
         },
-        parasite_freezing: None,
+        parasite_letter: None,
         previously_frozen: false,
     }
 }
@@ -104,15 +104,16 @@ fn cut(name: &str, kind: &str, form: &str, price: i64, hours: Option<i64>, item:
 
 /// Species, supplier, cuts and places.
 pub fn catalogue(desk: &Desk, now: Instant) {
-    desk.act(move |tx, _| {
+    desk.act(move |tx, shop| {
         let a = actor();
         let species = SpeciesDraft {
             scientific_name: "Thunnus albacares".into(),
             market_name: "Yellowfin tuna".into(),
             group: "tuna".into(),
             parasite_rule: "exempt".into(),
+            parasite_note: Some("authority letter of the test".into()),
         };
-        put_species(tx, &a, now, "YFT", &species, Expected::New)?;
+        put_species(tx, shop, &a, now, "YFT", &species, Expected::New)?;
         put_supplier(
             tx,
             &a,
@@ -135,6 +136,7 @@ pub fn catalogue(desk: &Desk, now: Instant) {
             method: method.into(),
             set_point_mc: set,
             upper_limit_mc: limit,
+            ..PlaceDraft::default()
         };
         put_place(tx, &a, now, "case", &place("Front case", "chill", 500, 2_000), Expected::New)?;
         put_place(tx, &a, now, "freezer", &place("Freezer", "frozen", -60_000, -50_000), Expected::New)?;
@@ -169,6 +171,7 @@ pub fn fill(database: &str) -> Counter {
         ],
         losses: vec![LossDraft { name: "head and bones".into(), grams: 2_000 }],
         place: "case".into(),
+        bench_minutes: None,
         reason: None,
     };
     let made = desk.act(move |tx, shop| break_down(tx, shop, &actor(), now, &cutting)).unwrap();
@@ -180,7 +183,7 @@ pub fn fill(database: &str) -> Counter {
     desk.act(move |tx, shop| hold::place(tx, shop, &actor(), now, &held)).unwrap();
     // A half hour in the past must not be needed for anything to be judged.
     let later = now.plus_micros(MICROS_PER_HOUR / 2);
-    assert_eq!(desk.look(|reading, _| board::in_stock(reading, later)).unwrap().len(), 6);
+    assert_eq!(desk.look(|reading, shop| board::in_stock(reading, shop, later)).unwrap().len(), 6);
     drop(desk);
     add_manager(database, "Marta");
     Counter { blocks: codes[0..3].to_vec(), tub: codes[5].clone(), ending: codes[3].clone(), held: codes[4].clone() }

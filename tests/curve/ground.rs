@@ -36,7 +36,7 @@ pub fn rates(model: RawModel) -> Rates {
 }
 
 pub fn era(method: StorageMethod, upper_limit_mc: i64, gap_micros: i64) -> Era {
-    Era { from: Instant::EPOCH, method, upper_limit: mc(upper_limit_mc), gap_micros }
+    Era { from: Instant::EPOCH, method, upper_limit: mc(upper_limit_mc), gap_micros, warm_micros: 0 }
 }
 
 pub fn readings(rows: &[(i64, i64)]) -> Vec<Reading> {

@@ -14,6 +14,7 @@ use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
 use sakudana::ops::desk::{Actor, Desk};
 use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
+use sakudana::ops::freeze_parasites::LetterDraft;
 use sakudana::ops::receive::Arrival;
 use sakudana::store::StoreOptions;
 use sakudana::units::instant::Instant;
@@ -70,7 +71,7 @@ impl Ground {
 
     fn fill(&self) {
         self.desk
-            .act(|tx, _| {
+            .act(|tx, shop| {
                 let (actor, now) = (actor(), start());
                 for (code, group, rule) in [("YFT", "tuna", "exempt"), ("SAL", "salmonid", "freeze_before_raw")] {
                     let draft = SpeciesDraft {
@@ -78,8 +79,9 @@ impl Ground {
                         market_name: format!("Fish {code}"),
                         group: group.into(),
                         parasite_rule: rule.into(),
+                        parasite_note: Some("letter of the authority".into()),
                     };
-                    put_species(tx, &actor, now, code, &draft, Expected::New)?;
+                    put_species(tx, shop, &actor, now, code, &draft, Expected::New)?;
                 }
                 let supplier = SupplierDraft { name: "Harbour".into(), address: "Quay 1".into() };
                 put_supplier(tx, &actor, now, "harbour", &supplier, Expected::New)?;
@@ -163,6 +165,7 @@ pub const REVERSAL_MINUTES: i64 = 15;
 pub const DRIP_PERMILLE: i64 = 10;
 pub const RECEIVING_SCALE_G: i64 = 20;
 pub const BENCH_SCALE_G: i64 = 2;
+pub const BENCH_MINUTES: i64 = 0;
 
 pub fn shop() -> Shop {
     Shop {
@@ -184,7 +187,7 @@ pub fn shop() -> Shop {
 }
 
 pub fn chill(set_point_mc: i64, upper_limit_mc: i64) -> PlaceDraft {
-    PlaceDraft { name: "A case".into(), method: "chill".into(), set_point_mc, upper_limit_mc }
+    PlaceDraft { name: "A case".into(), method: "chill".into(), set_point_mc, upper_limit_mc, ..PlaceDraft::default() }
 }
 
 /// A fish as it arrives. Times and masses are the caller's.
@@ -217,7 +220,12 @@ pub fn arrival(species: &str, place: &str, grams: i64) -> Arrival {
             sample: "none".into(),
             note: None,
         },
-        parasite_freezing: Some("letter of the farm".into()),
+        parasite_letter: Some(LetterDraft {
+            reference: "letter of the farm".into(),
+            temperature_mc: -20_000,
+            hours: 24,
+            solid_at_mc: None,
+        }),
         previously_frozen: false,
     }
 }

@@ -56,7 +56,7 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
     match &act {
         Act::Receive { species, place: at, grams, record, warm, thawed } => {
             let mut arrival = arrival(species, &place(at), *grams);
-            arrival.parasite_freezing = arrival.parasite_freezing.filter(|_| *record);
+            arrival.parasite_letter = arrival.parasite_letter.filter(|_| *record);
             arrival.previously_frozen = *thawed;
             arrival.inspection.core_temperature_mc = if *warm { 4_445 } else { 4_444 };
             Box::new(move |tx, shop| {
@@ -99,7 +99,7 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
         }
         Act::MarkDown { tray, price } => {
             let (tray, price) = (code(tray), *price);
-            Box::new(move |tx, _| Ok(made(&[mark_down(tx, &actor(), now, &tray, price, "Last day")?])))
+            Box::new(move |tx, shop| Ok(made(&[mark_down(tx, shop, &actor(), now, &tray, price, "Last day")?])))
         }
         Act::Accept { trays } => {
             let codes: Vec<String> = trays.iter().map(code).collect();
@@ -132,7 +132,7 @@ pub fn draft(method: &str, upper_limit_mc: i64) -> PlaceDraft {
         "ambient" => 0,
         _ => -25_000,
     };
-    PlaceDraft { name: "A place".into(), method: method.into(), set_point_mc, upper_limit_mc }
+    PlaceDraft { name: "A place".into(), method: method.into(), set_point_mc, upper_limit_mc, ..PlaceDraft::default() }
 }
 
 fn cutting(
@@ -154,16 +154,17 @@ fn cutting(
         outputs: outputs.iter().map(output).collect(),
         losses: losses.iter().map(|grams| LossDraft { name: "skin".into(), grams: *grams }).collect(),
         place: naive.places[0].code.clone(),
+        bench_minutes: None,
         reason: said(reason).map(str::to_owned),
     }
 }
 
 fn carry(tray: String, place: String, way: Way, now: Instant) -> Ready {
-    Box::new(move |tx, _| Ok(made(&[take_to(tx, &actor(), now, &tray, &place, way, None)?])))
+    Box::new(move |tx, shop| Ok(made(&[take_to(tx, shop, &actor(), now, &tray, &place, way, None)?])))
 }
 
 fn take(tray: String, whither: Whither, grams: Option<i64>, reason: Option<&'static str>, now: Instant) -> Ready {
-    Box::new(move |tx, _| Ok(made(&[take_out(tx, &actor(), now, &tray, whither, grams, reason)?])))
+    Box::new(move |tx, shop| Ok(made(&[take_out(tx, shop, &actor(), now, &tray, whither, grams, reason)?])))
 }
 
 fn place_hold(scope: &str, code: String, now: Instant) -> Ready {

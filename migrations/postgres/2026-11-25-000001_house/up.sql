@@ -59,6 +59,7 @@ CREATE TABLE place_eras (
     method TEXT NOT NULL,
     upper_limit_mc BIGINT NOT NULL,
     gap_minutes BIGINT NOT NULL,
+    warm_minutes BIGINT NOT NULL,
     PRIMARY KEY (place_code, from_at)
 );
 

@@ -59,6 +59,7 @@ CREATE TABLE place_eras (
     method TEXT NOT NULL,
     upper_limit_mc INTEGER NOT NULL,
     gap_minutes INTEGER NOT NULL,
+    warm_minutes INTEGER NOT NULL,
     PRIMARY KEY (place_code, from_at)
 ) STRICT, WITHOUT ROWID;
 

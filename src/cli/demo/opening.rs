@@ -78,9 +78,9 @@ pub fn catalogue(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contra
     let suppliers: Vec<Line<SupplierRow>> = files.suppliers.rows(wrong);
     let cuts: Vec<Line<CutRow>> = files.cuts.rows(wrong);
     let places: Vec<Line<PlaceRow>> = files.places.rows(wrong);
-    let refused = desk.act(move |tx, _: &Shop| {
+    let refused = desk.act(move |tx, shop: &Shop| {
         let mut refused =
-            refusals(&species, |line| add_species(tx, at, &line.row), |line, why| line.contradiction(why))?;
+            refusals(&species, |line| add_species(tx, shop, at, &line.row), |line, why| line.contradiction(why))?;
         refused.extend(refusals(&suppliers, |l| add_supplier(tx, at, &l.row), |l, why| l.contradiction(why))?);
         refused.extend(refusals(&cuts, |l| add_cut(tx, at, &l.row), |l, why| l.contradiction(why))?);
         refused.extend(refusals(&places, |l| add_place(tx, at, &l.row), |l, why| l.contradiction(why))?);
@@ -90,7 +90,7 @@ pub fn catalogue(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contra
     Ok(())
 }
 
-fn add_species(tx: &mut Tx<'_>, at: Instant, row: &SpeciesRow) -> Result<(), Failure> {
+fn add_species(tx: &mut Tx<'_>, shop: &Shop, at: Instant, row: &SpeciesRow) -> Result<(), Failure> {
     let draft = SpeciesDraft {
         scientific_name: row.scientific_name.clone(),
         market_name: row.market_name.clone(),
@@ -98,7 +98,7 @@ fn add_species(tx: &mut Tx<'_>, at: Instant, row: &SpeciesRow) -> Result<(), Fai
         parasite_rule: row.parasite_rule.clone(),
         parasite_note: row.parasite_note.clone(),
     };
-    put_species(tx, &founder(), at, &row.code, &draft, Expected::New).map(drop)
+    put_species(tx, shop, &founder(), at, &row.code, &draft, Expected::New).map(drop)
 }
 
 fn add_supplier(tx: &mut Tx<'_>, at: Instant, row: &SupplierRow) -> Result<(), Failure> {

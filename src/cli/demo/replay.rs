@@ -15,6 +15,7 @@ use crate::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, break_
 use crate::ops::count::{CountLine, count};
 use crate::ops::desk::Actor;
 use crate::ops::failure::{Failure, refuse};
+use crate::ops::freeze_parasites::LetterDraft;
 use crate::ops::hold::{self, HoldDraft};
 use crate::ops::label;
 use crate::ops::place_tray::{Way, take_to};
@@ -142,7 +143,12 @@ impl Hand<'_, '_> {
                 sample: row.sample.clone(),
                 note: row.note.clone(),
             },
-            parasite_freezing: row.parasite_freezing.clone(),
+            parasite_letter: row.parasite_letter.clone().map(|reference| LetterDraft {
+                reference,
+                temperature_mc: row.parasite_letter_mc.unwrap_or_default(),
+                hours: row.parasite_letter_hours.unwrap_or_default(),
+                solid_at_mc: None,
+            }),
             previously_frozen: row.previously_frozen == YesNo::Yes,
         };
         let received = receive(self.tx, self.shop, &actor, self.now, &arrival)?;

@@ -81,7 +81,9 @@ pub struct LotRow {
     pub burn: String,
     pub sample: String,
     pub note: Option<String>,
-    pub parasite_freezing: Option<String>,
+    pub parasite_letter: Option<String>,
+    pub parasite_letter_mc: Option<i64>,
+    pub parasite_letter_hours: Option<i64>,
     pub previously_frozen: YesNo,
 }
 

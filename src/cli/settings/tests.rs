@@ -1,7 +1,9 @@
 //! Settings are read, refused and overridden as settings.example.toml says.
 
 use super::{LogFormat, Settings, Sources, read};
+use crate::domain::profile::{OwnSetting, Rules, own};
 use crate::domain::review::Ladder;
+use crate::domain::shop::Jurisdiction;
 
 const EXAMPLE: &str = include_str!("../../../settings.example.toml");
 
@@ -27,14 +29,68 @@ fn the_example_says_the_defaults() {
 /// Every key of the example is one that is read: an unknown one would be refused. This is the other way round.
 #[test]
 fn the_example_names_every_key() {
+    let keys: Vec<&str> = own::names().collect();
+    for key in &keys {
+        assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
+    }
     for section in ["shop", "server", "database", "log"] {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
-        for key in known.split(", ").filter(|key| *key != "ladder") {
+        for key in known.split(", ").filter(|key| !["ladder", "rules"].contains(key)) {
             assert!(EXAMPLE.contains(&format!("\n{key} = ")), "settings.example.toml does not say {key}");
         }
     }
     assert!(EXAMPLE.contains("\n[[shop.ladder]]\n"));
+}
+
+/// The lines that begin with `#` and a key are the profile's own values; said aloud, they change nothing.
+#[test]
+fn the_example_says_the_rules_of_the_profile() {
+    let rules = EXAMPLE.split("\n#[shop.rules]\n").nth(1).and_then(|after| after.split("\n\n").next()).unwrap();
+    let said: Vec<&str> =
+        rules.lines().filter_map(|line| line.strip_prefix('#')).filter(|l| !l.starts_with(' ')).collect();
+    assert_eq!(said.len(), own::names().count());
+    let settings = read_alone(&format!("[shop.rules]\n{}", said.join("\n"))).unwrap();
+    assert_eq!(settings.shop.rules, Rules::of(Jurisdiction::Eu));
+    assert_eq!(read_alone("").unwrap().shop.rules, Rules::of(Jurisdiction::Eu));
+}
+
+#[test]
+fn own_rules_are_stricter_or_say_their_ground() {
+    let rules =
+        |text: &str| read_alone(&format!("[shop]\njurisdiction = 'us'\n[shop.rules]\n{text}")).map(|s| s.shop.rules);
+    let stricter = rules("date_mark_days = 4\nraw_clock = 'on'").unwrap();
+    assert_eq!(stricter.date_mark.days, Some(4));
+    let own = |value: &str, validated: Option<&str>| OwnSetting {
+        name: "date_mark_days",
+        value: value.into(),
+        profile_value: "7".into(),
+        validated: validated.map(str::to_owned),
+    };
+    assert_eq!(stricter.own, [own("4", None)]);
+    let looser = rules("date_mark_days = { value = 'none', validated = 'inspector, letter of May' }").unwrap();
+    assert_eq!(
+        (looser.date_mark.days, looser.own.as_slice()),
+        (None, &[own("none", Some("inspector, letter of May"))][..])
+    );
+    let wrong = "date_mark_days = 8\ncolour_clock = 'off'\nraw_model = 'fast'\nnobody = 1\nexposure_minutes = { value = 1 }\n\
+                 frozen_q10_permille = { value = 3_500, validated = ' ' }\nthawed_colour_permille = true";
+    let problems = rules(wrong).unwrap_err();
+    let names = [
+        "exposure_minutes",
+        "thawed_colour_permille",
+        "date_mark_days",
+        "colour_clock",
+        "raw_model",
+        "nobody",
+        "frozen_q10_permille",
+    ];
+    assert_eq!(problems.len(), names.len(), "{problems:#?}");
+    for name in names {
+        assert!(problems.iter().any(|p| p.starts_with(&format!("shop.rules.{name} = "))), "{name}: {problems:#?}");
+    }
+    assert!(rules("date_mark_days = { value = 8, validated = 'x', by = 'y' }").is_err());
+    assert!(read_alone("[shop]\nrules = 3").is_err());
 }
 
 #[test]

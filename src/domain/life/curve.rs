@@ -5,7 +5,10 @@
 //! one; a place without readings counts at its upper limit. All of that is assumed. The gap rule between two readings is that of the era
 //! the earlier one lies in; a stretch that crosses the start of an era is cut there.
 
-pub mod knot;
+mod chunk;
+mod directory;
+mod knot;
+mod laying;
 
 use crate::domain::life::rate::Sum;
 use crate::domain::life::rate::regime::{Evidence, Paces};
@@ -14,7 +17,10 @@ use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rates;
 use crate::units::instant::Instant;
 use crate::units::temperature::MilliCelsius;
-use knot::{Eras, Kind, Knot, Laying, Regimes, Sums};
+use chunk::{Ground, Stretch};
+use directory::Directory;
+use knot::{Kind, Regimes, Sums};
+use laying::Eras;
 use std::sync::Arc;
 
 /// One reading of a place.
@@ -33,6 +39,8 @@ pub struct Era {
     pub upper_limit: MilliCelsius,
     /// Two readings further apart leave a gap.
     pub gap_micros: i64,
+    /// How long it may be above its upper limit before that is taken for its state: a door, a defrosting, a delivery pass.
+    pub warm_micros: i64,
 }
 
 /// Why a temperature is the one that counts from the last reading on.
@@ -40,6 +48,7 @@ pub struct Era {
 pub enum Because {
     NoSensor,
     UpperLimit,
+    /// The last readings were above the limit for longer than the place may be.
     LastReadingWarmer,
 }
 
@@ -69,43 +78,44 @@ pub struct Curve {
     rates: Rates,
     regimes: Arc<Regimes>,
     eras: Arc<Eras>,
-    readings: Arc<Vec<Reading>>,
-    knots: Arc<Vec<Knot>>,
+    directory: Directory,
+    count: usize,
 }
 
 impl Curve {
     /// Readings in any order; of several at one instant the warmest stays. Of eras that begin together the last named holds.
     pub fn new(rates: Rates, eras: &[Era], readings: impl IntoIterator<Item = Reading>) -> Curve {
         let mut readings: Vec<Reading> = readings.into_iter().collect();
-        order(&mut readings);
+        directory::order(&mut readings);
         let regimes = Arc::new(Regimes::new(&rates));
         let eras = Arc::new(Eras::new(eras, &rates));
-        let mut curve = Curve { rates, regimes, eras, readings: Arc::new(readings), knots: Arc::default() };
-        curve.lay();
-        curve
+        let directory = Directory::new(Ground { eras: &eras, regimes: &regimes }, &readings);
+        Curve { rates, regimes, eras, directory, count: readings.len() }
     }
 
-    /// Takes in readings, late or not, in any order.
+    /// Takes in readings, late or not, in any order; only the chunks they fall into are laid anew.
     pub fn insert(&mut self, readings: &[Reading]) {
-        let mut all = [self.readings.as_slice(), readings].concat();
-        order(&mut all);
-        self.readings = Arc::new(all);
-        self.lay();
+        let mut readings = readings.to_vec();
+        directory::order(&mut readings);
+        let ground = Ground { eras: &self.eras, regimes: &self.regimes };
+        self.count += self.directory.insert(ground, &readings);
     }
 
     /// Other settings of the place; everything is laid anew.
     pub fn set_eras(&mut self, eras: &[Era]) {
         self.eras = Arc::new(Eras::new(eras, &self.rates));
-        self.lay();
+        let slots = self.directory.slots().iter();
+        let readings: Vec<Reading> = slots.flat_map(|slot| slot.chunk.readings.iter().copied()).collect();
+        self.directory = Directory::new(Ground { eras: &self.eras, regimes: &self.regimes }, &readings);
     }
 
     /// How many readings it holds.
     pub fn len(&self) -> usize {
-        self.readings.len()
+        self.count
     }
 
     pub fn is_empty(&self) -> bool {
-        self.readings.is_empty()
+        self.count == 0
     }
 
     /// What passed from one instant to another; nothing when there is no time between them. Additive to the microsecond.
@@ -123,50 +133,59 @@ impl Curve {
 
     /// One sum over a stretch.
     pub fn micros(&self, sum: Sum, from: Instant, to: Instant) -> i64 {
-        if to <= from { 0 } else { self.sums_at(to).of(sum) - self.sums_at(from).of(sum) }
+        if to <= from { 0 } else { self.sum_at(sum, to) - self.sum_at(sum, from) }
     }
 
     /// The last instant from `from` to `until` at which a sum since `from` is no more than `amount`; none when it never exceeds it there.
+    /// A negative amount was exceeded before `from`: how long before, this does not say.
     pub fn when(&self, sum: Sum, from: Instant, amount: i64, until: Instant) -> Option<Instant> {
-        if until <= from || self.micros(sum, from, until) <= amount {
+        if amount < 0 {
+            return Some(from.plus_micros(-1));
+        }
+        if self.micros(sum, from, until) <= amount {
             return None;
         }
-        let (mut within, mut beyond) = (from.micros(), until.micros());
-        while beyond - within > 1 {
-            let middle = within + (beyond - within) / 2;
-            if self.micros(sum, from, from.plus_micros(middle - from.micros())) <= amount {
-                within = middle;
-            } else {
-                beyond = middle;
-            }
-        }
-        Some(instant(within))
+        let bound = self.sum_at(sum, from).saturating_add(amount);
+        let slots = self.directory.slots();
+        let number = slots.partition_point(|slot| slot.base.of(sum) <= bound).saturating_sub(1);
+        let slot = slots.get(number)?;
+        let bound = bound.saturating_sub(slot.base.of(sum));
+        let stretch = slot.chunk.last_beginning(|knot| knot.sums.of(sum) <= bound)?;
+        let span = stretch.knot.span_within(sum, &self.regimes, bound, stretch.length);
+        Some(instant(stretch.from() + span).clamp(from, until))
     }
 
     /// The temperature that counts at an instant, and whether it was measured.
     pub fn temperature_at(&self, at: Instant) -> (MilliCelsius, bool) {
-        if let Ok(index) = self.readings.binary_search_by_key(&at, |reading| reading.at) {
-            if let Some(reading) = self.readings.get(index) {
-                return (reading.temperature, true);
-            }
+        let Some((slot, stretch)) = self.directory.at(at.micros()) else {
+            return (self.projection(at).temperature, false);
+        };
+        let readings = &slot.chunk.readings;
+        let read = readings.binary_search_by_key(&at, |reading| reading.at).ok();
+        match read.and_then(|index| readings.get(index)) {
+            Some(reading) => (reading.temperature, true),
+            None => (stretch.temperature(at.micros()), stretch.measured()),
         }
-        self.knot_at(at.micros()).map_or((self.projection(at).temperature, false), |(knot, length)| {
-            let mc = knot.mc_after(at.micros() - knot.at, length);
-            (knot::rounded(mc), knot.kind.evidence == Evidence::Measured)
-        })
     }
 
     /// The temperature that counts after `at` and after the last reading, until another reading comes.
     pub fn projection(&self, at: Instant) -> Projection {
-        let last = self.last_reading();
-        let limit = self.eras.at(self.open_from(at)).upper_limit;
-        match last {
+        let era = self.eras.at(self.open_from(at));
+        let limit = era.upper_limit;
+        match self.last_reading() {
             None => Projection { temperature: limit, because: Because::NoSensor },
-            Some(reading) if reading.temperature > limit => {
+            Some(reading) if reading.temperature > limit && self.warm_for(limit, reading.at) >= era.warm_micros => {
                 Projection { temperature: reading.temperature, because: Because::LastReadingWarmer }
             }
             Some(_) => Projection { temperature: limit, because: Because::UpperLimit },
         }
+    }
+
+    /// How long every reading up to the last was above a limit.
+    fn warm_for(&self, limit: MilliCelsius, last: Instant) -> i64 {
+        let slots = self.directory.slots().iter().rev();
+        let readings = slots.flat_map(|slot| slot.chunk.readings.iter().rev());
+        readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
     }
 
     /// How fast each sum runs after `at` and after the last reading.
@@ -181,46 +200,46 @@ impl Curve {
     }
 
     pub fn first_reading(&self) -> Option<Reading> {
-        self.readings.first().copied()
+        self.directory.first_reading()
     }
 
     pub fn last_reading(&self) -> Option<Reading> {
-        self.readings.last().copied()
+        self.directory.last_reading()
     }
 
     /// The instants of the readings nearest before and after an instant, itself left out.
     pub fn neighbours(&self, at: Instant) -> (Option<Instant>, Option<Instant>) {
-        let before = self.readings.partition_point(|reading| reading.at < at);
-        let after = self.readings.partition_point(|reading| reading.at <= at);
-        let instant_of = |index: usize| self.readings.get(index).map(|reading| reading.at);
-        (before.checked_sub(1).and_then(instant_of), instant_of(after))
+        let number = self.directory.number_at(at.micros());
+        let readings = |number: usize| self.directory.slots().get(number).map_or(&[][..], |slot| &slot.chunk.readings);
+        let before = readings(number).iter().rev().find(|reading| reading.at < at);
+        let earlier = || number.checked_sub(1).and_then(|previous| readings(previous).last());
+        let here = readings(number);
+        let after = here.get(here.partition_point(|reading| reading.at <= at));
+        let later = || readings(number + 1).first();
+        (before.or_else(earlier).map(|reading| reading.at), after.or_else(later).map(|reading| reading.at))
     }
 
     /// The stretches between two instants, cut at readings, eras and the borders of gaps.
     pub fn pieces(&self, from: Instant, to: Instant) -> impl Iterator<Item = Piece> + '_ {
-        let first = self.knots.partition_point(|knot| knot.at <= from.micros()).saturating_sub(1);
-        let knots = self.knots.iter().enumerate().skip(first);
-        knots.take_while(move |(_, knot)| knot.at < to.micros()).filter_map(move |(index, knot)| {
-            let end = self.knots.get(index + 1).map_or(Instant::MAXIMUM, |next| next.at);
-            let (start, until) = (knot.at.max(from.micros()), end.min(to.micros()));
-            (start < until).then(|| self.piece(knot, end, start, until))
-        })
+        let (from, to) = (from.micros(), to.micros());
+        let slots = self.directory.slots().iter().skip(self.directory.number_at(from));
+        let stretches = slots.flat_map(move |slot| slot.chunk.stretches_from(from));
+        let inside = stretches.take_while(move |stretch| stretch.from() < to);
+        inside.filter_map(move |stretch| self.piece(stretch, stretch.from().max(from), stretch.to().min(to)))
     }
 
-    fn piece(&self, knot: &Knot, end: i64, start: i64, until: i64) -> Piece {
-        let length = end - knot.at;
-        let before = knot.sums_after(&self.regimes, start - knot.at, length);
-        let after = knot.sums_after(&self.regimes, until - knot.at, length);
-        Piece {
-            from: instant(start),
-            to: instant(until),
-            from_temperature: knot::rounded(knot.mc_after(start - knot.at, length)),
-            to_temperature: knot::rounded(knot.mc_after(until - knot.at, length)),
-            measured: knot.kind.evidence == Evidence::Measured,
-            method: knot.kind.method,
-            upper_limit: self.eras.at(start).upper_limit,
-            wear: after.wear_since(&before, until - start),
-        }
+    fn piece(&self, stretch: Stretch, from: i64, to: i64) -> Option<Piece> {
+        let sums = |at: i64| stretch.knot.sums_after(&self.regimes, at - stretch.from(), stretch.length);
+        (from < to).then(|| Piece {
+            from: instant(from),
+            to: instant(to),
+            from_temperature: stretch.temperature(from),
+            to_temperature: stretch.temperature(to),
+            measured: stretch.measured(),
+            method: stretch.knot.kind().method,
+            upper_limit: self.eras.at(from).upper_limit,
+            wear: sums(to).wear_since(&sums(from), to - from),
+        })
     }
 
     /// The longest stretch between two instants that was measured throughout and never warmer than a temperature.
@@ -242,33 +261,20 @@ impl Curve {
         longest
     }
 
-    fn lay(&mut self) {
-        let mut laying = Laying { eras: &self.eras, regimes: &self.regimes, knots: Vec::new(), sums: Sums::default() };
-        let mut before = None;
-        for reading in self.readings.iter() {
-            laying.between(before, Some(*reading));
-            before = Some(*reading);
-        }
-        laying.between(before, None);
-        self.knots = Arc::new(laying.knots);
-    }
-
-    fn knot_at(&self, micros: i64) -> Option<(Knot, i64)> {
-        let index = self.knots.partition_point(|knot| knot.at <= micros).saturating_sub(1);
-        let end = self.knots.get(index + 1).map_or(Instant::MAXIMUM, |next| next.at);
-        self.knots.get(index).map(|knot| (*knot, end - knot.at))
+    fn sum_at(&self, sum: Sum, at: Instant) -> i64 {
+        let at = at.micros();
+        self.directory.at(at).map_or(0, |(slot, stretch)| {
+            let here = stretch.knot.sum_after(sum, &self.regimes, at - stretch.from(), stretch.length);
+            slot.base.of(sum).saturating_add(here)
+        })
     }
 
     fn sums_at(&self, at: Instant) -> Sums {
-        self.knot_at(at.micros())
-            .map_or(Sums::default(), |(knot, length)| knot.sums_after(&self.regimes, at.micros() - knot.at, length))
+        let at = at.micros();
+        self.directory.at(at).map_or(Sums::default(), |(slot, stretch)| {
+            slot.base.plus(stretch.knot.sums_after(&self.regimes, at - stretch.from(), stretch.length))
+        })
     }
-}
-
-/// In order of time; of several readings at one instant the warmest stays.
-fn order(readings: &mut Vec<Reading>) {
-    readings.sort_by_key(|reading| (reading.at, std::cmp::Reverse(reading.temperature)));
-    readings.dedup_by_key(|reading| reading.at);
 }
 
 fn instant(micros: i64) -> Instant {

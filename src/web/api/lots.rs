@@ -1,5 +1,6 @@
 //! Lots: what arrived, and where every gram of it is.
 
+use super::parasite_freezings::ParasiteLetter;
 use super::resource;
 use crate::domain::inspection::InspectionDraft;
 use crate::domain::lot::{CatchDraft, Lot};
@@ -94,10 +95,9 @@ pub struct PostLot {
     pub place_code: String,
     pub catch: Catch,
     pub inspection: Inspection,
-    /// Supplier's letter or own record on freezing against parasites: species, temperature, hours.
+    /// The supplier's letter on freezing against parasites; refused when it tells of less than the profile in use asks for.
     #[serde(default)]
-    #[schema(example = "supplier's letter of 2026-11-20: -35 °C for 15 hours")]
-    pub parasite_freezing: Option<String>,
+    pub parasite_letter: Option<ParasiteLetter>,
     #[serde(default)]
     #[schema(example = false)]
     pub previously_frozen: bool,
@@ -123,6 +123,8 @@ pub struct LotBody {
     pub pieces: i64,
     pub catch: Catch,
     pub inspection: Inspection,
+    /// What stands on record of freezing against parasites before it came.
+    #[schema(example = "letter 7 of Hall Ltd: 20 h at -35.0 °C or colder")]
     pub parasite_freezing: Option<String>,
     pub previously_frozen: bool,
 }
@@ -254,7 +256,7 @@ impl PostLot {
                 sample: i.sample,
                 note: i.note,
             },
-            parasite_freezing: self.parasite_freezing,
+            parasite_letter: self.parasite_letter.map(Into::into),
             previously_frozen: self.previously_frozen,
         }
     }

@@ -8,6 +8,7 @@ pub mod cuts;
 pub mod holds;
 pub mod lives;
 pub mod lots;
+pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;
 pub mod places;
@@ -43,6 +44,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         cuts::routes,
         places::routes,
         lots::routes,
+        parasite_freezings::routes,
         breakdowns::routes,
         stock::routes,
         lives::routes,

@@ -116,7 +116,7 @@ async fn put(request: HttpRequest, told: Told<EditCatalogue, PutSpecies>, code: 
         (expected(request.headers())?, told.look.actor.clone(), SpeciesDraft::from(told.body));
     let thing = told
         .look
-        .ask(move |desk, now| desk.act(move |tx, _| put_species(tx, &actor, now, &code, &draft, expected)))
+        .ask(move |desk, now| desk.act(move |tx, shop| put_species(tx, shop, &actor, now, &code, &draft, expected)))
         .await?;
     let version = thing.version;
     versioned(&SpeciesBody::from(thing), version, version == 1)

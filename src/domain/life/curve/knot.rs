@@ -1,13 +1,11 @@
-//! Knots: the instants at which the temperature of a place takes a new direction, each with the sums up to it. Laying them is where the
-//! rules between readings stand: what counts as measured, and what is assumed where nothing was.
+//! Knots: the instants at which the temperature of a place takes a new direction, each with the sums up to it. How they come to be is
+//! `laying`'s.
 
-use super::{Era, Reading};
 use crate::domain::life::rate::Sum;
 use crate::domain::life::rate::regime::{Evidence, FINENESS, Line, Regime};
 use crate::domain::life::wear::Wear;
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rates;
-use crate::units::instant::Instant;
 use crate::units::temperature::MilliCelsius;
 
 /// Running sums in microseconds. Plain measured time is what is left of the time between two knots.
@@ -67,7 +65,7 @@ impl Fine {
         Fine::from_mc(temperature.get() as f64)
     }
 
-    fn from_mc(mc: f64) -> Fine {
+    pub fn from_mc(mc: f64) -> Fine {
         Fine((mc * FINENESS).round() as i32)
     }
 
@@ -76,184 +74,137 @@ impl Fine {
     }
 }
 
-/// From `at` to the next knot the temperature goes evenly from `from` to `to`.
-#[derive(Debug, Clone, Copy)]
-pub struct Knot {
-    pub at: i64,
-    pub from: Fine,
-    pub to: Fine,
-    pub kind: Kind,
-    /// Up to `at`.
-    pub sums: Sums,
-}
-
 /// Rounded up to a whole milli-degree, but for what only the arithmetic put there.
 pub fn rounded(mc: f64) -> MilliCelsius {
     MilliCelsius::nearest((mc - 1e-6).ceil())
 }
 
-/// The tariffs that hold between two knots.
+/// The rule that holds between two knots.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Kind {
     pub method: StorageMethod,
     pub evidence: Evidence,
 }
 
-/// The tariffs of every kind.
-#[derive(Debug)]
-pub struct Regimes {
-    chill: [Regime; 2],
-    superchill: [Regime; 2],
-    frozen: [Regime; 2],
-    ambient: [Regime; 2],
+impl Kind {
+    /// Below `COUNT`.
+    fn number(self) -> usize {
+        let method = match self.method {
+            StorageMethod::Chill => 0,
+            StorageMethod::Superchill => 2,
+            StorageMethod::Frozen => 4,
+            StorageMethod::Ambient => 6,
+        };
+        method + usize::from(self.evidence == Evidence::Assumed)
+    }
+
+    fn from_number(number: i64) -> Kind {
+        let method = match number >> 1 {
+            0 => StorageMethod::Chill,
+            1 => StorageMethod::Superchill,
+            2 => StorageMethod::Frozen,
+            _ => StorageMethod::Ambient,
+        };
+        Kind { method, evidence: if number & 1 == 1 { Evidence::Assumed } else { Evidence::Measured } }
+    }
 }
+
+/// The tariffs of every kind, by its number.
+#[derive(Debug)]
+pub struct Regimes([Regime; 8]);
 
 impl Regimes {
     pub fn new(rates: &Rates) -> Regimes {
-        let both =
-            |method| [Evidence::Measured, Evidence::Assumed].map(|evidence| Regime::new(rates, method, evidence));
-        Regimes {
-            chill: both(StorageMethod::Chill),
-            superchill: both(StorageMethod::Superchill),
-            frozen: both(StorageMethod::Frozen),
-            ambient: both(StorageMethod::Ambient),
-        }
+        Regimes([0, 1, 2, 3, 4, 5, 6, 7].map(|number| {
+            let kind = Kind::from_number(number);
+            Regime::new(rates, kind.method, kind.evidence)
+        }))
     }
 
     pub fn of(&self, kind: Kind) -> &Regime {
-        let [measured, assumed] = match kind.method {
-            StorageMethod::Chill => &self.chill,
-            StorageMethod::Superchill => &self.superchill,
-            StorageMethod::Frozen => &self.frozen,
-            StorageMethod::Ambient => &self.ambient,
-        };
-        match kind.evidence {
-            Evidence::Measured => measured,
-            Evidence::Assumed => assumed,
-        }
+        let Regimes(all) = self;
+        let [first, ..] = all;
+        all.get(kind.number()).unwrap_or(first)
     }
 }
 
+/// From its instant to that of the next knot the temperature goes evenly from `from` to `to`. One line of the processor's cache: a
+/// question about any instant reads one knot, and the instant of the next.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(64))]
+pub struct Knot {
+    /// The instant, and in the last three bits the number of the kind: in order of time all the same.
+    stamp: i64,
+    from: Fine,
+    to: Fine,
+    /// Up to the instant.
+    pub sums: Sums,
+}
+
+const _: () = assert!(size_of::<Knot>() == 64);
+
 impl Knot {
+    pub fn new(at: i64, from: Fine, to: Fine, kind: Kind, sums: Sums) -> Knot {
+        Knot { stamp: at << 3 | kind.number() as i64, from, to, sums }
+    }
+
+    pub fn at(&self) -> i64 {
+        self.stamp >> 3
+    }
+
+    pub fn kind(&self) -> Kind {
+        Kind::from_number(self.stamp & 7)
+    }
+
     /// The temperature `micros` after the knot, of `length` to the next.
     pub fn mc_after(&self, micros: i64, length: i64) -> f64 {
         let (from, to) = (self.from.mc(), self.to.mc());
-        if from == to || length <= 0 { from } else { from + (to - from) * (micros as f64 / length as f64) }
+        if micros == length {
+            return to;
+        }
+        if from == to { from } else { from + (to - from) * (micros as f64 / length as f64) }
     }
 
-    pub fn line(&self, micros: i64, length: i64) -> Line {
-        let to_mc = if micros == length { self.to.mc() } else { self.mc_after(micros, length) };
-        Line { from_mc: self.from.mc(), to_mc, micros }
+    fn line(&self, micros: i64, length: i64) -> Line {
+        Line { from_mc: self.from.mc(), to_mc: self.mc_after(micros, length), micros }
     }
 
-    /// The sums `micros` after the knot, of `length` to the next.
+    /// One sum `micros` after the knot, of `length` to the next.
+    pub fn sum_after(&self, sum: Sum, regimes: &Regimes, micros: i64, length: i64) -> i64 {
+        self.sums.of(sum).saturating_add(regimes.of(self.kind()).micros(sum, self.line(micros, length)))
+    }
+
+    /// All sums `micros` after the knot, of `length` to the next.
     pub fn sums_after(&self, regimes: &Regimes, micros: i64, length: i64) -> Sums {
-        let wear = regimes.of(self.kind).wear(self.line(micros, length));
+        let kind = self.kind();
+        let wear = regimes.of(kind).wear(self.line(micros, length));
         self.sums.plus(Sums {
             raw: wear.raw_micros,
             colour: wear.colour_micros,
             frozen: wear.frozen_micros,
             exposed: wear.exposed_micros,
             hot: wear.hot_micros,
-            assumed: if self.kind.evidence == Evidence::Assumed { micros } else { 0 },
+            assumed: if kind.evidence == Evidence::Assumed { micros } else { 0 },
         })
     }
-}
 
-/// The settings of a place through time, never empty, in order.
-#[derive(Debug, Clone)]
-pub struct Eras {
-    first: Era,
-    later: Vec<Era>,
-}
-
-impl Eras {
-    /// Of eras that begin at the same instant the last named holds. Where none is given, the place is a bench at the hot temperature: what
-    /// nobody described must not lengthen a life.
-    pub fn new(eras: &[Era], rates: &Rates) -> Eras {
-        let mut later: Vec<Era> = Vec::with_capacity(eras.len());
-        let mut sorted = eras.to_vec();
-        sorted.sort_by_key(|era| era.from);
-        for era in sorted {
-            later.pop_if(|last| last.from == era.from);
-            later.push(era);
+    /// The longest time after the knot, up to `length`, for which a sum stays at or below `bound`.
+    pub fn span_within(&self, sum: Sum, regimes: &Regimes, bound: i64, length: i64) -> i64 {
+        let left = bound.saturating_sub(self.sums.of(sum));
+        if self.from == self.to {
+            return regimes
+                .of(self.kind())
+                .span_within(sum, self.from.mc(), left)
+                .map_or(length, |span| span.min(length));
         }
-        if later.is_empty() {
-            let (method, upper_limit) = (StorageMethod::Ambient, rates.hot);
-            return Eras { first: Era { from: Instant::EPOCH, method, upper_limit, gap_micros: 0 }, later };
+        if self.sum_after(sum, regimes, length, length) <= bound {
+            return length;
         }
-        let first = later.remove(0);
-        Eras { first, later }
-    }
-
-    /// The era an instant lies in; those before the first count as the first.
-    pub fn at(&self, micros: i64) -> &Era {
-        let index = self.later.partition_point(|era| era.from.micros() <= micros);
-        index.checked_sub(1).and_then(|last| self.later.get(last)).unwrap_or(&self.first)
-    }
-
-    /// Eras that begin strictly inside a span.
-    fn within(&self, from: i64, to: i64) -> &[Era] {
-        let begin = self.later.partition_point(|era| era.from.micros() <= from);
-        let end = self.later.partition_point(|era| era.from.micros() < to);
-        self.later.get(begin..end).unwrap_or(&[])
-    }
-}
-
-/// Lays knots one after another, with their running sums.
-pub struct Laying<'a> {
-    pub eras: &'a Eras,
-    pub regimes: &'a Regimes,
-    pub knots: Vec<Knot>,
-    pub sums: Sums,
-}
-
-impl Laying<'_> {
-    /// What lies between two neighbouring readings; before the first one or after the last one of them is missing.
-    pub fn between(&mut self, before: Option<Reading>, after: Option<Reading>) {
-        let from = before.map_or(Instant::MINIMUM, |reading| reading.at.micros());
-        let to = after.map_or(Instant::MAXIMUM, |reading| reading.at.micros());
-        match (before, after) {
-            (Some(a), Some(b)) if to - from <= self.eras.at(from).gap_micros => self.straight(a, b),
-            _ => self.held(before.map(|a| a.temperature).max(after.map(|b| b.temperature)), from, to),
+        let (mut within, mut beyond) = (0, length);
+        while beyond - within > 1 {
+            let middle = within + (beyond - within) / 2;
+            if self.sum_after(sum, regimes, middle, length) <= bound { within = middle } else { beyond = middle }
         }
-    }
-
-    fn straight(&mut self, a: Reading, b: Reading) {
-        let (from, to) = (a.at.micros(), b.at.micros());
-        let (start, end) = (a.temperature.get() as f64, b.temperature.get() as f64);
-        let mut reached = from;
-        let mut at = Fine::new(a.temperature);
-        let mut method = self.eras.at(from).method;
-        for era in self.eras.within(from, to) {
-            let next = era.from.micros();
-            let mc = start + (end - start) * ((next - from) as f64 / (to - from) as f64);
-            let here = Fine::from_mc(mc);
-            self.lay(reached, next, at, here, Kind { method, evidence: Evidence::Measured });
-            (reached, at, method) = (next, here, era.method);
-        }
-        self.lay(reached, to, at, Fine::new(b.temperature), Kind { method, evidence: Evidence::Measured });
-    }
-
-    fn held(&mut self, warmest: Option<MilliCelsius>, from: i64, to: i64) {
-        let eras = self.eras;
-        let mut reached = from;
-        let mut holding = eras.at(from);
-        for era in eras.within(from, to) {
-            self.hold(holding, warmest, reached, era.from.micros());
-            (reached, holding) = (era.from.micros(), era);
-        }
-        self.hold(holding, warmest, reached, to);
-    }
-
-    fn hold(&mut self, era: &Era, warmest: Option<MilliCelsius>, from: i64, to: i64) {
-        let at = Fine::new(warmest.map_or(era.upper_limit, |warmest| warmest.max(era.upper_limit)));
-        self.lay(from, to, at, at, Kind { method: era.method, evidence: Evidence::Assumed });
-    }
-
-    fn lay(&mut self, at: i64, until: i64, from: Fine, to: Fine, kind: Kind) {
-        let knot = Knot { at, from, to, kind, sums: self.sums };
-        self.sums = knot.sums_after(self.regimes, until - at, until - at);
-        self.knots.push(knot);
+        within
     }
 }
