@@ -90,7 +90,7 @@ pub fn because(projection: &Projection) -> (&'static str, String) {
         Because::LastReadingWarmer => (
             "last_reading_warmer",
             format!(
-                "The last reading was warmer than the upper limit of the place: {counts} counts until another comes."
+                "It was above the upper limit for longer than it may be: {counts}, as read last, counts until another comes."
             ),
         ),
     }

@@ -204,8 +204,8 @@ mod tests {
 
     fn curve(readings: impl IntoIterator<Item = (i64, i64)>) -> Curve {
         let upper_limit = MilliCelsius::clamped(2_000);
-        let gap_micros = 90 * MICROS_PER_MINUTE;
-        let era = Era { from: Instant::EPOCH, method: StorageMethod::Chill, upper_limit, gap_micros };
+        let (gap_micros, warm_micros) = (90 * MICROS_PER_MINUTE, 30 * MICROS_PER_MINUTE);
+        let era = Era { from: Instant::EPOCH, method: StorageMethod::Chill, upper_limit, gap_micros, warm_micros };
         let reading = |(minutes, mc): (i64, i64)| Reading { at: at(minutes), temperature: MilliCelsius::clamped(mc) };
         Curve::new(Rules::of(Jurisdiction::Eu).rates, &[era], readings.into_iter().map(reading))
     }
