@@ -52,6 +52,12 @@ const TABLE: &[(&str, Call)] = &[
     ("get_places", |shop, _| shop.till.get("/v1/places/cold-room").send()),
     ("put_places", |shop, _| changed(shop, "/v1/places/cold-room", "name", "The cold room")),
     ("receive_lot", |shop, _| act(&shop.cutter, "/v1/lots", &arrival())),
+    ("record_parasite_freezing", |shop, _| {
+        let (lot, _) = shop.receive("SAL", 5_000);
+        let letter = json!({"reference": "letter 7 of Hall Ltd", "temperature_mc": -35_000, "hours": 20});
+        act(&shop.cutter, "/v1/parasite-freezings", &json!({"scope": "lot", "code": lot, "letter": letter}))
+    }),
+    ("list_parasite_freezings", |shop, _| shop.till.get("/v1/parasite-freezings").send()),
     ("list_lots", |shop, _| shop.till.get("/v1/lots?limit=2").send()),
     ("get_lot", |shop, stock| shop.reader.get(&format!("/v1/lots/{}", stock.lot)).send()),
     ("break_down", |shop, stock| break_down(shop, stock)),

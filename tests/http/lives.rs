@@ -61,7 +61,7 @@ fn a_whole_fish_that_stood_two_hours(shop: &Shop) {
     assert_eq!(life["lived"]["measured_minutes"], 0);
     assert_eq!(life["lived"]["exposed_minutes"], 0, "2 °C is cold");
     assert_eq!(life["budgets"]["raw_ice_minutes"], 96 * 60);
-    assert_eq!((&life["limiting_clock"], &life["profile"]), (&json!("raw"), &json!("us")));
+    assert_eq!((&life["limiting_clock"], &life["profile"]), (&json!("raw"), &json!("eu")));
     // 96 h at 0 °C are 66 h 40 min at 2 °C; two hours of them have gone.
     let left = (96.0 / 1.44 - 2.0) * 60.0;
     let told = life["minutes_left"].as_f64().unwrap();
@@ -121,7 +121,7 @@ fn a_block_takes_over_what_its_fish_lived_through(shop: &Shop) {
     near(&life["lived"]["raw_ice_minutes"], spent);
     near(&life["lived"]["exposed_minutes"], 20.0);
     let named: Vec<&str> = life["clocks"].as_array().unwrap().iter().map(|c| c["clock"].as_str().unwrap()).collect();
-    assert_eq!(named, ["raw", "colour", "exposure", "date_mark"]);
+    assert_eq!(named, ["raw", "colour", "exposure"]);
     // Of a budget of 5 h the same share is gone as of 96 h, and no less time than that.
     let short = get(shop, &format!("/v1/trays/{}/life", blocks[1]));
     assert_eq!(short["budgets"]["raw_ice_minutes"], 300);
@@ -221,7 +221,7 @@ fn a_stretch_of_a_place(shop: &Shop) {
 
 fn the_rules_in_force(shop: &Shop) {
     let rules = get(shop, "/v1/profile");
-    assert_eq!((&rules["profile"], &rules["validated"]), (&json!("us"), &json!(0)));
+    assert_eq!((&rules["profile"], &rules["validated"]), (&json!("eu"), &json!(0)));
     let constant = |name: &str| {
         rules["constants"].as_array().unwrap().iter().find(|c| c["name"] == name).map(|c| text(&c["value"]))
     };
@@ -241,7 +241,9 @@ fn the_rules_in_force(shop: &Shop) {
         (&budget("block")["raw_ice_minutes"], &budget("slices")["raw_ice_minutes"]),
         (&json!(5_760), &json!(240))
     );
-    assert_eq!(rules["parasite_freezing"][0]["hold_hours"], 168);
+    // Reg. (EC) 853/2004, Annex III, section VIII, chapter III, D: -20 °C for 24 h.
+    let freezing = &rules["parasite_freezing"][0];
+    assert_eq!((&freezing["hold_at_mc"], &freezing["hold_hours"]), (&json!(-20_000), &json!(24)));
     assert_eq!(rules["own_settings"], json!([]));
 }
 

@@ -10,4 +10,5 @@ pub mod date_mark;
 pub mod lived;
 pub mod rate;
 pub mod trace;
+pub mod warnings;
 pub mod wear;
