@@ -187,7 +187,7 @@ fn a_lot_that_needs_freezing(shop: &Shop) {
     assert_eq!(get(shop, &format!("/v1/lots/{lot}/life"))["parasites"], "missing");
     let mut body = arrival();
     body["species_code"] = json!("SAL");
-    body["parasite_freezing"] = json!("supplier's letter of 2026-01-02: -35 °C for 15 hours");
+    body["parasite_letter"] = json!({"reference": "letter of 2026-01-02", "temperature_mc": -35_000, "hours": 15});
     let made = act(&shop.cutter, "/v1/lots", &body).expect(201).json();
     let lot = text(&made["lot"]["lot_code"]);
     assert_eq!(get(shop, &format!("/v1/lots/{lot}/life"))["parasites"], "on_record");
@@ -241,7 +241,7 @@ fn the_rules_in_force(shop: &Shop) {
         (&budget("block")["raw_ice_minutes"], &budget("slices")["raw_ice_minutes"]),
         (&json!(5_760), &json!(240))
     );
-    // Reg. (EC) 853/2004, Annex III, section VIII, chapter III, D: -20 °C for 24 h.
+    // Reg. (EU) 1276/2011 amending Reg. (EC) 853/2004 Annex III s. VIII ch. III D: all parts at -20 °C for 24 h.
     let freezing = &rules["parasite_freezing"][0];
     assert_eq!((&freezing["hold_at_mc"], &freezing["hold_hours"]), (&json!(-20_000), &json!(24)));
     assert_eq!(rules["own_settings"], json!([]));
@@ -253,8 +253,8 @@ fn what_cannot_be_asked(shop: &Shop) {
     let day = 24 * MICROS_PER_HOUR;
     let ago = |days: i64| now.plus_micros(-days * day);
     for (path, status, code) in [
-        ("/v1/trays/CCCCCCC/life".to_owned(), 422, "invalid_value"),
-        (format!("/v1/trays/{lot}/life"), 422, "invalid_value"),
+        ("/v1/trays/CCCCCCC/life".to_owned(), 422, "wrong_check_character"),
+        (format!("/v1/trays/{lot}/life"), 422, "not_a_code"),
         (format!("/v1/lots/{fish}/life"), 404, "not_found"),
         ("/v1/places/nowhere/life".to_owned(), 404, "not_found"),
         (format!("/v1/trays/{fish}/temperatures?from=yesterday"), 422, "invalid_value"),
