@@ -55,7 +55,8 @@ fn places(rules: &Rules, now: Instant, dice: &mut Dice) -> Vec<Place> {
     kinds
         .map(|(method, around, limit)| {
             let upper_limit = MilliCelsius::new(limit).expect("a limit");
-            let era = Era { from: Instant::EPOCH, method, upper_limit, gap_micros: 30 * MICROS_PER_MINUTE, warm_micros: 0 };
+            let era =
+                Era { from: Instant::EPOCH, method, upper_limit, gap_micros: 30 * MICROS_PER_MINUTE, warm_micros: 0 };
             let readings = (0..READINGS).map(|back| Reading {
                 at: now.plus_micros(-back * 5 * MICROS_PER_MINUTE - dice.below(MICROS_PER_MINUTE)),
                 // A defrosting now and then.
