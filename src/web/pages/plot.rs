@@ -110,7 +110,11 @@ pub fn in_words(picture: &Picture<'_>) -> String {
         words.push_str(&format!(" Upper limit: {one}."));
     }
     if !picture.alarms.is_empty() {
-        words.push_str(&format!(" Too warm for too long: {} times.", picture.alarms.len()));
+        let times = picture.alarms.len();
+        words.push_str(&format!(
+            " Too warm for too long {}.",
+            if times == 1 { "once".into() } else { format!("{times} times") }
+        ));
     }
     words
 }
@@ -133,7 +137,9 @@ fn paint(picture: &Picture<'_>, size: &Size) -> Result<String, Box<dyn std::erro
         let (times, degrees) = (time_ticks(picture, size.time_ticks), scale.ticks());
         let key_times: Vec<i64> = times.iter().map(|(at, _)| since(picture, *at)).collect();
         let mut chart = ChartBuilder::on(&root)
-            .margin(size.letter / 4)
+            .margin_top(size.letter * 3 / 4)
+            .margin_right(size.letter * 3 / 2)
+            .margin_left(size.letter / 4)
             .x_label_area_size(size.letter * 3 / 2)
             .y_label_area_size(size.letter * 3)
             .build_cartesian_2d(
@@ -168,6 +174,16 @@ fn paint(picture: &Picture<'_>, size: &Size) -> Result<String, Box<dyn std::erro
 fn since(picture: &Picture<'_>, at: Instant) -> i64 {
     let inside = at.clamp(picture.from, picture.to.max(picture.from));
     inside.since(picture.from) / (MICROS_PER_SECOND / 1_000)
+}
+
+/// How wide the inside of a picture is, in its own units.
+fn inside_width(size: &Size) -> i64 {
+    i64::from(size.width) - i64::from(size.letter) * 5
+}
+
+/// A little to the right of a line, in milliseconds.
+fn beside(picture: &Picture<'_>, size: &Size) -> i64 {
+    since(picture, picture.to) * i64::from(size.letter) / 4 / inside_width(size)
 }
 
 /// The backend writes four fifths of the size it is told.
@@ -237,7 +253,7 @@ fn draw_limits(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size) ->
         // A limit is named where it begins, above its line.
         if let Some((x, y)) = begin.filter(|_| said.replace(limit) != Some(limit)) {
             let style = letters(size, LIMIT).pos(Pos::new(HPos::Left, VPos::Bottom));
-            chart.draw_series([Text::new(format!(" limit {limit}"), (x, y), style)])?;
+            chart.draw_series([Text::new(format!("limit {limit}"), (x + beside(picture, size), y), style)])?;
         }
     }
     Ok(())
@@ -247,7 +263,8 @@ fn draw_limits(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size) ->
 fn draw_curve(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size, points: &[Point]) -> Drawn {
     for run in points.chunk_by(|one, next| one.measured == next.measured) {
         let measured = run.first().is_some_and(|point| point.measured);
-        let style = if measured { stroke(CURVE, size.line) } else { stroke(ASSUMED, size.line) };
+        // What is assumed often lies on the limit and must be seen there.
+        let style = if measured { stroke(CURVE, size.line) } else { stroke(ASSUMED, size.line * 2) };
         let line: Vec<(i64, i64)> = run.iter().map(|p| (since(picture, p.at), p.temperature.get())).collect();
         chart.draw_series([PathElement::new(line, style)])?;
     }
@@ -257,7 +274,7 @@ fn draw_curve(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size, poi
 /// A line where the next place begins, and its name where there is room for it.
 fn draw_borders(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size, scale: &Scale) -> Drawn {
     let whole = since(picture, picture.to).max(1);
-    let inside = i64::from(size.width - size.letter * 4);
+    let inside = inside_width(size);
     for (index, (at, name)) in picture.borders.iter().enumerate() {
         let x = since(picture, *at);
         let next = picture.borders.get(index + 1).map_or(whole, |(next, _)| since(picture, *next));
@@ -277,7 +294,7 @@ fn draw_borders(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size, s
         let words = [full, number].into_iter().find(|text| width(text) <= room);
         if let Some(words) = words {
             let style = letters(size, BORDER).pos(Pos::new(HPos::Left, VPos::Top));
-            chart.draw_series([Text::new(format!(" {words}"), (x, scale.high), style)])?;
+            chart.draw_series([Text::new(words, (x + beside(picture, size), scale.high), style)])?;
         }
     }
     Ok(())

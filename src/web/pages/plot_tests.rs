@@ -6,7 +6,6 @@ use crate::domain::life::trace::trace;
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rules;
 use crate::domain::shop::Jurisdiction;
-use crate::units::instant::MICROS_PER_HOUR;
 use roxmltree::{Document, Node};
 
 fn noon() -> Instant {
@@ -59,7 +58,7 @@ fn words(document: &Document<'_>) -> Vec<String> {
 
 #[test]
 fn a_curve_is_drawn_with_its_limit_its_gap_and_its_alarm() {
-    let (curve, shown) = (case(), trace(&case(), noon(), later(1_440), 600));
+    let shown = trace(&case(), noon(), later(1_440), 600);
     assert_eq!(shown.gaps.len(), 1);
     let drawn = both(&picture("Front case", &shown, Vec::new()));
     for (text, class) in [(drawn.0, "plot narrow"), (drawn.1, "plot wide")] {
@@ -87,10 +86,9 @@ fn a_curve_is_drawn_with_its_limit_its_gap_and_its_alarm() {
         }
         let description =
             document.descendants().find(|n| n.tag_name().name() == "desc").and_then(|n| n.text()).unwrap_or("");
-        assert!(description.contains("Upper limit: 2.0 °C. Too warm for too long: 1 times."), "{description}");
+        assert!(description.contains("Upper limit: 2.0 °C. Too warm for too long once."), "{description}");
         assert!(description.contains("Counted where nothing was measured: 2.0 °C."), "{description}");
     }
-    assert!(curve.len() > 100);
 }
 
 /// The warmest reading stands as high in the picture as it is warm.
@@ -176,7 +174,6 @@ fn thin_curves_are_drawn() {
         let (narrow, wide) = both(&one);
         assert!(Document::parse(&narrow).is_ok() && Document::parse(&wide).is_ok());
     }
-    assert_eq!(MICROS_PER_HOUR, 60 * MICROS_PER_MINUTE);
 }
 
 /// For whoever changes the look: written only when asked for.
