@@ -28,6 +28,7 @@ pub mod sell;
 pub mod story;
 pub mod stretch;
 pub mod take_out;
+pub mod take_readings;
 pub mod top_up;
 pub mod tray_ledger;
 pub mod verify;

@@ -87,6 +87,10 @@ pub fn because(projection: &Projection) -> (&'static str, String) {
                 "From the last reading on it counts at the upper limit of the place, {counts}, until another comes."
             ),
         ),
+        Because::StorageOnLabel => (
+            "storage_on_label",
+            format!("It counts at {counts}, the warmest that a label tells its buyer to keep it at."),
+        ),
         Because::LastReadingWarmer => (
             "last_reading_warmer",
             format!(

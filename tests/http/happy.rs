@@ -51,6 +51,11 @@ const TABLE: &[(&str, Call)] = &[
     ("list_places", |shop, _| shop.till.get("/v1/places").send()),
     ("get_places", |shop, _| shop.till.get("/v1/places/cold-room").send()),
     ("put_places", |shop, _| changed(shop, "/v1/places/cold-room", "name", "The cold room")),
+    ("post_readings", |shop, _| {
+        let readings = json!([{"at": "2026-11-20T08:00:00Z", "celsius": 1.2}, {"at": "2026-11-20T08:15:00Z", "fahrenheit": "ERR"}]);
+        shop.logger.post("/v1/places/cold-room/readings").json(&json!({"readings": readings})).send()
+    }),
+    ("list_readings", |shop, _| shop.till.get("/v1/places/cold-room/readings?limit=5").send()),
     ("receive_lot", |shop, _| act(&shop.cutter, "/v1/lots", &arrival())),
     ("record_parasite_freezing", |shop, _| {
         let (lot, _) = shop.receive("SAL", 5_000);

@@ -39,6 +39,7 @@ pub struct Shop {
     pub cutter: Client,
     pub till: Client,
     pub reader: Client,
+    pub logger: Client,
     _directory: TempDir,
 }
 
@@ -67,6 +68,7 @@ impl Shop {
             cutter: by_key("cutter"),
             till: by_key("till"),
             reader: by_key("reader"),
+            logger: by_key("logger"),
             anonymous,
             owner,
             server,
@@ -84,6 +86,7 @@ impl Shop {
             "cutter" => &self.cutter,
             "till" => &self.till,
             "reader" => &self.reader,
+            "logger" => &self.logger,
             other => panic!("no key of a {other}"),
         }
     }

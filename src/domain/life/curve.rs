@@ -50,6 +50,8 @@ pub enum Because {
     UpperLimit,
     /// The last readings were above the limit for longer than the place may be.
     LastReadingWarmer,
+    /// What a label tells its buyer to keep it at.
+    StorageOnLabel,
 }
 
 /// The temperature that counts from now on, until a reading says otherwise.
@@ -186,6 +188,11 @@ impl Curve {
         let slots = self.directory.slots().iter().rev();
         let readings = slots.flat_map(|slot| slot.chunk.readings.iter().rev());
         readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
+    }
+
+    /// How fast each sum would run in an unmeasured place of this method at a temperature.
+    pub fn rates_at(&self, method: StorageMethod, temperature: MilliCelsius) -> Paces {
+        self.regimes.of(Kind { method, evidence: Evidence::Assumed }).paces(temperature)
     }
 
     /// How fast each sum runs after `at` and after the last reading.

@@ -106,7 +106,7 @@ pub struct ClockBody {
 pub struct ProjectionBody {
     #[schema(example = 2000)]
     pub temperature_mc: i64,
-    /// no_sensor, upper_limit or last_reading_warmer.
+    /// no_sensor, upper_limit, last_reading_warmer or storage_on_label.
     #[schema(example = "upper_limit")]
     pub because: &'static str,
     #[schema(

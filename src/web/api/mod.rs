@@ -13,6 +13,7 @@ pub mod picks;
 pub mod place_lives;
 pub mod places;
 pub mod profile;
+pub mod readings;
 pub mod review;
 pub mod sales;
 pub mod scan;
@@ -43,6 +44,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         suppliers::routes,
         cuts::routes,
         places::routes,
+        readings::routes,
         lots::routes,
         parasite_freezings::routes,
         breakdowns::routes,
