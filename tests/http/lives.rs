@@ -1,4 +1,4 @@
-//! Remaining life and its story as they are told over HTTP, against amounts reckoned here by hand: nothing is measured, so every hour
+//! Remaining life and its story as they are told over HTTP, against amounts reckoned here by hand. Where nothing is measured every hour
 //! counts at the upper limit of its place.
 
 use serde_json::{Value, json};
@@ -21,6 +21,7 @@ pub fn are_told(shop: &Shop) {
     a_frozen_tray_stands_still(shop);
     a_lot_that_needs_freezing(shop);
     a_stretch_of_a_place(shop);
+    a_case_that_was_measured(shop);
     the_rules_in_force(shop);
     what_cannot_be_asked(shop);
 }
@@ -217,6 +218,58 @@ fn a_stretch_of_a_place(shop: &Shop) {
     act(&shop.cutter, &format!("/v1/trays/{fish}/moves"), &json!({"place_code": "front-case"})).expect(201);
     let cost = line(&get(shop, "/v1/places/cold-room/life")).expect("it was there for most of the time");
     assert_eq!(cost["place_code"], "front-case", "and stands elsewhere now");
+}
+
+/// 1 °C for an hour and a half, up to 5 °C within half an hour and down again, 1 °C for an hour, and then nothing for the last hour.
+fn a_case_that_was_measured(shop: &Shop) {
+    let place = json!({"name": "Glass case", "method": "chill", "set_point_mc": 500, "upper_limit_mc": 2_000, "expects_readings": true});
+    shop.manager.put("/v1/places/glass-case").header("If-None-Match", "*").json(&place).send().expect(201);
+    let now = clock::now();
+    let before = |minutes: i64| now.plus_micros(-minutes * MICROS_PER_MINUTE).to_string();
+    let curve = [(270, 1.0), (240, 1.0), (210, 1.0), (180, 1.0), (150, 5.0), (120, 1.0), (90, 1.0), (60, 1.0)];
+    let readings: Vec<Value> =
+        curve.iter().map(|(at, celsius)| json!({"at": before(*at), "celsius": celsius})).collect();
+    let taken = shop
+        .logger
+        .post("/v1/places/glass-case/readings")
+        .json(&json!({"readings": readings}))
+        .send()
+        .expect(200)
+        .json();
+    assert_eq!(taken["accepted"], 8);
+    let mut body = arrival();
+    body["received_at"] = json!(before(240));
+    body["place_code"] = json!("glass-case");
+    let fish = text(&act(&shop.cutter, "/v1/lots", &body).expect(201).json()["tray_code"]);
+
+    // The mean of (1 + 0.1 T)^2 over a line from 1 to 5 °C is (1.1^2 + 1.1 * 1.5 + 1.5^2) / 3, by hand.
+    let ramps = 60.0 * (1.21 + 1.65 + 2.25) / 3.0;
+    let spent = 120.0 * 1.21 + ramps + AT_2;
+    let life = get(shop, &format!("/v1/trays/{fish}/life"));
+    near(&life["lived"]["raw_ice_minutes"], spent);
+    assert_eq!(life["lived"]["measured_minutes"], 180);
+    near(&life["lived"]["assumed_minutes"], 60.0);
+    // Above 4.444 °C for (5 - 4.444) / 4 of half an hour, twice: 8.34 minutes.
+    assert_eq!(life["lived"]["exposed_minutes"], 9);
+    assert_eq!(life["projection"]["because"], "upper_limit", "a passing spell is not projected");
+    assert_eq!(life["warnings"], json!([]));
+
+    let told = get(shop, "/v1/places/glass-case/life");
+    let spells = told["warm_spells"].as_array().unwrap();
+    assert_eq!((spells.len(), &spells[0]["peak_mc"], &spells[0]["too_long"]), (1, &json!(5_000), &json!(true)));
+    let warm = instant(&spells[0]["to"]).since(instant(&spells[0]["from"]));
+    assert_eq!(warm / MICROS_PER_MINUTE, 45, "from 2 °C to 5 and back");
+    let gaps: Vec<i64> =
+        told["curve"]["gaps"].as_array().unwrap().iter().map(|g| g["counted_mc"].as_i64().unwrap()).collect();
+    assert_eq!(gaps, [2_000, 2_000], "before the first reading and after the last");
+    assert_eq!(told["last_reading"]["temperature_mc"], 1_000);
+    let line =
+        told["trays"].as_array().unwrap().iter().find(|t| t["tray_code"] == fish.as_str()).expect("it stands there");
+    near(&line["cost"]["raw_ice_minutes"], spent);
+    let story = get(shop, &format!("/v1/trays/{fish}/temperatures"));
+    let points = story["stays"][0]["curve"]["points"].as_array().unwrap();
+    assert_eq!(points.iter().filter(|p| p["measured"] == true).count(), 7, "from where it came to the last reading");
+    assert_eq!(points.iter().map(|p| p["temperature_mc"].as_i64().unwrap()).max(), Some(5_000));
 }
 
 fn the_rules_in_force(shop: &Shop) {
