@@ -4,8 +4,7 @@
 
 use super::curve::{Because, Curve, Projection};
 use super::date_mark::{self, Calendar};
-use super::rate::regime::Paces;
-use super::rate::{Pace, Sum};
+use super::rate::Sum;
 use super::warnings::{Warning, Warnings, of_place};
 use super::wear::{Budgets, Wear, permille};
 use crate::domain::place::StorageMethod;
@@ -132,14 +131,10 @@ pub struct Standing<'a> {
     in_freezer: bool,
     now: Instant,
     projection: Projection,
-    paces: Paces,
-    /// Nothing is known of the time after now, so that it goes on as projected.
-    open: bool,
+    /// How it is kept from the horizon on.
+    ahead: StorageMethod,
     warnings: Warnings,
 }
-
-/// The end of time: a limit that is not passed by then is not passed.
-const FOREVER: Instant = Instant::LAST;
 
 /// The life of one tray that stands in a place of this curve and method.
 pub fn reckon(
@@ -174,8 +169,7 @@ impl<'a> Standing<'a> {
             in_freezer: method == StorageMethod::Frozen,
             now,
             projection: curve.projection(now),
-            paces: curve.rates_projected(now),
-            open: curve.last_reading().is_none_or(|reading| reading.at <= now),
+            ahead: method,
             warnings: of_place(rules, curve, method, now),
         }
     }
@@ -185,7 +179,7 @@ impl<'a> Standing<'a> {
     pub fn then_kept_at(mut self, temperature: MilliCelsius) -> Standing<'a> {
         let warmer = temperature.max(self.projection.temperature);
         self.projection = Projection { temperature: warmer, because: Because::StorageOnLabel };
-        self.paces = self.curve.rates_at(StorageMethod::Chill, warmer);
+        self.ahead = StorageMethod::Chill;
         self
     }
 
@@ -249,8 +243,18 @@ impl<'a> Standing<'a> {
     /// The last instant at which a sum is within a limit, past or as projected; none if it stays within it. When it was passed before the
     /// stay began, the stay no longer knows when.
     fn last_within(&self, run: Run, limit: i64, as_of: Instant) -> Option<Instant> {
-        let standstill = self.open && run.now <= limit && self.paces.of(run.sum) == Pace::STOPPED;
-        if standstill { None } else { self.curve.when(run.sum, as_of, limit - run.before, FOREVER) }
+        // What was measured after now, if anything was, is not told before its time.
+        let horizon = self.now.max(as_of);
+        let reached = if self.horizon > self.now {
+            run.before.saturating_add(self.curve.micros(run.sum, as_of, horizon))
+        } else {
+            run.now
+        };
+        if reached > limit {
+            return self.curve.when(run.sum, as_of, limit - run.before, horizon);
+        }
+        let span = self.curve.span_at(run.sum, self.ahead, self.projection.temperature, limit - reached)?;
+        Some(horizon.plus_micros(span))
     }
 
     /// The limit drops at the first moment of heat, so it ends when the plain limit is passed, or before that as soon as there was heat and

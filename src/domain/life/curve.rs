@@ -202,6 +202,13 @@ impl Curve {
         self.regimes.of(kind).paces(self.projection(at).temperature)
     }
 
+    /// The longest span in an unmeasured place of this method at a temperature that adds no more than `amount` to a sum; none when it stands
+    /// still.
+    pub fn span_at(&self, sum: Sum, method: StorageMethod, temperature: MilliCelsius, amount: i64) -> Option<i64> {
+        let kind = Kind { method, evidence: Evidence::Assumed };
+        self.regimes.of(kind).span_within(sum, temperature.get() as f64, amount)
+    }
+
     fn open_from(&self, at: Instant) -> i64 {
         self.last_reading().map_or(at, |reading| reading.at.max(at)).micros()
     }
