@@ -162,7 +162,7 @@ fn ingest(desk: &Desk, file: &[u8], now: Moment, outcome: Outcome) -> usize {
     let mut count = 0;
     read(file, |lines| {
         let (delivery, lines) = (Arc::clone(&delivery), Arc::new(lines));
-        let taken = desk.act(move |tx, _| take_readings::take(tx, &actor(), now, &delivery, &lines));
+        let taken = desk.act(move |tx, shop| take_readings::take(tx, shop, &actor(), now, &delivery, &lines));
         count += taken.expect("readings are taken").tally.count(outcome);
     });
     usize::try_from(count).expect("a count")
