@@ -9,6 +9,7 @@ mod chunk;
 mod directory;
 mod knot;
 mod laying;
+pub mod together;
 
 use crate::domain::life::rate::Sum;
 use crate::domain::life::rate::regime::{Evidence, Paces};

@@ -135,11 +135,20 @@ impl Chunk {
 
     /// The stretch an instant lies in; an instant at a knot lies after it.
     pub fn at(&self, at: i64) -> Option<Stretch<'_>> {
+        self.near(self.guess(at), at)
+    }
+
+    /// The number of the knot after which an instant should lie, going by the buckets alone.
+    pub fn guess(&self, at: i64) -> usize {
         let place = (at - self.start) as f64 * self.buckets_per_micro;
         let number = (place as usize).min(BUCKETS - 1);
         let border = |number: usize| self.borders.get(number).map_or(0.0, |border| f64::from(*border));
         let (low, high) = (if number == 0 { 0.0 } else { border(number - 1) }, border(number));
-        let guess = (low + (place - number as f64) * (high - low)) as usize;
+        (low + (place - number as f64) * (high - low)) as usize
+    }
+
+    /// The stretch an instant lies in, looked for from a guess.
+    pub fn near(&self, guess: usize, at: i64) -> Option<Stretch<'_>> {
         let last = self.knots.len().saturating_sub(2);
         self.stretch(settle(guess.min(last), last, at, |index| self.knots.get(index).map_or(i64::MAX, Knot::at)))
     }
@@ -169,9 +178,9 @@ impl Chunk {
 /// The last of the things numbered to `last` that begins at or before an instant, or the first of all, looked for from a guess. One that is
 /// next to it is put right without a branch: the processor would have to guess as well, and wait for memory to learn that it was wrong.
 pub fn settle(guess: usize, last: usize, at: i64, begins: impl Fn(usize) -> i64) -> usize {
-    let index = guess.saturating_sub(1) + usize::from(guess > 0 && begins(guess) <= at);
-    let index = index + usize::from(index == guess && guess < last && begins(guess + 1) <= at);
-    if (index == 0 || begins(index) <= at) && (index == last || begins(index + 1) > at) {
+    let steps = usize::from(begins(guess) <= at) + usize::from(begins(guess + 1) <= at);
+    let index = (guess + steps).saturating_sub(1).min(last);
+    if (begins(index) <= at || index == 0) && (begins(index + 1) > at || index == last) {
         return index;
     }
     let (mut low, mut high) = (0, last + 1);
