@@ -10,6 +10,7 @@ pub mod holding;
 pub mod inspection;
 pub mod ledger;
 pub mod life;
+pub mod logger;
 pub mod lot;
 pub mod parasites;
 pub mod permissions;

@@ -107,6 +107,7 @@ codes! {
     TooManyAttempts, "too_many_attempts", TooOften, "Too many attempts; wait and try again.";
     NotFound, "not_found", Absent, "There is nothing at this address.";
     InvalidValue, "invalid_value", Invalid, "A value is missing, malformed or out of range.";
+    UnreadableFile, "unreadable_file", Invalid, "Nothing in the file can be understood.";
     NotACode, "not_a_code", Invalid, "The text is none of the codes this shop reads.";
     WrongCheckCharacter, "wrong_check_character", Invalid, "The code's check character does not fit: a character is wrong or swapped.";
     OtherShop, "other_shop", Invalid, "The code belongs to another shop.";

@@ -9,6 +9,16 @@ use chrono_tz::Tz;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Zone(Tz);
 
+/// How often the clock on the wall shows a time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shown {
+    Once(Instant),
+    /// The clocks were put back: the earlier and the later.
+    Twice(Instant, Instant),
+    /// The clocks were put forward over it.
+    Never,
+}
+
 impl Zone {
     pub const UTC: Zone = Zone(Tz::UTC);
 
@@ -43,6 +53,16 @@ impl Zone {
             candidate += chrono::Duration::minutes(1);
         }
         Instant::from_chrono(Utc.from_utc_datetime(&local))
+    }
+
+    /// Every instant at which the clock on the wall shows this.
+    pub fn instants_of(self, local: NaiveDateTime) -> Shown {
+        let instant = |moment: chrono::DateTime<Tz>| Instant::from_chrono(moment.with_timezone(&Utc));
+        match self.0.from_local_datetime(&local) {
+            chrono::LocalResult::Single(once) => Shown::Once(instant(once)),
+            chrono::LocalResult::Ambiguous(earlier, later) => Shown::Twice(instant(earlier), instant(later)),
+            chrono::LocalResult::None => Shown::Never,
+        }
     }
 
     /// The first instant of a day; on days whose midnight is skipped, the first instant that exists.
