@@ -36,7 +36,7 @@ fn day() -> Day {
     let desk = Desk::open(&StoreOptions { database, readers: 1 }, shop()).unwrap();
     let start = Instant::parse("2026-11-25T06:00:00Z").unwrap();
     catalogue(&desk, start);
-    desk.act(move |tx, _| {
+    desk.act(move |tx, shop| {
         let place = |name: &str, method: &str, set, limit| PlaceDraft {
             name: name.into(),
             method: method.into(),
@@ -44,8 +44,8 @@ fn day() -> Day {
             upper_limit_mc: limit,
             ..PlaceDraft::default()
         };
-        put_place(tx, &actor(), start, "bench", &place("Bench", "ambient", 10_000, 10_000), Expected::New)?;
-        put_place(tx, &actor(), start, "ice", &place("On ice", "chill", 0, 0), Expected::New)
+        put_place(tx, shop, &actor(), start, "bench", &place("Bench", "ambient", 10_000, 10_000), Expected::New)?;
+        put_place(tx, shop, &actor(), start, "ice", &place("On ice", "chill", 0, 0), Expected::New)
     })
     .unwrap();
     Day { desk, start, _folder: folder }

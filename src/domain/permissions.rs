@@ -8,15 +8,18 @@ pub enum Role {
     Manager,
     Till,
     Reader,
+    /// A machine that posts readings of places, and sees nothing.
+    Logger,
 }
 
 impl Role {
-    pub const ALL: [(Role, &'static str); 5] = [
+    pub const ALL: [(Role, &'static str); 6] = [
         (Role::Counter, "counter"),
         (Role::Cutter, "cutter"),
         (Role::Manager, "manager"),
         (Role::Till, "till"),
         (Role::Reader, "reader"),
+        (Role::Logger, "logger"),
     ];
 
     pub fn as_str(self) -> &'static str {
@@ -63,6 +66,7 @@ permissions! {
     ReleaseHold, "release_hold", [Manager];
     Acknowledge, "acknowledge", [Counter, Cutter, Manager];
     PrintLabels, "print_labels", [Counter, Cutter, Manager];
+    PostReadings, "post_readings", [Manager, Logger];
     Review, "review", [Manager];
     EditCatalogue, "edit_catalogue", [Manager];
     ManageAccess, "manage_access", [Manager];
@@ -82,6 +86,13 @@ mod tests {
     fn a_till_reads_stock_scans_and_sells_and_nothing_else() {
         let allowed: Vec<&str> = Permission::ALL.iter().filter(|p| p.allows(Role::Till)).map(|p| p.as_str()).collect();
         assert_eq!(allowed, ["read_stock", "scan", "sell"]);
+    }
+
+    #[test]
+    fn a_logger_posts_readings_and_nothing_else() {
+        let allowed: Vec<&str> =
+            Permission::ALL.iter().filter(|p| p.allows(Role::Logger)).map(|p| p.as_str()).collect();
+        assert_eq!(allowed, ["post_readings"]);
     }
 
     #[test]

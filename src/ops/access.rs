@@ -284,7 +284,7 @@ pub fn create_key(
 ) -> Result<(AccessKey, String), Failure> {
     let name = text::name("name", name)?;
     let Some(role) = Role::parse(role) else {
-        return refuse(Code::InvalidValue, "role", "must be counter, cutter, manager, till or reader");
+        return refuse(Code::InvalidValue, "role", "must be counter, cutter, manager, till, reader or logger");
     };
     if !(1..=KEY_DAYS_LIMIT).contains(&days) {
         return refuse(

@@ -4,7 +4,7 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use crate::domain::catalogue::{Cut, CutDraft, Species, SpeciesDraft, Supplier, SupplierDraft};
 use crate::domain::parasites::check_exemption;
-use crate::domain::place::{Place, PlaceDraft};
+use crate::domain::place::{Place, PlaceDraft, StorageMethod};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
 use crate::store::acts::{self, NewAct};
@@ -104,15 +104,24 @@ pub fn put_cut(
 }
 
 /// Creates or changes a place. A change of its settings begins an era: what was lived through keeps the settings it was lived through
-/// under. A place with trays does not turn into a freezer or back.
+/// under. A place with trays does not turn into a freezer or back. A chilled place is not kept warmer than the rules in use allow.
 pub fn put_place(
     tx: &mut Tx<'_>,
+    shop: &Shop,
     actor: &Actor,
     now: Instant,
     code: &str,
     draft: &PlaceDraft,
     expected: Expected,
 ) -> Result<Place, Failure> {
+    let limit = shop.rules.cold_limit;
+    if draft.method == StorageMethod::Chill.as_str() && draft.upper_limit_mc > limit.get() {
+        return refuse(
+            Code::InvalidValue,
+            "upper_limit_mc",
+            format!("the rules in use keep chilled fish at {limit} or colder"),
+        );
+    }
     let old = place::find(tx, code)?;
     let mut new = put_place_unchecked(tx, actor, now, code, draft, expected)?;
     new.generation = old.as_ref().map_or(0, |old| old.generation);

@@ -26,6 +26,7 @@ pub mod scan;
 pub mod secret;
 pub mod sell;
 pub mod take_out;
+pub mod take_readings;
 pub mod top_up;
 pub mod tray_ledger;
 pub mod verify;

@@ -5,6 +5,7 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::{facts, tray_by_scan};
 use super::mark_down::lower;
+use crate::domain::life::clocks::Clock;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::review::Advice;
 use crate::domain::shop::Shop;
@@ -25,10 +26,14 @@ pub struct Candidate {
     pub sell_until: Instant,
 }
 
-/// The advice for one tray, if any: nothing for bulk, frozen or held stock. What has ended is to be taken off.
+/// The advice for one tray, if any: nothing for bulk, frozen or held stock, nor for what exposure ends. What has ended is to be taken off.
 fn advise(shop: &Shop, facts: &Facts, now: Instant) -> Option<(Advice, Instant)> {
     let tray = &facts.tray;
     if !tray.in_stock() || tray.kind == Kind::Bulk || facts.place_frozen || !facts.holds.is_empty() {
+        return None;
+    }
+    // Exposure ends in a hold, not in a lower price.
+    if facts.life.limiting == Some(Clock::Exposure) {
         return None;
     }
     let sell_until = facts.sell_until()?;

@@ -5,7 +5,8 @@ use super::connection::{AnyConnection, Target, open_sqlite};
 use super::error::StoreError;
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
-use diesel::sql_types::{BigInt, Text};
+use diesel::sql_types::{Array, BigInt, Text};
+use std::fmt::Write;
 use std::fs::{File, OpenOptions};
 use std::path::Path;
 
@@ -189,4 +190,128 @@ pub fn check_copy(file: &Path) -> Result<(), StoreError> {
         return Err(StoreError::Unusable(format!("the copy is not sound: {verdict}, {tables} of 3 tables")));
     }
     Ok(())
+}
+
+/// A reading as it goes into a statement and comes out of one: the instant in microseconds, the temperature in milli-degrees.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, QueryableByName)]
+pub struct ReadingRow {
+    #[diesel(sql_type = BigInt)]
+    pub at: i64,
+    #[diesel(sql_type = BigInt)]
+    pub temperature_mc: i64,
+}
+
+/// What is written of many readings of a place in one statement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ReadingsChange {
+    Insert,
+    /// They are there; a warmer temperature counts from now on.
+    Raise,
+    /// Values that do not count, with when we were told of them.
+    SetAside {
+        recorded_at: i64,
+    },
+}
+
+impl ReadingsChange {
+    /// The statement: `place` stands for the place, `n` reads what comes after it.
+    fn sql(self, place: &str, n: &str) -> String {
+        match self {
+            ReadingsChange::Insert => {
+                format!(
+                    "INSERT INTO readings (place_code, at, temperature_mc) SELECT {place}, n.at, n.temperature_mc FROM {n}"
+                )
+            }
+            ReadingsChange::Raise => format!(
+                "UPDATE readings SET temperature_mc = n.temperature_mc FROM {n} WHERE readings.place_code = {place} AND readings.at = n.at"
+            ),
+            ReadingsChange::SetAside { recorded_at } => format!(
+                "INSERT INTO reading_contradictions (place_code, at, temperature_mc, recorded_at) \
+                 SELECT {place}, n.at, n.temperature_mc, {recorded_at} FROM {n}"
+            ),
+        }
+    }
+}
+
+/// All rows travel as one value: a value for each would be bound one by one, and both databases limit how many there may be.
+fn as_json_object(rows: &[ReadingRow]) -> String {
+    let mut text = String::with_capacity(rows.len() * 32 + 2);
+    text.push('{');
+    for row in rows {
+        if text.len() > 1 {
+            text.push(',');
+        }
+        // Writing to a String does not fail.
+        let _ = write!(text, "\"{}\":{}", row.at, row.temperature_mc);
+    }
+    text.push('}');
+    text
+}
+
+pub fn change_readings(
+    connection: &mut AnyConnection,
+    place: &str,
+    change: ReadingsChange,
+    rows: &[ReadingRow],
+) -> Result<usize, StoreError> {
+    if rows.is_empty() {
+        return Ok(0);
+    }
+    let count = match connection {
+        AnyConnection::Sqlite(sqlite) => {
+            let n = "(SELECT CAST(key AS INTEGER) AS at, value AS temperature_mc FROM json_each(?2)) AS n";
+            diesel::sql_query(change.sql("?1", n))
+                .bind::<Text, _>(place)
+                .bind::<Text, _>(as_json_object(rows))
+                .execute(sqlite)?
+        }
+        AnyConnection::Postgres(postgres) => {
+            let n = "unnest($2, $3) AS n (at, temperature_mc)";
+            let (at, temperature): (Vec<i64>, Vec<i64>) = rows.iter().map(|row| (row.at, row.temperature_mc)).unzip();
+            let query = diesel::sql_query(change.sql("$1", n)).bind::<Text, _>(place);
+            query.bind::<Array<BigInt>, _>(at).bind::<Array<BigInt>, _>(temperature).execute(postgres)?
+        }
+    };
+    Ok(count)
+}
+
+/// Which of a table's readings of a place are at these instants. One search for each: what lies between them is not read.
+pub fn readings_at(
+    connection: &mut AnyConnection,
+    table: ReadingsTable,
+    place: &str,
+    instants: &[i64],
+) -> Result<Vec<ReadingRow>, StoreError> {
+    let table = table.name();
+    let rows = match connection {
+        AnyConnection::Sqlite(sqlite) => {
+            let text = serde_json::to_string(instants).unwrap_or_default();
+            // CROSS keeps the list of instants on the outside.
+            let sql = format!(
+                "SELECT r.at AS at, r.temperature_mc AS temperature_mc FROM json_each(?2) AS j \
+                 CROSS JOIN {table} AS r WHERE r.place_code = ?1 AND r.at = j.value"
+            );
+            diesel::sql_query(sql).bind::<Text, _>(place).bind::<Text, _>(text).load(sqlite)?
+        }
+        AnyConnection::Postgres(postgres) => {
+            let sql = format!("SELECT at, temperature_mc FROM {table} WHERE place_code = $1 AND at = ANY($2)");
+            diesel::sql_query(sql).bind::<Text, _>(place).bind::<Array<BigInt>, _>(instants).load(postgres)?
+        }
+    };
+    Ok(rows)
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ReadingsTable {
+    Readings,
+    Contradictions,
+}
+
+impl ReadingsTable {
+    const fn name(self) -> &'static str {
+        match self {
+            ReadingsTable::Readings => "readings",
+            ReadingsTable::Contradictions => "reading_contradictions",
+        }
+    }
 }

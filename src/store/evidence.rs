@@ -81,8 +81,8 @@ fn follow(reading: &mut Reading<'_>, place: &Place, known: Known) -> Result<Know
     if known.version < place.version {
         curve.set_eras(&eras(reading, place)?);
     }
-    if let Some((first, last)) = readings::changed_since(reading, &place.code, known.generation)? {
-        curve.insert(&readings::between(reading, &place.code, first, last)?);
+    if let Some(changed) = readings::changed_since(reading, &place.code, known.generation)? {
+        curve.insert(&readings::between(reading, &place.code, changed.first_at, changed.last_at)?);
     }
     Ok(Known { generation: place.generation, version: place.version, curve: Arc::new(curve) })
 }

@@ -423,6 +423,37 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    readings (place_code, at) {
+        place_code -> Text,
+        at -> BigInt,
+        temperature_mc -> BigInt,
+    }
+}
+
+diesel::table! {
+    reading_contradictions (id) {
+        id -> BigInt,
+        place_code -> Text,
+        at -> BigInt,
+        temperature_mc -> BigInt,
+        recorded_at -> BigInt,
+    }
+}
+
+diesel::table! {
+    reading_deliveries (id) {
+        id -> BigInt,
+        place_code -> Text,
+        generation -> BigInt,
+        first_at -> BigInt,
+        last_at -> BigInt,
+        accepted -> BigInt,
+        recorded_at -> BigInt,
+        actor -> Text,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(sales, sale_lines, trays);
 diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
 diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);

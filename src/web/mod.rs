@@ -14,3 +14,4 @@ pub mod problem;
 pub mod route;
 pub mod server;
 pub mod session;
+pub mod stream;

@@ -27,7 +27,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
         (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
         (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."),
-        (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "access", description = "People and keys.")
+        (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
 )]
 struct Base;
@@ -36,7 +36,7 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 4] = ["/v1/scans", "/v1/sign-in", "/v1/people", "/v1/keys"];
+const UNRECORDED: [&str; 5] = ["/v1/scans", "/v1/sign-in", "/v1/people", "/v1/keys", "/v1/places/{code}/readings"];
 
 impl Modify for Always {
     fn modify(&self, document: &mut Document) {
@@ -134,6 +134,7 @@ pub fn document() -> Document {
         api::suppliers::Doc::openapi(),
         api::cuts::Doc::openapi(),
         api::places::Doc::openapi(),
+        api::readings::Doc::openapi(),
         api::lots::Doc::openapi(),
         api::parasite_freezings::Doc::openapi(),
         api::breakdowns::Doc::openapi(),

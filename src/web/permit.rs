@@ -34,6 +34,7 @@ permits!(
     ReleaseHold,
     Acknowledge,
     PrintLabels,
+    PostReadings,
     Review,
     EditCatalogue,
     ManageAccess

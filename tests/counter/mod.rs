@@ -138,8 +138,8 @@ pub fn catalogue(desk: &Desk, now: Instant) {
             upper_limit_mc: limit,
             ..PlaceDraft::default()
         };
-        put_place(tx, &a, now, "case", &place("Front case", "chill", 500, 2_000), Expected::New)?;
-        put_place(tx, &a, now, "freezer", &place("Freezer", "frozen", -60_000, -50_000), Expected::New)?;
+        put_place(tx, shop, &a, now, "case", &place("Front case", "chill", 500, 2_000), Expected::New)?;
+        put_place(tx, shop, &a, now, "freezer", &place("Freezer", "frozen", -60_000, -50_000), Expected::New)?;
         Ok(())
     })
     .unwrap();

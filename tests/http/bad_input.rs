@@ -284,7 +284,11 @@ const LOT: &[Row] = &[
     ("/inspection/core_temperature_mc", "40001", 422, V, None),
     ("/inspection/core_temperature_mc", "-70001", 422, V, None),
     ("/inspection/note", LONG, 422, V, None),
-    ("/parasite_freezing", "\"\"", 422, V, None),
+    ("/parasite_letter", r#""a letter""#, 422, V, None),
+    ("/parasite_letter", r#"{"reference":"","temperature_mc":-35000,"hours":20}"#, 422, V, Some("parasite_letter/reference")),
+    ("/parasite_letter", r#"{"reference":"a","temperature_mc":-19999,"hours":9999}"#, 422, V, Some("parasite_letter/hours")),
+    ("/parasite_letter", r#"{"reference":"a","temperature_mc":-20000,"hours":23}"#, 422, V, Some("parasite_letter/hours")),
+    ("/parasite_letter", r#"{"reference":"a","temperature_mc":-200000,"hours":24}"#, 422, V, Some("parasite_letter/temperature_mc")),
     ("/previously_frozen", "\"yes\"", 422, V, None),
 ];
 

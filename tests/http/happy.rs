@@ -51,7 +51,18 @@ const TABLE: &[(&str, Call)] = &[
     ("list_places", |shop, _| shop.till.get("/v1/places").send()),
     ("get_places", |shop, _| shop.till.get("/v1/places/cold-room").send()),
     ("put_places", |shop, _| changed(shop, "/v1/places/cold-room", "name", "The cold room")),
+    ("post_readings", |shop, _| {
+        let readings = json!([{"at": "2026-11-20T08:00:00Z", "celsius": 1.2}, {"at": "2026-11-20T08:15:00Z", "fahrenheit": "ERR"}]);
+        shop.logger.post("/v1/places/cold-room/readings").json(&json!({"readings": readings})).send()
+    }),
+    ("list_readings", |shop, _| shop.till.get("/v1/places/cold-room/readings?limit=5").send()),
     ("receive_lot", |shop, _| act(&shop.cutter, "/v1/lots", &arrival())),
+    ("record_parasite_freezing", |shop, _| {
+        let (lot, _) = shop.receive("SAL", 5_000);
+        let letter = json!({"reference": "letter 7 of Hall Ltd", "temperature_mc": -35_000, "hours": 20});
+        act(&shop.cutter, "/v1/parasite-freezings", &json!({"scope": "lot", "code": lot, "letter": letter}))
+    }),
+    ("list_parasite_freezings", |shop, _| shop.till.get("/v1/parasite-freezings").send()),
     ("list_lots", |shop, _| shop.till.get("/v1/lots?limit=2").send()),
     ("get_lot", |shop, stock| shop.reader.get(&format!("/v1/lots/{}", stock.lot)).send()),
     ("break_down", |shop, stock| break_down(shop, stock)),

@@ -204,6 +204,7 @@ fn other_methods_are_named(shop: &Shop) {
         ("PUT", "/v1/trays/C4H7K9P/label.png", "GET, HEAD"),
         ("DELETE", "/v1/cuts/lean-saku", "GET, HEAD, PUT"),
         ("PUT", "/v1/people/Ines", "DELETE"),
+        ("PUT", "/v1/places/cold-room/readings", "GET, HEAD, POST"),
         ("GET", "/v1/holds/1/release", "POST"),
         ("BREW", "/v1/lots", "GET, HEAD, POST"),
     ];

@@ -39,6 +39,7 @@ pub struct Shop {
     pub cutter: Client,
     pub till: Client,
     pub reader: Client,
+    pub logger: Client,
     _directory: TempDir,
 }
 
@@ -67,6 +68,7 @@ impl Shop {
             cutter: by_key("cutter"),
             till: by_key("till"),
             reader: by_key("reader"),
+            logger: by_key("logger"),
             anonymous,
             owner,
             server,
@@ -84,6 +86,7 @@ impl Shop {
             "cutter" => &self.cutter,
             "till" => &self.till,
             "reader" => &self.reader,
+            "logger" => &self.logger,
             other => panic!("no key of a {other}"),
         }
     }
@@ -181,7 +184,7 @@ pub fn arrival() -> Value {
 }
 
 fn catalogue() -> Vec<(&'static str, Value)> {
-    let species = |scientific: &str, market: &str, group: &str, rule: &str| json!({"scientific_name": scientific, "market_name": market, "group": group, "parasite_rule": rule});
+    let species = |scientific: &str, market: &str, group: &str, rule: &str| json!({"scientific_name": scientific, "market_name": market, "group": group, "parasite_rule": rule, "parasite_note": "letter of the authority"});
     let cut = |name: &str, kind: &str, form: &str, cents: i64, number: i64| json!({"name": name, "kind": kind, "form": form, "price_per_kg_cents": cents, "item_number": number});
     let place = |name: &str, method: &str, set: i64, limit: i64| json!({"name": name, "method": method, "set_point_mc": set, "upper_limit_mc": limit});
     let mut short = cut("Saku of the day", "block", "block", 7_450, 103);
@@ -199,7 +202,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("/v1/cuts/day-saku", short),
         ("/v1/places/cold-room", place("Cold room", "chill", 0, 2_000)),
         ("/v1/places/front-case", place("Front case", "chill", 500, 2_000)),
-        ("/v1/places/show-case", place("Show case", "chill", 2_000, 5_000)),
+        ("/v1/places/show-case", place("Show case", "chill", 2_000, 2_000)),
         ("/v1/places/bench", place("Bench", "ambient", 10_000, 15_000)),
         ("/v1/places/freezer", place("Freezer", "frozen", -60_000, -50_000)),
     ]

@@ -234,7 +234,7 @@ fn moved(shop: &Shop, tray: &str) {
     let stays = shop.reader.get(&format!("/v1/trays/{tray}/stays")).send().expect(200).json();
     assert_eq!((&stays[0]["place_code"], &stays[1]["place_code"]), (&json!("cold-room"), &json!("front-case")));
     assert_eq!((&stays[0]["to"], &stays[1]["to"]), (&stays[1]["from"], &Value::Null));
-    assert_eq!(stays[1]["pace_millionths"], 1_440_000);
+    assert_eq!(stays[1]["method"], "chill");
 }
 
 fn frozen_once(shop: &Shop, tray: &str) {

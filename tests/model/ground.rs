@@ -18,6 +18,7 @@ use sakudana::ops::freeze_parasites::LetterDraft;
 use sakudana::ops::receive::Arrival;
 use sakudana::store::StoreOptions;
 use sakudana::units::instant::Instant;
+use sakudana::units::temperature::MilliCelsius;
 use sakudana::units::zone::Zone;
 
 /// A connection of the test's own.
@@ -96,7 +97,9 @@ impl Ground {
     /// A place of its own name.
     pub fn place(&self, code: &str, draft: PlaceDraft) {
         let code = code.to_owned();
-        self.desk.act(move |tx, _| put_place(tx, &actor(), start(), &code, &draft, Expected::New).map(drop)).unwrap();
+        self.desk
+            .act(move |tx, shop| put_place(tx, shop, &actor(), start(), &code, &draft, Expected::New).map(drop))
+            .unwrap();
     }
 }
 
@@ -175,7 +178,7 @@ pub fn shop() -> Shop {
         currency: "EUR".into(),
         currency_sign: "€".into(),
         jurisdiction: Jurisdiction::Eu,
-        rules: Rules::of(Jurisdiction::Eu),
+        rules: Rules { cold_limit: MilliCelsius::clamped(5_000), ..Rules::of(Jurisdiction::Eu) },
         web_address: "https://fish.example".into(),
         reversal_minutes: REVERSAL_MINUTES,
         drip_permille: DRIP_PERMILLE,

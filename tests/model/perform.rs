@@ -117,8 +117,8 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
         Act::PutPlace { place: at, method, limit, stale } => {
             let (code, version) = (place(at), naive.places[*at].version - i64::from(*stale));
             let draft = draft(method, *limit);
-            Box::new(move |tx, _| {
-                put_place(tx, &actor(), now, &code, &draft, Expected::Version(version)).map(|_| Made::default())
+            Box::new(move |tx, shop| {
+                put_place(tx, shop, &actor(), now, &code, &draft, Expected::Version(version)).map(|_| Made::default())
             })
         }
     }

@@ -1,4 +1,7 @@
 -- Takes the tables of the house away, the youngest first.
+DROP TABLE reading_deliveries;
+DROP TABLE reading_contradictions;
+DROP TABLE readings;
 DROP TABLE idempotency;
 DROP TABLE parasite_freezings;
 DROP TABLE alarms;
@@ -32,3 +35,4 @@ DROP TABLE suppliers;
 DROP TABLE species;
 DROP TABLE counters;
 DROP FUNCTION refuse_change_of_ledger();
+DROP FUNCTION refuse_change_of_readings();

@@ -1,4 +1,7 @@
 -- Takes the tables of the house away, the youngest first.
+DROP TABLE reading_deliveries;
+DROP TABLE reading_contradictions;
+DROP TABLE readings;
 DROP TABLE idempotency;
 DROP TABLE parasite_freezings;
 DROP TABLE alarms;

@@ -90,7 +90,7 @@ CREATE TABLE access_keys (
     created_at INTEGER NOT NULL,
     expires_at INTEGER NOT NULL,
     revoked_at INTEGER,
-    CHECK (role IN ('counter', 'cutter', 'manager', 'till', 'reader'))
+    CHECK (role IN ('counter', 'cutter', 'manager', 'till', 'reader', 'logger'))
 ) STRICT;
 
 CREATE TABLE acts (
@@ -413,3 +413,46 @@ CREATE TRIGGER entries_are_never_updated BEFORE UPDATE ON entries BEGIN SELECT R
 CREATE TRIGGER entries_are_never_deleted BEFORE DELETE ON entries BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
 CREATE TRIGGER acts_are_never_updated BEFORE UPDATE ON acts BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
 CREATE TRIGGER acts_are_never_deleted BEFORE DELETE ON acts BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
+
+-- What was measured in a place. No reference to the place: it would be looked up again for each of a million rows; the delivery has one.
+CREATE TABLE readings (
+    place_code TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    temperature_mc INTEGER NOT NULL,
+    PRIMARY KEY (place_code, at)
+) STRICT, WITHOUT ROWID;
+
+-- Other temperatures given for the same instant, which are not the warmest.
+CREATE TABLE reading_contradictions (
+    id INTEGER PRIMARY KEY,
+    place_code TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    temperature_mc INTEGER NOT NULL,
+    recorded_at INTEGER NOT NULL
+) STRICT;
+
+-- One row for each transaction that changed the readings of a place: generations count up by one.
+CREATE TABLE reading_deliveries (
+    id INTEGER PRIMARY KEY,
+    place_code TEXT NOT NULL REFERENCES places (code),
+    generation INTEGER NOT NULL CHECK (generation > 0),
+    first_at INTEGER NOT NULL,
+    last_at INTEGER NOT NULL,
+    accepted INTEGER NOT NULL CHECK (accepted > 0),
+    recorded_at INTEGER NOT NULL,
+    actor TEXT NOT NULL,
+    CHECK (first_at <= last_at)
+) STRICT;
+
+CREATE UNIQUE INDEX reading_contradictions_by_value ON reading_contradictions (place_code, at, temperature_mc);
+CREATE UNIQUE INDEX reading_deliveries_by_generation ON reading_deliveries (place_code, generation);
+
+-- What was measured stays. A warmer temperature for the same instant is the only change there is.
+CREATE TRIGGER readings_only_rise BEFORE UPDATE ON readings
+    WHEN NEW.place_code <> OLD.place_code OR NEW.at <> OLD.at OR NEW.temperature_mc <= OLD.temperature_mc
+    BEGIN SELECT RAISE(ABORT, 'readings are kept'); END;
+CREATE TRIGGER readings_are_never_deleted BEFORE DELETE ON readings BEGIN SELECT RAISE(ABORT, 'readings are kept'); END;
+CREATE TRIGGER reading_contradictions_are_never_updated BEFORE UPDATE ON reading_contradictions BEGIN SELECT RAISE(ABORT, 'readings are kept'); END;
+CREATE TRIGGER reading_contradictions_are_never_deleted BEFORE DELETE ON reading_contradictions BEGIN SELECT RAISE(ABORT, 'readings are kept'); END;
+CREATE TRIGGER reading_deliveries_are_never_updated BEFORE UPDATE ON reading_deliveries BEGIN SELECT RAISE(ABORT, 'readings are kept'); END;
+CREATE TRIGGER reading_deliveries_are_never_deleted BEFORE DELETE ON reading_deliveries BEGIN SELECT RAISE(ABORT, 'readings are kept'); END;

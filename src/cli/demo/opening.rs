@@ -83,7 +83,7 @@ pub fn catalogue(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contra
             refusals(&species, |line| add_species(tx, shop, at, &line.row), |line, why| line.contradiction(why))?;
         refused.extend(refusals(&suppliers, |l| add_supplier(tx, at, &l.row), |l, why| l.contradiction(why))?);
         refused.extend(refusals(&cuts, |l| add_cut(tx, at, &l.row), |l, why| l.contradiction(why))?);
-        refused.extend(refusals(&places, |l| add_place(tx, at, &l.row), |l, why| l.contradiction(why))?);
+        refused.extend(refusals(&places, |l| add_place(tx, shop, at, &l.row), |l, why| l.contradiction(why))?);
         Ok(refused)
     })?;
     wrong.extend(refused);
@@ -120,7 +120,7 @@ fn add_cut(tx: &mut Tx<'_>, at: Instant, row: &CutRow) -> Result<(), Failure> {
     put_cut(tx, &founder(), at, &row.code, &draft, Expected::New).map(drop)
 }
 
-fn add_place(tx: &mut Tx<'_>, at: Instant, row: &PlaceRow) -> Result<(), Failure> {
+fn add_place(tx: &mut Tx<'_>, shop: &Shop, at: Instant, row: &PlaceRow) -> Result<(), Failure> {
     let draft = PlaceDraft {
         name: row.name.clone(),
         method: row.method.clone(),
@@ -129,5 +129,5 @@ fn add_place(tx: &mut Tx<'_>, at: Instant, row: &PlaceRow) -> Result<(), Failure
         expects_readings: Some(row.logger == YesNo::Yes),
         ..PlaceDraft::default()
     };
-    put_place(tx, &founder(), at, &row.code, &draft, Expected::New).map(drop)
+    put_place(tx, shop, &founder(), at, &row.code, &draft, Expected::New).map(drop)
 }

@@ -4,9 +4,9 @@
 
 use super::curve::{Curve, Projection};
 use super::date_mark::{self, Calendar};
-use super::rate::ice::{Band, band};
 use super::rate::regime::Paces;
-use super::rate::{Domain, Pace, Sum, model_domain};
+use super::rate::{Pace, Sum};
+use super::warnings::{Warning, Warnings, of_place};
 use super::wear::{Budgets, Wear, permille};
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rules;
@@ -71,83 +71,6 @@ impl Answers {
     }
 }
 
-/// Something a reader of a life should know.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Warning {
-    /// A superchill place was measured above its band, or below it.
-    NotSuperchilled,
-    PartlyFrozen,
-    /// The rate models are doubtful at this temperature, or do not hold.
-    ModelDoubtful,
-    OutsideModel,
-    /// More of its time was assumed than measured.
-    MostlyAssumed,
-    /// A limit looser than the profile is in force, on the shop's own ground.
-    ValidatedByShop,
-}
-
-impl Warning {
-    pub const ALL: [Warning; 6] = [
-        Warning::NotSuperchilled,
-        Warning::PartlyFrozen,
-        Warning::ModelDoubtful,
-        Warning::OutsideModel,
-        Warning::MostlyAssumed,
-        Warning::ValidatedByShop,
-    ];
-
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Warning::NotSuperchilled => "not_superchilled",
-            Warning::PartlyFrozen => "partly_frozen",
-            Warning::ModelDoubtful => "model_doubtful",
-            Warning::OutsideModel => "outside_model",
-            Warning::MostlyAssumed => "mostly_assumed",
-            Warning::ValidatedByShop => "validated_by_shop",
-        }
-    }
-
-    /// What it means, in a sentence for people.
-    pub const fn in_words(self) -> &'static str {
-        match self {
-            Warning::NotSuperchilled => {
-                "The place is measured warmer than superchilled fish is kept; it earns no longer life."
-            }
-            Warning::PartlyFrozen => {
-                "The place is measured colder than superchilled fish is kept: fish freezes partly and earns no longer life."
-            }
-            Warning::ModelDoubtful => "The rate models are doubtful at this temperature.",
-            Warning::OutsideModel => "The rate models do not hold at this temperature.",
-            Warning::MostlyAssumed => "More than half of the time was assumed, not measured.",
-            Warning::ValidatedByShop => "A limit looser than the profile is in force; the shop has validated it.",
-        }
-    }
-
-    const fn bit(self) -> u8 {
-        1 << self as u8
-    }
-}
-
-/// A set of warnings.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Warnings(u8);
-
-impl Warnings {
-    pub fn has(self, warning: Warning) -> bool {
-        self.0 & warning.bit() != 0
-    }
-
-    pub fn iter(self) -> impl Iterator<Item = Warning> {
-        Warning::ALL.into_iter().filter(move |warning| self.has(*warning))
-    }
-
-    fn note(&mut self, warning: Warning, when: bool) {
-        if when {
-            self.0 |= warning.bit();
-        }
-    }
-}
-
 /// A tray as its clocks see it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Subject {
@@ -209,8 +132,13 @@ pub struct Standing<'a> {
     now: Instant,
     projection: Projection,
     paces: Paces,
+    /// Nothing is known of the time after now, so that it goes on as projected.
+    open: bool,
     warnings: Warnings,
 }
+
+/// The end of time: a limit that is not passed by then is not passed.
+const FOREVER: Instant = Instant::LAST;
 
 /// The life of one tray that stands in a place of this curve and method.
 pub fn reckon(
@@ -246,7 +174,8 @@ impl<'a> Standing<'a> {
             now,
             projection: curve.projection(now),
             paces: curve.rates_projected(now),
-            warnings: place_warnings(rules, curve, method, now),
+            open: curve.last_reading().is_none_or(|reading| reading.at <= now),
+            warnings: of_place(rules, curve, method, now),
         }
     }
 
@@ -256,11 +185,11 @@ impl<'a> Standing<'a> {
         let at = self.now.max(subject.as_of);
         let wear = subject.wear.plus(self.curve.wear(subject.as_of, at));
         let clocks = Answers([
-            self.raw(subject, &wear, at),
-            self.colour(subject, &wear, at),
-            self.exposure(subject, &wear, at),
+            self.raw(subject, &wear),
+            self.colour(subject, &wear),
+            self.exposure(subject, &wear),
             self.date_mark(subject, at),
-            self.frozen(subject, &wear, at),
+            self.frozen(subject, &wear),
             supplier(subject, at),
         ]);
         let mut warnings = self.warnings;
@@ -278,62 +207,55 @@ impl<'a> Standing<'a> {
         }
     }
 
-    fn raw(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn raw(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         let run = Run { sum: Sum::Raw, before: subject.wear.raw_micros, now: wear.raw_micros };
-        self.rules
-            .running
-            .raw
-            .then(|| self.budget_clock(Clock::Raw, run, subject.budgets.raw_micros, subject.as_of, at))
+        self.rules.running.raw.then(|| self.budget_clock(Clock::Raw, run, subject.budgets.raw_micros, subject.as_of))
     }
 
-    fn colour(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn colour(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         let full = subject.budgets.colour_micros.filter(|_| self.rules.running.colour)?;
         let share = if subject.was_thawed { self.rules.thawed_colour_permille } else { 1_000 };
         // A budget in hours times a share of a thousand stays far inside 64 bits.
         let budget = full.saturating_mul(share) / 1_000;
         let run = Run { sum: Sum::Colour, before: subject.wear.colour_micros, now: wear.colour_micros };
-        Some(self.budget_clock(Clock::Colour, run, budget, subject.as_of, at))
+        Some(self.budget_clock(Clock::Colour, run, budget, subject.as_of))
     }
 
     /// Speaks in a freezer, and later of what was used there.
-    fn frozen(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn frozen(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         let run = Run { sum: Sum::Frozen, before: subject.wear.frozen_micros, now: wear.frozen_micros };
         let speaks = self.rules.running.frozen && (self.in_freezer || run.now > 0);
-        speaks.then(|| self.budget_clock(Clock::Frozen, run, subject.budgets.frozen_micros, subject.as_of, at))
+        speaks.then(|| self.budget_clock(Clock::Frozen, run, subject.budgets.frozen_micros, subject.as_of))
     }
 
-    fn budget_clock(&self, clock: Clock, run: Run, budget: i64, as_of: Instant, at: Instant) -> ClockAnswer {
-        // Nothing left is an end even where the clock stands still.
-        let ends_at = if run.now == budget { Some(at) } else { self.last_within(run, budget, as_of, at) };
+    fn budget_clock(&self, clock: Clock, run: Run, budget: i64, as_of: Instant) -> ClockAnswer {
+        let ends_at = self.last_within(run, budget, as_of).or_else(|| {
+            // Nothing left is an end even where the clock stands still.
+            (run.now == budget).then(|| self.last_within(run, budget - 1, as_of)).flatten()
+        });
         ClockAnswer { clock, used_permille: permille(run.now, budget), ends_at }
     }
 
-    /// The last instant at which a sum is within a limit; none if it stays within it as projected.
-    fn last_within(&self, run: Run, limit: i64, as_of: Instant, at: Instant) -> Option<Instant> {
-        if run.before > limit {
-            // It ended before the stay began; when exactly, the stay no longer knows.
-            return Some(as_of.plus_micros(-1));
-        }
-        if run.now > limit {
-            let inside = self.curve.when(run.sum, as_of, limit - run.before, at);
-            return Some(inside.unwrap_or_else(|| as_of.plus_micros(-1)));
-        }
-        later_by(at, limit - run.now, self.paces.of(run.sum))
+    /// The last instant at which a sum is within a limit, past or as projected; none if it stays within it. When it was passed before the
+    /// stay began, the stay no longer knows when.
+    fn last_within(&self, run: Run, limit: i64, as_of: Instant) -> Option<Instant> {
+        let standstill = self.open && run.now <= limit && self.paces.of(run.sum) == Pace::STOPPED;
+        if standstill { None } else { self.curve.when(run.sum, as_of, limit - run.before, FOREVER) }
     }
 
     /// The limit drops at the first moment of heat, so it ends when the plain limit is passed, or before that as soon as there was heat and
     /// the limit with heat is passed.
-    fn exposure(&self, subject: &Subject, wear: &Wear, at: Instant) -> Option<ClockAnswer> {
+    fn exposure(&self, subject: &Subject, wear: &Wear) -> Option<ClockAnswer> {
         if !self.rules.running.exposure {
             return None;
         }
         let limit = |hot| self.rules.exposure.limit_minutes(hot, subject.wholly_frozen_before) * MICROS_PER_MINUTE;
         let exposed = Run { sum: Sum::Exposed, before: subject.wear.exposed_micros, now: wear.exposed_micros };
         let hot = Run { sum: Sum::Hot, before: subject.wear.hot_micros, now: wear.hot_micros };
-        let plain = self.last_within(exposed, limit(false), subject.as_of, at);
-        let with_heat = match self.last_within(hot, 0, subject.as_of, at) {
+        let plain = self.last_within(exposed, limit(false), subject.as_of);
+        let with_heat = match self.last_within(hot, 0, subject.as_of) {
             None => None,
-            Some(cool) => self.last_within(exposed, limit(true), subject.as_of, at).map(|end| end.max(cool)),
+            Some(cool) => self.last_within(exposed, limit(true), subject.as_of).map(|end| end.max(cool)),
         };
         Some(ClockAnswer {
             clock: Clock::Exposure,
@@ -362,44 +284,10 @@ impl<'a> Standing<'a> {
     }
 }
 
-/// When an amount is used up at a pace; none at a standstill. Rounded down, so that it is still within.
-fn later_by(at: Instant, amount: i64, pace: Pace) -> Option<Instant> {
-    if pace == Pace::STOPPED {
-        return None;
-    }
-    let span = i128::from(amount) * 1_000_000 / i128::from(pace.millionths());
-    Some(at.plus_micros(i64::try_from(span).unwrap_or(i64::MAX)))
-}
-
 fn calendar_clock(clock: Clock, from: Instant, end: Instant, at: Instant) -> ClockAnswer {
     ClockAnswer { clock, used_permille: permille(at.since(from), end.since(from)), ends_at: Some(end) }
 }
 
 fn supplier(subject: &Subject, at: Instant) -> Option<ClockAnswer> {
     subject.supplier_until.map(|end| calendar_clock(Clock::Supplier, subject.since, end, at))
-}
-
-/// What the temperature of the place says, as last measured and as it counts now, and what the rules of the shop say always.
-fn place_warnings(rules: &Rules, curve: &Curve, method: StorageMethod, now: Instant) -> Warnings {
-    let mut warnings = Warnings::default();
-    warnings.note(Warning::ValidatedByShop, rules.validated().next().is_some());
-    if method == StorageMethod::Frozen {
-        return warnings;
-    }
-    let (counted, measured_now) = curve.temperature_at(now);
-    let last = curve.last_reading().filter(|reading| reading.at <= now).map(|reading| reading.temperature);
-    let measured = if measured_now { Some(counted) } else { last };
-    for temperature in [Some(counted), measured].into_iter().flatten() {
-        match model_domain(temperature) {
-            Ok(Domain::Normal) => {}
-            Ok(Domain::Doubtful) => warnings.note(Warning::ModelDoubtful, true),
-            Err(_) => warnings.note(Warning::OutsideModel, true),
-        }
-    }
-    if let Some(temperature) = measured.filter(|_| method == StorageMethod::Superchill) {
-        let place = band(rules.rates.freezing_point, rules.rates.band_depth_mc, temperature);
-        warnings.note(Warning::NotSuperchilled, place == Band::NotSuperchilled);
-        warnings.note(Warning::PartlyFrozen, place == Band::PartlyFrozen);
-    }
-    warnings
 }

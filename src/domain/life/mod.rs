@@ -9,4 +9,5 @@ pub mod curve;
 pub mod date_mark;
 pub mod lived;
 pub mod rate;
+pub mod warnings;
 pub mod wear;

@@ -44,7 +44,7 @@ pub fn read(text: &str, said: Unit) -> Result<MilliCelsius, Fault> {
         Unit::Fahrenheit => i64::try_from(divide_half_up((i128::from(milli) - 32_000) * 5, 9)).unwrap_or(i64::MAX),
     };
     if !(COLDEST..=WARMEST).contains(&celsius) {
-        return Err(Fault { outcome: Outcome::SensorFault, reason: out_of_range(text, celsius).into() });
+        return Err(Fault { outcome: Outcome::SensorFault, reason: out_of_range(text, celsius) });
     }
     MilliCelsius::new(celsius).map_err(|e| Fault::unreadable(e.to_string()))
 }

@@ -102,8 +102,7 @@ fn time_columns(names: &[&str]) -> Option<TimeColumns> {
     let first = |wanted: Says| found.iter().position(|says| *says == Some(wanted));
     // `Time stamp` is a moment in two words.
     let spoken = |name: &&str| words_of(name).join("").contains("timestamp");
-    match (first(Says::Moment).or_else(|| names.iter().position(|n| spoken(&n))), first(Says::Date), first(Says::Time))
-    {
+    match (first(Says::Moment).or_else(|| names.iter().position(spoken)), first(Says::Date), first(Says::Time)) {
         (Some(moment), ..) => Some(TimeColumns::One(moment)),
         (None, Some(date), Some(time)) => Some(TimeColumns::Two { date, time }),
         (None, Some(only), None) | (None, None, Some(only)) => Some(TimeColumns::One(only)),
@@ -138,7 +137,7 @@ fn temperature_column(names: &[&str], options: &Options) -> Result<Option<(usize
     if let Some(column) = &options.column {
         return Ok(said_column(names, column).map(with_unit));
     }
-    let outright = candidates(names, |name| is_temperature(name));
+    let outright = candidates(names, is_temperature);
     let weak = || candidates(names, |name| has(name, words::VALUE, &[]) && !has(name, words::NOT_THE_TEMPERATURE, &[]));
     let found = if outright.is_empty() { weak() } else { outright };
     match found.as_slice() {

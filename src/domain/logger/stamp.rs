@@ -194,11 +194,11 @@ impl<'a> Scan<'a> {
     fn date(&mut self, order: Option<DateOrder>) -> Result<Option<NaiveDate>, NoStamp> {
         let Some((first, width)) = self.digits(4) else { return Ok(None) };
         let Some(mark) = self.one_of(b"-/. ") else { return Ok(None) };
-        if width <= 2 {
-            if let Some(month) = self.month_name() {
-                let year = self.one_of(b"-/. ").and_then(|_| self.year());
-                return Ok(year.map(|year| calendar(year, month, first)).transpose()?);
-            }
+        if width <= 2
+            && let Some(month) = self.month_name()
+        {
+            let year = self.one_of(b"-/. ").and_then(|_| self.year());
+            return year.map(|year| calendar(year, month, first)).transpose();
         }
         if mark == b' ' || width == 3 {
             return Ok(None);

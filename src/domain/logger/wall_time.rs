@@ -74,10 +74,10 @@ impl WallTime {
 
     fn shown(&mut self, local: NaiveDateTime, micros: i64) -> Shown {
         let hour = micros.div_euclid(MICROS_PER_HOUR);
-        if let Some((known, offset)) = self.plain_hour {
-            if known == hour {
-                return Instant::from_micros(micros - offset).map_or(Shown::Never, Shown::Once);
-            }
+        if let Some((known, offset)) = self.plain_hour
+            && known == hour
+        {
+            return Instant::from_micros(micros - offset).map_or(Shown::Never, Shown::Once);
         }
         let shown = self.zone.instants_of(local);
         let offset_of =

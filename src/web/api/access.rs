@@ -64,7 +64,7 @@ pub struct KeyBody {
 pub struct PostKey {
     #[schema(example = "till 1")]
     pub name: String,
-    /// counter, cutter, manager, till or reader.
+    /// counter, cutter, manager, till, reader or logger.
     #[schema(example = "till")]
     pub role: String,
     /// 1 to 400.

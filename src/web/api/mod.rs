@@ -10,6 +10,7 @@ pub mod lots;
 pub mod parasite_freezings;
 pub mod picks;
 pub mod places;
+pub mod readings;
 pub mod review;
 pub mod sales;
 pub mod scan;
@@ -39,6 +40,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         suppliers::routes,
         cuts::routes,
         places::routes,
+        readings::routes,
         lots::routes,
         parasite_freezings::routes,
         breakdowns::routes,

@@ -131,7 +131,7 @@ async fn put(request: HttpRequest, told: Told<EditCatalogue, PutPlace>, code: we
     let (expected, actor, draft) = (expected(request.headers())?, told.look.actor.clone(), PlaceDraft::from(told.body));
     let thing = told
         .look
-        .ask(move |desk, now| desk.act(move |tx, _| put_place(tx, &actor, now, &code, &draft, expected)))
+        .ask(move |desk, now| desk.act(move |tx, shop| put_place(tx, shop, &actor, now, &code, &draft, expected)))
         .await?;
     let version = thing.version;
     versioned(&PlaceBody::from(thing), version, version == 1)

@@ -66,6 +66,7 @@ const fn role_word(role: Role) -> &'static str {
         Role::Cutter => "cutter",
         Role::Manager => "manager",
         Role::Till => "till",
+        Role::Logger => "logger",
         Role::Reader => "reader",
     }
 }
