@@ -188,11 +188,13 @@ impl Curve {
         readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
     }
 
-    /// How fast each sum runs after `at` and after the last reading.
+    /// How fast each sum runs after `at` and after the last reading. A warm spell that is not taken for the state of the place counts all the
+    /// same until another reading ends it: what the sums will do is foretold from what they do.
     pub fn rates_projected(&self, at: Instant) -> Paces {
-        let method = self.eras.at(self.open_from(at)).method;
-        let kind = Kind { method, evidence: Evidence::Assumed };
-        self.regimes.of(kind).paces(self.projection(at).temperature)
+        let era = self.eras.at(self.open_from(at));
+        let kind = Kind { method: era.method, evidence: Evidence::Assumed };
+        let last = self.last_reading().map(|reading| reading.temperature);
+        self.regimes.of(kind).paces(last.map_or(era.upper_limit, |warm| warm.max(era.upper_limit)))
     }
 
     fn open_from(&self, at: Instant) -> i64 {
