@@ -49,7 +49,7 @@ fn begin(ground: &Ground) -> Delivery {
 
 fn take(ground: &Ground, readings: &[Reading]) -> Taken {
     let (delivery, lines) = (begin(ground), lines(readings));
-    ground.desk.act(move |tx, _| take_readings::take(tx, &actor(), start(), &delivery, &lines)).unwrap()
+    ground.desk.act(move |tx, shop| take_readings::take(tx, shop, &actor(), start(), &delivery, &lines)).unwrap()
 }
 
 fn all(ground: &Ground, place: &str) -> Vec<Reading> {

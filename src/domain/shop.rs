@@ -3,6 +3,7 @@
 use super::profile::Rules;
 use super::review::Ladder;
 use crate::units::instant::MICROS_PER_MINUTE;
+use crate::units::temperature::MilliCelsius;
 use crate::units::zone::Zone;
 
 /// Whose law the labels and limits follow.
@@ -63,6 +64,9 @@ impl Shop {
         }
     }
 }
+
+/// Up to how warm a label tells its buyer to keep the fish: what its use-by holds for.
+pub const LABEL_STORAGE_LIMIT: MilliCelsius = MilliCelsius::clamped(2_000);
 
 /// Cautions for labels, pages and documents: generic, and always second to the local food code.
 pub const LABEL_CAUTIONS: [&str; 2] =

@@ -10,7 +10,7 @@ use crate::domain::life::wear::Budgets;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
 use crate::domain::scan_text;
-use crate::domain::shop::Shop;
+use crate::domain::shop::{LABEL_STORAGE_LIMIT, Shop};
 use crate::domain::tray::Tray;
 use crate::domain::tray_code::TrayCode;
 use crate::domain::verdict::Facts;
@@ -118,6 +118,20 @@ pub fn facts_in(
 pub fn life(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray, place: &Place, now: Instant) -> Result<Life, Failure> {
     let curve = evidence::curve(reading, place)?;
     Ok(reckon(&tray.subject(shop.zone), (&curve, place.method), &shop.rules, shop.zone, now))
+}
+
+/// The life of a tray as a label may promise it: kept from now on as the label says, or where it stands if that is warmer.
+pub fn promise(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    tray: &Tray,
+    place: &Place,
+    now: Instant,
+) -> Result<Life, Failure> {
+    let curve = evidence::curve(reading, place)?;
+    let calendar = Calendar::new(shop.zone);
+    let standing = Standing::new(&shop.rules, &calendar, (&curve, place.method), now);
+    Ok(standing.then_kept_at(LABEL_STORAGE_LIMIT).life(&tray.subject(shop.zone)))
 }
 
 /// A tray's life anchored at `now`, after its time in the place it stands in. An anchor never goes back.

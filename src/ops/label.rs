@@ -2,12 +2,12 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{cut_by_code, life, place_of, require_in_stock, tray_by_code};
+use super::judge::{cut_by_code, place_of, promise, require_in_stock, tray_by_code};
 use crate::domain::gs1::TrayLink;
 use crate::domain::lot::Lot;
 use crate::domain::place::StorageMethod;
 use crate::domain::refusal::Code;
-use crate::domain::shop::{Jurisdiction, LABEL_CAUTIONS, Shop};
+use crate::domain::shop::{Jurisdiction, LABEL_CAUTIONS, LABEL_STORAGE_LIMIT, Shop};
 use crate::domain::text;
 use crate::domain::tray::{Kind, LabelReason, Tray};
 use crate::labels;
@@ -41,7 +41,7 @@ pub fn issue(
     if tray.kind == Kind::Bulk {
         return refuse(Code::WrongKind, "tray_code", "a bulk tray is not sold and carries no sales label");
     }
-    let life_ends = life(tx, shop, &tray, &place, now)?.ends_at;
+    let life_ends = promise(tx, shop, &tray, &place, now)?.ends_at;
     // Never after what was printed before for the same unfrozen stretch of its life; down to the whole minute.
     tray.use_by = [tray.use_by, life_ends].into_iter().flatten().min().map(Instant::floor_minute);
     if tray.use_by.is_none_or(|end| end < now) {
@@ -138,10 +138,9 @@ fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabe
 
 fn storage(reading: &mut Reading<'_>, tray: &Tray) -> Result<String, Failure> {
     Ok(match place_of(reading, tray)?.method {
-        StorageMethod::Frozen => "Keep frozen at -18 °C or colder",
-        _ => "Keep at 0 to 2 °C",
-    }
-    .to_owned())
+        StorageMethod::Frozen => "Keep frozen at -18 °C or colder".to_owned(),
+        _ => format!("Keep at 0 to {} °C", LABEL_STORAGE_LIMIT.get() / 1_000),
+    })
 }
 
 /// Origin of the oldest lot; how many others are mixed in.

@@ -59,7 +59,8 @@ impl std::fmt::Debug for Kept {
 }
 
 pub fn kept(rules: &Rules, method: StorageMethod, upper_limit_mc: i64, rows: &[(i64, i64)]) -> Kept {
-    let era = Era { from: Instant::EPOCH, method, upper_limit: mc(upper_limit_mc), gap_micros: 4_000 * DAY };
+    let era =
+        Era { from: Instant::EPOCH, method, upper_limit: mc(upper_limit_mc), gap_micros: 4_000 * DAY, warm_micros: 0 };
     let readings = rows.iter().map(|(micros, milli)| Reading { at: at(*micros), temperature: mc(*milli) });
     Kept { method, curve: Curve::new(rules.rates, &[era], readings), rows: rows.to_vec() }
 }

@@ -50,6 +50,24 @@ embedded! {
     losses, "breakdown_losses.csv";
     acts, "acts.csv";
     sales, "sales.csv";
+    front_case, "temperatures/front-case.csv";
+    back_case, "temperatures/back-case.csv";
+    superchill, "temperatures/superchill.csv";
+    cold_room, "temperatures/cold-room.csv";
+    freezer, "temperatures/freezer.csv";
+}
+
+impl Files {
+    /// What the logger of each place measured, by the place's code.
+    pub fn temperatures(&self) -> [(&'static str, &DataFile); 5] {
+        [
+            ("front-case", &self.front_case),
+            ("back-case", &self.back_case),
+            ("superchill", &self.superchill),
+            ("cold-room", &self.cold_room),
+            ("freezer", &self.freezer),
+        ]
+    }
 }
 
 /// One row and where it stands.

@@ -163,3 +163,11 @@ pub struct SaleRow {
     pub tray: String,
     pub grams: Option<i64>,
 }
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TemperatureRow {
+    pub day: i64,
+    pub time: String,
+    pub celsius: String,
+}

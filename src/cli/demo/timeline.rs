@@ -32,7 +32,8 @@ impl Calendar {
         if day < 0 { self.day_0.checked_sub_days(days) } else { self.day_0.checked_add_days(days) }
     }
 
-    fn moment(&self, day: i64, time: &str) -> Result<Instant, String> {
+    /// The instant of a local time on a day counted from day 0.
+    pub fn moment(&self, day: i64, time: &str) -> Result<Instant, String> {
         let written = time.len() == 5;
         let time_of_day = NaiveTime::parse_from_str(time, "%H:%M").ok().filter(|_| written);
         let time_of_day = time_of_day.ok_or_else(|| format!("{time:?} is not a time HH:MM"))?;

@@ -2,7 +2,7 @@
 //!
 //! A `Standing` holds what is the same for every tray of one place at one moment, so that a morning's stock is reckoned place by place.
 
-use super::curve::{Curve, Projection};
+use super::curve::{Because, Curve, Projection};
 use super::date_mark::{self, Calendar};
 use super::rate::regime::Paces;
 use super::rate::{Pace, Sum};
@@ -11,6 +11,7 @@ use super::wear::{Budgets, Wear, permille};
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rules;
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
+use crate::units::temperature::MilliCelsius;
 use crate::units::zone::Zone;
 use chrono::NaiveDate;
 
@@ -177,6 +178,15 @@ impl<'a> Standing<'a> {
             open: curve.last_reading().is_none_or(|reading| reading.at <= now),
             warnings: of_place(rules, curve, method, now),
         }
+    }
+
+    /// The same, but from now on kept in an unmeasured chilled place at this temperature, if that is warmer than what is projected: what
+    /// may be promised to whoever takes a tray away.
+    pub fn then_kept_at(mut self, temperature: MilliCelsius) -> Standing<'a> {
+        let warmer = temperature.max(self.projection.temperature);
+        self.projection = Projection { temperature: warmer, because: Because::StorageOnLabel };
+        self.paces = self.curve.rates_at(StorageMethod::Chill, warmer);
+        self
     }
 
     /// The life of a tray that stands here. A clock of the shop that was set back must not bring an ended life back: nothing is reckoned

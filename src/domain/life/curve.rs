@@ -50,6 +50,8 @@ pub enum Because {
     UpperLimit,
     /// The last readings were above the limit for longer than the place may be.
     LastReadingWarmer,
+    /// What a label tells its buyer to keep it at.
+    StorageOnLabel,
 }
 
 /// The temperature that counts from now on, until a reading says otherwise.
@@ -188,13 +190,16 @@ impl Curve {
         readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
     }
 
-    /// How fast each sum runs after `at` and after the last reading. A warm spell that is not taken for the state of the place counts all the
-    /// same until another reading ends it: what the sums will do is foretold from what they do.
+    /// How fast each sum would run in an unmeasured place of this method at a temperature.
+    pub fn rates_at(&self, method: StorageMethod, temperature: MilliCelsius) -> Paces {
+        self.regimes.of(Kind { method, evidence: Evidence::Assumed }).paces(temperature)
+    }
+
+    /// How fast each sum runs after `at` and after the last reading.
     pub fn rates_projected(&self, at: Instant) -> Paces {
-        let era = self.eras.at(self.open_from(at));
-        let kind = Kind { method: era.method, evidence: Evidence::Assumed };
-        let last = self.last_reading().map(|reading| reading.temperature);
-        self.regimes.of(kind).paces(last.map_or(era.upper_limit, |warm| warm.max(era.upper_limit)))
+        let method = self.eras.at(self.open_from(at)).method;
+        let kind = Kind { method, evidence: Evidence::Assumed };
+        self.regimes.of(kind).paces(self.projection(at).temperature)
     }
 
     fn open_from(&self, at: Instant) -> i64 {
