@@ -253,8 +253,8 @@ pub fn compare_verdicts(ground: &Ground, naive: &Naive, now: i64) {
                     assert!(said < now as f64, "{what}: {said}, told {told}")
                 }
                 (Some(said), Some(told)) => {
-                    // The pace is rounded up to a millionth, and what was used to a microsecond.
-                    let slack = 20_000.0 + (told - now as f64) * 1e-6;
+                    // What was used is rounded up to a microsecond, and the pace to a billionth of a millionth.
+                    let slack = 20_000.0 + (told - now as f64) * 1e-8;
                     assert!((said - told).abs() < slack, "{what}: {said}, told {told}");
                 }
                 (said, told) => assert_eq!(said, told, "{what}"),

@@ -31,6 +31,12 @@ impl Toll {
     }
 }
 
+/// How long a warm spell passes for a door left open, in every place here.
+const WARM_MINUTES: i64 = 30;
+
+/// How warm a label lets its buyer keep the fish, in milli-degrees.
+const LABEL_LIMIT: i64 = 2_000;
+
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Setting {
     pub from: i64,
@@ -211,10 +217,24 @@ impl Climate {
         toll
     }
 
-    /// How fast each thing will run from an instant after the last reading on, until another reading comes.
-    pub fn pace(&self, at: i64) -> Toll {
+    /// How warm it is taken to be from an instant after the last reading on, until another reading comes: at its limit, or as last read when
+    /// all last readings were above the limit for as long as a spell may last that is taken for a door left open.
+    pub fn state(&self, at: i64) -> i64 {
         let here = self.setting(at);
-        let worst = self.readings.last_key_value().map_or(here.limit, |(_, t)| (*t).max(here.limit));
-        rates(here.method, false, worst as f64 / 1e3)
+        let warm = self.readings.iter().rev().take_while(|(_, t)| **t > here.limit).last();
+        match (warm, self.readings.last_key_value()) {
+            (Some((since, _)), Some((until, t))) if until - since >= WARM_MINUTES * 60_000_000 => *t,
+            _ => here.limit,
+        }
+    }
+
+    /// How fast each thing runs there meanwhile.
+    pub fn pace(&self, at: i64) -> Toll {
+        rates(self.setting(at).method, false, self.state(at) as f64 / 1e3)
+    }
+
+    /// The same, taken away and kept as the label says, or where it stands if that is warmer.
+    pub fn pace_on_label(&self, at: i64) -> Toll {
+        rates("chill", false, self.state(at).max(LABEL_LIMIT) as f64 / 1e3)
     }
 }

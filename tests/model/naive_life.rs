@@ -2,7 +2,7 @@
 //! Then what every clock makes of it. Written without a look at how the program does it.
 
 use crate::naive::{Naive, NaiveTray};
-use crate::naive_climate::Toll;
+use crate::naive_climate::{Climate, Toll};
 
 pub const HOUR: f64 = 3_600e6;
 pub const DAY: i64 = 24 * 3_600_000_000;
@@ -167,9 +167,19 @@ impl Naive {
     /// When each clock of a tray ends if it stands in a place from now on. One that has ended ends a moment before now: when exactly, only
     /// `ended_at` asks.
     pub fn ends(&self, tray: usize, place: usize, now: i64) -> Vec<End> {
+        self.ends_at_pace(tray, place, now, Climate::pace)
+    }
+
+    /// When the first of them ends as a label may promise it.
+    pub fn promise(&self, tray: usize, now: i64) -> Option<f64> {
+        let ends = self.ends_at_pace(tray, self.trays[tray].place, now, Climate::pace_on_label);
+        ends.into_iter().map(|end| end.at).min_by(f64::total_cmp)
+    }
+
+    fn ends_at_pace(&self, tray: usize, place: usize, now: i64, pace: fn(&Climate, i64) -> Toll) -> Vec<End> {
         let (it, climate) = (&self.trays[tray], &self.places[place].climate);
         let last = climate.readings().last_key_value().map_or(now, |(at, _)| (*at).max(now));
-        let (toll, pace) = (self.toll(tray, now), climate.pace(last));
+        let (toll, pace) = (self.toll(tray, now), pace(climate, last));
         let then = toll.plus(climate.toll(now, last));
         let date = |clock, at: i64| End { clock, at: at as f64, margin: f64::MAX, pace: 0.0 };
         let mut ends = Vec::new();

@@ -247,7 +247,7 @@ impl Naive {
         against.add(self.is_frozen(it.place), "frozen");
         against.add(self.cut_of(tray).kind == "bulk", "wrong_kind");
         let whole_minute = |end: f64| (end / MINUTE as f64).floor() * MINUTE as f64;
-        let end = self.end(tray, now).map(|end| whole_minute(end).min(it.use_by.map_or(f64::MAX, |u| u as f64)));
+        let end = self.promise(tray, now).map(|end| whole_minute(end).min(it.use_by.map_or(f64::MAX, |u| u as f64)));
         against.add(end.is_none_or(|end| end < now as f64), "life_ended");
         let has_label = it.label_wanted == Some(false) && it.labels > 0;
         against.add(has_label && !reason, "reason_required");

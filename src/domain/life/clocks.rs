@@ -4,8 +4,7 @@
 
 use super::curve::{Because, Curve, Projection};
 use super::date_mark::{self, Calendar};
-use super::rate::regime::Paces;
-use super::rate::{Pace, Sum};
+use super::rate::Sum;
 use super::warnings::{Warning, Warnings, of_place};
 use super::wear::{Budgets, Wear, permille};
 use crate::domain::place::StorageMethod;
@@ -131,15 +130,12 @@ pub struct Standing<'a> {
     curve: &'a Curve,
     in_freezer: bool,
     now: Instant,
+    /// How it goes on after the last reading, and after now.
     projection: Projection,
-    paces: Paces,
-    /// Nothing is known of the time after now, so that it goes on as projected.
-    open: bool,
+    kept_by: StorageMethod,
+    known_until: Instant,
     warnings: Warnings,
 }
-
-/// The end of time: a limit that is not passed by then is not passed.
-const FOREVER: Instant = Instant::LAST;
 
 /// The life of one tray that stands in a place of this curve and method.
 pub fn reckon(
@@ -174,8 +170,8 @@ impl<'a> Standing<'a> {
             in_freezer: method == StorageMethod::Frozen,
             now,
             projection: curve.projection(now),
-            paces: curve.rates_projected(now),
-            open: curve.last_reading().is_none_or(|reading| reading.at <= now),
+            kept_by: method,
+            known_until: curve.last_reading().map_or(now, |reading| reading.at.max(now)),
             warnings: of_place(rules, curve, method, now),
         }
     }
@@ -185,7 +181,7 @@ impl<'a> Standing<'a> {
     pub fn then_kept_at(mut self, temperature: MilliCelsius) -> Standing<'a> {
         let warmer = temperature.max(self.projection.temperature);
         self.projection = Projection { temperature: warmer, because: Because::StorageOnLabel };
-        self.paces = self.curve.rates_at(StorageMethod::Chill, warmer);
+        self.kept_by = StorageMethod::Chill;
         self
     }
 
@@ -247,10 +243,15 @@ impl<'a> Standing<'a> {
     }
 
     /// The last instant at which a sum is within a limit, past or as projected; none if it stays within it. When it was passed before the
-    /// stay began, the stay no longer knows when.
+    /// stay began, the stay no longer knows when. What follows the last reading is taken from the projection, not from the curve, which goes
+    /// on at the last temperature however short the spell was.
     fn last_within(&self, run: Run, limit: i64, as_of: Instant) -> Option<Instant> {
-        let standstill = self.open && run.now <= limit && self.paces.of(run.sum) == Pace::STOPPED;
-        if standstill { None } else { self.curve.when(run.sum, as_of, limit - run.before, FOREVER) }
+        let known_until = self.known_until.max(as_of);
+        self.curve.when(run.sum, as_of, limit - run.before, known_until).or_else(|| {
+            let left = limit - run.before - self.curve.micros(run.sum, as_of, known_until);
+            let span = self.curve.span_within(run.sum, self.kept_by, self.projection.temperature, left)?;
+            Some(known_until.plus_micros(span))
+        })
     }
 
     /// The limit drops at the first moment of heat, so it ends when the plain limit is passed, or before that as soon as there was heat and
