@@ -35,8 +35,12 @@ struct Dice(u64);
 
 impl Dice {
     fn below(&mut self, sides: i64) -> i64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        i64::try_from((self.0 >> 33) % u64::try_from(sides).expect("sides")).expect("small")
+        let mut half = || {
+            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            self.0 >> 33
+        };
+        let both = half() << 31 | half();
+        i64::try_from(both % u64::try_from(sides).expect("sides")).expect("small")
     }
 }
 

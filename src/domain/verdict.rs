@@ -115,7 +115,12 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
         }
         let ended = facts.life.ends_at.is_some_and(|end| now > end);
         if !ended && facts.label_outdated() {
-            stop(Code::LabelOutdated, "its label promises more than is left; print a new one".into());
+            let (end, clock) = (facts.life.ends_at, facts.life.limiting.map_or("", Clock::as_str));
+            let end = end.map(|end| end.to_string()).unwrap_or_default();
+            let reason = format!(
+                "its label promises more than is left, which is until {end} by the clock {clock}; print a new one"
+            );
+            stop(Code::LabelOutdated, reason);
         }
     }
     stops.sort_by_key(|stop| stop.code);

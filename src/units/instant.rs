@@ -29,9 +29,6 @@ impl Instant {
     /// 1970-01-01T00:00:00Z.
     pub const EPOCH: Instant = Instant(0);
 
-    /// The end of the year 9999.
-    pub const LAST: Instant = Instant(Self::MAXIMUM);
-
     pub const fn micros(self) -> i64 {
         self.0
     }

@@ -1,8 +1,9 @@
 //! What must hold for every life, on random temperatures.
 
-use crate::ground::{DAY, GRAIN, HOUR, Kept, at, block, day, kept, us};
+use crate::ground::{DAY, GRAIN, HOUR, Kept, at, block, day, kept, kept_warm, mc, us};
 use proptest::prelude::{Just, Strategy, any, prop_assert, prop_assert_eq, prop_oneof, proptest};
 use sakudana::domain::life::clocks::{Clock, Life, Standing, Subject, reckon};
+use sakudana::domain::life::curve::Because;
 use sakudana::domain::life::date_mark::Calendar;
 use sakudana::domain::place::StorageMethod;
 use sakudana::units::zone::Zone;
@@ -37,6 +38,48 @@ fn fishes() -> impl Strategy<Value = Subject> {
 
 fn seen(fish: &Subject, place: &Kept, after: i64) -> Life {
     reckon(fish, (&place.curve, place.method), &us(), Zone::UTC, at(after))
+}
+
+/// A door that stands open for a moment is not projected: after the reading the place counts at what it was last, but what is foretold counts
+/// at its upper limit, until it was above it for too long. Silence then shortens what was foretold, and never lengthens it.
+#[test]
+fn a_passing_warm_spell_is_not_foretold() {
+    let rules = us();
+    let door = [(0, 1_000), (DAY - HOUR / 4, 6_000), (DAY, 6_000)];
+    let place = kept_warm(&rules, StorageMethod::Chill, (2_000, HOUR / 2), &door);
+    let (now, later) = (seen(&block(&rules), &place, DAY), seen(&block(&rules), &place, DAY + HOUR));
+    assert_eq!((now.projection.temperature.get(), now.projection.because), (2_000, Because::UpperLimit));
+    let left = block(&rules).budgets.raw_micros - now.wear.raw_micros;
+    let at_the_limit = now.at.plus_micros(left * 100 / 144);
+    let foretold = now.clocks.of(Clock::Raw).and_then(|answer| answer.ends_at).unwrap();
+    assert!(at_the_limit.since(foretold).abs() <= GRAIN, "1.44 at 2 °C: {foretold} {at_the_limit}");
+    assert_eq!(now.clocks.of(Clock::Exposure).and_then(|answer| answer.ends_at), None);
+    // An hour without a reading counted at 6 °C, 2.56 of an hour in ice.
+    assert_eq!(later.wear.raw_micros - now.wear.raw_micros, HOUR * 256 / 100);
+    assert!(later.ends_at < now.ends_at);
+    let long = kept_warm(&rules, StorageMethod::Chill, (2_000, HOUR / 4), &door);
+    assert_eq!(seen(&block(&rules), &long, DAY).projection.because, Because::LastReadingWarmer);
+}
+
+/// What a label may promise: kept from now on in an unmeasured case as warm as the label allows, or as warm as here if that is warmer.
+#[test]
+fn a_promise_is_kept_at_what_the_label_says() {
+    let rules = us();
+    let calendar = Calendar::new(Zone::UTC);
+    let cold = kept(&rules, StorageMethod::Superchill, -1_500, &[(0, -1_500), (DAY, -1_500)]);
+    let warm = kept(&rules, StorageMethod::Ambient, 10_000, &[(0, 10_000), (DAY, 10_000)]);
+    for (place, rate) in [(cold, 144), (warm, 400)] {
+        let standing = || Standing::new(&rules, &calendar, (&place.curve, place.method), at(DAY));
+        let (here, promised) =
+            (standing().life(&block(&rules)), standing().then_kept_at(mc(2_000)).life(&block(&rules)));
+        assert_eq!((here.wear, promised.projection.because), (promised.wear, Because::StorageOnLabel));
+        let end = promised.clocks.of(Clock::Raw).and_then(|answer| answer.ends_at).unwrap();
+        let left = (block(&rules).budgets.raw_micros - here.wear.raw_micros).max(0);
+        if left > 0 {
+            assert!(end.since(at(DAY + left * 100 / rate)).abs() <= GRAIN, "{end}");
+        }
+        assert!(promised.ends_at <= here.ends_at);
+    }
 }
 
 proptest! {

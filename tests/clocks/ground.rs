@@ -59,8 +59,18 @@ impl std::fmt::Debug for Kept {
 }
 
 pub fn kept(rules: &Rules, method: StorageMethod, upper_limit_mc: i64, rows: &[(i64, i64)]) -> Kept {
-    let era =
-        Era { from: Instant::EPOCH, method, upper_limit: mc(upper_limit_mc), gap_micros: 4_000 * DAY, warm_micros: 0 };
+    kept_warm(rules, method, (upper_limit_mc, 0), rows)
+}
+
+/// The same with the time it may be above its upper limit.
+pub fn kept_warm(
+    rules: &Rules,
+    method: StorageMethod,
+    (upper_limit_mc, warm_micros): (i64, i64),
+    rows: &[(i64, i64)],
+) -> Kept {
+    let (from, upper_limit, gap_micros) = (Instant::EPOCH, mc(upper_limit_mc), 4_000 * DAY);
+    let era = Era { from, method, upper_limit, gap_micros, warm_micros };
     let readings = rows.iter().map(|(micros, milli)| Reading { at: at(*micros), temperature: mc(*milli) });
     Kept { method, curve: Curve::new(rules.rates, &[era], readings), rows: rows.to_vec() }
 }

@@ -130,10 +130,9 @@ pub struct Standing<'a> {
     curve: &'a Curve,
     in_freezer: bool,
     now: Instant,
-    /// How it goes on after the last reading, and after now.
     projection: Projection,
-    kept_by: StorageMethod,
-    known_until: Instant,
+    /// How it is kept from the horizon on.
+    ahead: StorageMethod,
     warnings: Warnings,
 }
 
@@ -170,8 +169,7 @@ impl<'a> Standing<'a> {
             in_freezer: method == StorageMethod::Frozen,
             now,
             projection: curve.projection(now),
-            kept_by: method,
-            known_until: curve.last_reading().map_or(now, |reading| reading.at.max(now)),
+            ahead: method,
             warnings: of_place(rules, curve, method, now),
         }
     }
@@ -181,7 +179,7 @@ impl<'a> Standing<'a> {
     pub fn then_kept_at(mut self, temperature: MilliCelsius) -> Standing<'a> {
         let warmer = temperature.max(self.projection.temperature);
         self.projection = Projection { temperature: warmer, because: Because::StorageOnLabel };
-        self.kept_by = StorageMethod::Chill;
+        self.ahead = StorageMethod::Chill;
         self
     }
 
@@ -243,15 +241,20 @@ impl<'a> Standing<'a> {
     }
 
     /// The last instant at which a sum is within a limit, past or as projected; none if it stays within it. When it was passed before the
-    /// stay began, the stay no longer knows when. What follows the last reading is taken from the projection, not from the curve, which goes
-    /// on at the last temperature however short the spell was.
+    /// stay began, the stay no longer knows when.
     fn last_within(&self, run: Run, limit: i64, as_of: Instant) -> Option<Instant> {
-        let known_until = self.known_until.max(as_of);
-        self.curve.when(run.sum, as_of, limit - run.before, known_until).or_else(|| {
-            let left = limit - run.before - self.curve.micros(run.sum, as_of, known_until);
-            let span = self.curve.span_within(run.sum, self.kept_by, self.projection.temperature, left)?;
-            Some(known_until.plus_micros(span))
-        })
+        // What was measured after now, if anything was, is not told before its time.
+        let horizon = self.now.max(as_of);
+        let reached = if self.horizon > self.now {
+            run.before.saturating_add(self.curve.micros(run.sum, as_of, horizon))
+        } else {
+            run.now
+        };
+        if reached > limit {
+            return self.curve.when(run.sum, as_of, limit - run.before, horizon);
+        }
+        let span = self.curve.span_at(run.sum, self.ahead, self.projection.temperature, limit - reached)?;
+        Some(horizon.plus_micros(span))
     }
 
     /// The limit drops at the first moment of heat, so it ends when the plain limit is passed, or before that as soon as there was heat and

@@ -16,6 +16,28 @@ pub enum Evidence {
     Assumed,
 }
 
+/// The rate of each sum at one temperature.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Paces {
+    pub raw: Pace,
+    pub colour: Pace,
+    pub frozen: Pace,
+    pub exposed: Pace,
+    pub hot: Pace,
+}
+
+impl Paces {
+    pub fn of(&self, sum: Sum) -> Pace {
+        match sum {
+            Sum::Raw => self.raw,
+            Sum::Colour => self.colour,
+            Sum::Frozen => self.frozen,
+            Sum::Exposed => self.exposed,
+            Sum::Hot => self.hot,
+        }
+    }
+}
+
 /// The tariffs of one storage method under one kind of evidence.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Regime {
@@ -67,6 +89,18 @@ impl Regime {
     /// The rate of one sum, as a plain number.
     pub fn rate(&self, sum: Sum, temperature: MilliCelsius) -> f64 {
         self.tariff(sum).map_or(0.0, |tariff| tariff.rate(mc(temperature)))
+    }
+
+    /// The rate of each sum, rounded up to a millionth.
+    pub fn paces(&self, temperature: MilliCelsius) -> Paces {
+        let pace = |sum| Pace::from_millionths(whole(self.rate(sum, temperature) * 1e6));
+        Paces {
+            raw: pace(Sum::Raw),
+            colour: pace(Sum::Colour),
+            frozen: pace(Sum::Frozen),
+            exposed: pace(Sum::Exposed),
+            hot: pace(Sum::Hot),
+        }
     }
 
     /// What a line adds to one sum: the exact integral, rounded up to a whole microsecond.
