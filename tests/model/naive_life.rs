@@ -180,16 +180,12 @@ impl Naive {
         let (it, climate) = (&self.trays[tray], &self.places[place].climate);
         let last = climate.readings().last_key_value().map_or(now, |(at, _)| (*at).max(now));
         let (toll, pace) = (self.toll(tray, now), pace(climate, last));
-        let then = toll.plus(climate.toll(now, last));
         let date = |clock, at: i64| End { clock, at: at as f64, margin: f64::MAX, pace: 0.0 };
         let mut ends = Vec::new();
-        for (clock, used, limit) in self.limits(tray, place, &toll, then.hot > 0.0 || pace.hot > 0.0) {
-            let (left, left_then) = (limit - used(&toll), limit - used(&then));
-            let at = match () {
-                () if left < 0.0 => now as f64 - 1.0,
-                () if left_then < 0.0 => first_beyond(now, last, |at| used(&toll.plus(climate.toll(now, at))) > limit),
-                () => last as f64 + left_then / used(&pace),
-            };
+        for (clock, used, limit) in self.limits(tray, place, &toll, toll.hot > 0.0 || pace.hot > 0.0) {
+            let left = limit - used(&toll);
+            // What was measured after now, by a clock that runs fast, is not told before its time.
+            let at = if left < 0.0 { now as f64 - 1.0 } else { now as f64 + left / used(&pace) };
             ends.push(End { clock, at, margin: left, pace: used(&pace) });
         }
         if let Some(exposure) = ends.iter_mut().find(|end| end.clock == "exposure" && toll.hot == 0.0) {
