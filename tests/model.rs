@@ -52,12 +52,6 @@ const SEQUENCES: u64 = 120;
 const PER_DATABASE: usize = 8;
 /// Databases in use at one time.
 const AT_ONCE: usize = 4;
-/// Seeds that once found something. They run first, always.
-const KEPT: [u64; 1] = [
-    // A sold tray came back after its place had been made colder, and its whole past was counted at the colder pace.
-    4,
-];
-
 const PLACES: [(&str, i64); 6] = [
     ("ambient", 20_000),
     ("chill", 2_000),
@@ -155,7 +149,7 @@ fn run_all(which: Which) {
         Some(seed) => vec![seed],
         None => {
             let count = number_from("SAKUDANA_MODEL_SEQUENCES").unwrap_or(SEQUENCES);
-            KEPT.into_iter().chain((1..=count).filter(|seed| !KEPT.contains(seed))).collect()
+            (1..=count).collect()
         }
     };
     let seen = Mutex::new(BTreeMap::new());
@@ -246,6 +240,9 @@ fn run_one(ground: &Ground, witness: &mut Witness, seed: u64) -> Vec<String> {
         compare(witness, &since, &mut naive);
         if matches!(act, Act::Readings { .. }) || dice.one_in(8) {
             compare_verdicts(ground, &naive, now);
+        }
+        if matches!(act, Act::Readings { .. }) && dice.one_in(6) {
+            holds_together(ground);
         }
         let name = format!("{act:?}").split([' ', '{']).next().unwrap().to_owned();
         outcomes.push(format!("{name} {}", outcome.unwrap_or("done")));

@@ -5,7 +5,8 @@ use crate::acts::{Act, Output, roll, step_micros};
 use crate::compare::digest;
 use crate::dice::Dice;
 use crate::ground::{Ground, Which, Witness, start};
-use crate::naive::Naive;
+use crate::naive::{Made, Naive};
+use crate::perform::perform;
 use crate::{furnish, holds_together, step};
 use sakudana::domain::life::clocks::Life;
 use sakudana::ops::board::{in_stock, one};
@@ -35,6 +36,7 @@ on_both!(
     exposure_never_resets,
     repaired_lives_are_those_told_from_scratch,
     life_goes_on_without_a_jump,
+    acts_told_late_keep_every_anchor,
 );
 
 fn fish(place: usize) -> Act {
@@ -302,5 +304,32 @@ fn life_goes_on_without_a_jump(which: Which) {
                 }
             }
         }
+    }
+}
+
+/// Of requests that came together a later one may be done first, and a clock may be set back: acts at times before what was done already. What
+/// the plain lists make of them is not asked; every anchor must be what the telling gives, and everything else must hold.
+fn acts_told_late_keep_every_anchor(which: Which) {
+    for seed in 2_001..=2_006 {
+        let ground = Ground::open(which, 2);
+        let (mut naive, mut dice) = (furnish(&ground, "late", false), Dice::new(seed));
+        let (mut now, mut done, mut story) = (0, 0, Vec::new());
+        for _ in 0..60 {
+            now += step_micros(&mut dice, &naive);
+            let told = if dice.one_in(2) { now } else { (now - dice.between(1, 900 * 1_000_000)).max(0) };
+            let act = roll(&mut dice, &naive, told);
+            if matches!(act, Act::Accept { .. } | Act::Watch) {
+                continue;
+            }
+            if let Ok(made) = perform(&ground, &naive, &act, told) {
+                naive.apply(&act, told, &Made { watched: false, ..made });
+                story.push(format!("{:>10.3} s {act:?}", told as f64 / 1e6));
+                done += 1;
+            }
+            let (_, wrong) = ground.desk.look(|reading, _| wrong_anchors(reading)).unwrap();
+            assert!(wrong.is_empty(), "seed {seed}: {wrong:?} after\n{}", story.join("\n"));
+        }
+        assert!(done > 15, "only {done} acts were done on day {seed}");
+        holds_together(&ground);
     }
 }
