@@ -17,6 +17,10 @@ mod contents;
 mod guard;
 #[path = "http/happy.rs"]
 mod happy;
+#[path = "http/lives.rs"]
+mod lives;
+#[path = "http/readings.rs"]
+mod readings;
 #[path = "http/rights.rs"]
 mod rights;
 #[path = "http/schema.rs"]
@@ -48,6 +52,9 @@ on_both! {
     whole_job::runs => a_whole_job_on_sqlite, a_whole_job_on_postgres;
     rights::hold => rights_on_sqlite, rights_on_postgres;
     happy::every_operation_answers => every_operation_on_sqlite, every_operation_on_postgres;
+    lives::are_told => lives_on_sqlite, lives_on_postgres;
     bad_input::is_refused => bad_input_on_sqlite, bad_input_on_postgres;
+    readings::are_taken => readings_on_sqlite, readings_on_postgres;
+    readings::flow => the_flow_of_readings_on_sqlite, the_flow_of_readings_on_postgres;
     guard::stands => the_guard_on_sqlite, the_guard_on_postgres;
 }

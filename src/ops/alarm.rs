@@ -16,6 +16,12 @@ pub struct Shown {
     pub tray_code: Option<String>,
 }
 
+impl Shown {
+    pub fn concerns_place(&self, code: &str) -> bool {
+        matches!(&self.alarm.subject, Subject::Place(place) if place == code)
+    }
+}
+
 fn shown(reading: &mut Reading<'_>, alarm: Alarm) -> Result<Shown, Failure> {
     let tray_code = match alarm.subject {
         Subject::Tray(id) => Some(trays::by_id(reading, id)?.code.to_string()),

@@ -25,6 +25,8 @@ pub mod review;
 pub mod scan;
 pub mod secret;
 pub mod sell;
+pub mod story;
+pub mod stretch;
 pub mod take_out;
 pub mod take_readings;
 pub mod top_up;

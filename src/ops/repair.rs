@@ -80,6 +80,32 @@ impl Teller {
     }
 }
 
+/// One act by which a tray took over from others, and what that added to its wear: all of it at a cutting, at a pouring what the source was
+/// ahead.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TakenOver {
+    pub at: Instant,
+    pub poured: bool,
+    pub sources: Vec<i64>,
+    pub added: Wear,
+}
+
+/// What a tray took over, in order. With the cost of its stays that is all it lived through.
+pub fn taken_over(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<TakenOver>, Failure> {
+    let mut teller = Teller::default();
+    let past = teller.past(reading, tray_id)?;
+    let mut all = Vec::new();
+    let cut = past.cutting.iter().map(|act| (act, false));
+    for (act, poured) in cut.chain(past.poured.iter().map(|act| (act, true))) {
+        let before = if poured { Some(teller.tell(reading, tray_id, act.at, act.act_id)?) } else { None };
+        let own: Vec<(Wear, Budgets)> = before.iter().map(|wear| (*wear, past.budgets)).collect();
+        let after = teller.take_over(reading, &own, act, &past.budgets)?;
+        let added = after.minus(before.unwrap_or_default());
+        all.push(TakenOver { at: act.at, poured, sources: act.sources.clone(), added });
+    }
+    Ok(all)
+}
+
 /// What the stays of a tray cost between two instants.
 fn stretch(reading: &mut Reading<'_>, stays: &[Stay], from: Instant, to: Instant) -> Result<Wear, Failure> {
     let mut sum = Wear::default();

@@ -84,3 +84,20 @@ pub fn stood_in(
     }
     Ok(query.load(reading.conn)?)
 }
+
+/// Time that trays, gone ones too, spent in a place during a stretch: the tray, from, and to, if that is over.
+pub fn in_place(
+    reading: &mut Reading<'_>,
+    place: &str,
+    from: Instant,
+    to: Instant,
+) -> Result<Vec<(i64, Instant, Option<Instant>)>, StoreError> {
+    let rows: Vec<(i64, i64, Option<i64>)> = stays::table
+        .filter(stays::place_code.eq(place))
+        .filter(stays::from_at.lt(to.micros()))
+        .filter(stays::to_at.is_null().or(stays::to_at.gt(from.micros())))
+        .order(stays::id)
+        .select((stays::tray_id, stays::from_at, stays::to_at))
+        .load(reading.conn)?;
+    rows.into_iter().map(|(tray, from, to)| Ok((tray, instant(from)?, to.map(instant).transpose()?))).collect()
+}

@@ -25,7 +25,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     security(("bearer" = [])),
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
-        (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
+        (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
         (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
@@ -139,6 +139,10 @@ pub fn document() -> Document {
         api::parasite_freezings::Doc::openapi(),
         api::breakdowns::Doc::openapi(),
         api::stock::Doc::openapi(),
+        api::lives::Doc::openapi(),
+        api::stories::Doc::openapi(),
+        api::place_lives::Doc::openapi(),
+        api::profile::Doc::openapi(),
         api::tray_acts::Doc::openapi(),
         api::holds::Doc::openapi(),
         api::alarms::Doc::openapi(),

@@ -6,10 +6,13 @@ pub mod breakdowns;
 pub mod counts;
 pub mod cuts;
 pub mod holds;
+pub mod lives;
 pub mod lots;
 pub mod parasite_freezings;
 pub mod picks;
+pub mod place_lives;
 pub mod places;
+pub mod profile;
 pub mod readings;
 pub mod review;
 pub mod sales;
@@ -17,6 +20,7 @@ pub mod scan;
 pub mod sign_in;
 pub mod species;
 pub mod stock;
+pub mod stories;
 pub mod suppliers;
 pub mod tray_acts;
 
@@ -45,6 +49,10 @@ pub fn routes(config: &mut web::ServiceConfig) {
         parasite_freezings::routes,
         breakdowns::routes,
         stock::routes,
+        lives::routes,
+        stories::routes,
+        place_lives::routes,
+        profile::routes,
         tray_acts::routes,
         holds::routes,
         alarms::routes,

@@ -1,10 +1,12 @@
-//! The board: what is in each place, the first to end first.
+//! The board: open alarms, then what is in each place, the first to end first.
 
+use super::alarm::on_top;
 use super::layout::{page, time_left, urgency};
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
 use crate::domain::shop::Shop;
 use crate::domain::tray::Kind;
+use crate::ops::alarm;
 use crate::ops::board::{Judged, in_stock};
 use crate::units::instant::Instant;
 use crate::web::clock;
@@ -44,9 +46,10 @@ fn row(shop: &Shop, judged: &Judged, now: Instant) -> Markup {
 }
 
 fn board(shop: &Shop, stock: &[Judged], now: Instant) -> Markup {
-    let mut places: BTreeMap<&str, Vec<&Judged>> = BTreeMap::new();
+    let mut places: BTreeMap<(&str, &str), Vec<&Judged>> = BTreeMap::new();
     for judged in stock {
-        places.entry(judged.place_name.as_str()).or_default().push(judged);
+        let place = (judged.place_name.as_str(), judged.facts.tray.place.as_str());
+        places.entry(place).or_default().push(judged);
     }
     for trays in places.values_mut() {
         trays.sort_by_key(|j| (j.verdict.sell_until.unwrap_or(Instant::EPOCH.plus_micros(i64::MAX)), j.facts.tray.id));
@@ -55,9 +58,9 @@ fn board(shop: &Shop, stock: &[Judged], now: Instant) -> Markup {
         h1 { "Board" }
         p.small { "As of " (shop.zone.write(now)) ". " (stock.len()) " trays in stock. In each place the first to end stands first." }
         @if stock.is_empty() { p.card { "Nothing is in stock. A lot that is received and broken down appears here." } }
-        @for (place, trays) in &places {
+        @for ((name, code), trays) in &places {
             section.card {
-                h2 { (place) " " small { (trays.len()) } }
+                h2 { a.reach href={ "/places/" (code) } { (name) } " " small { (trays.len()) } }
                 ul.trays { @for judged in trays { (row(shop, judged, now)) } }
             }
         }
@@ -70,10 +73,15 @@ async fn get(request: HttpRequest) -> HttpResponse {
         Err(answer) => return answer,
     };
     let now = clock::now();
-    match visitor.service.ask(move |desk, _| desk.look(|reading, shop| in_stock(reading, shop, now))).await {
-        Ok(stock) => {
+    match visitor
+        .service
+        .ask(move |desk, _| desk.look(|reading, shop| Ok((alarm::open(reading)?, in_stock(reading, shop, now)?))))
+        .await
+    {
+        Ok((alarms, stock)) => {
             let shop = visitor.service.desk.shop();
-            html(page(shop, Some(&visitor.actor), "Board", "/", None, board(shop, &stock, now)))
+            let content = markup! { (on_top(shop, &alarms, visitor.actor.role)) (board(shop, &stock, now)) };
+            html(page(shop, Some(&visitor.actor), "Board", "/", None, content))
         }
         Err(problem) => problem.error_response(),
     }

@@ -1,5 +1,6 @@
 //! The frame of every page, and the small pieces pages share: time left in words, badges, money.
 
+use crate::domain::life::clocks::Clock;
 use crate::domain::permissions::{Permission, Role};
 use crate::domain::shop::{PAGE_CAUTION, Shop};
 use crate::domain::verdict::{Outcome, Verdict};
@@ -8,9 +9,10 @@ use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE};
 use maud::{DOCTYPE, Markup, html};
 
 /// Pages in the order of the day; who may not do what is not shown the way.
-const WAYS: [(&str, &str, Permission); 3] = [
+const WAYS: [(&str, &str, Permission); 4] = [
     ("/", "Board", Permission::ReadStock),
     ("/scan", "Scan", Permission::Scan),
+    ("/places", "Places", Permission::ReadStock),
     ("/review", "Morning review", Permission::Review),
 ];
 
@@ -53,10 +55,48 @@ pub fn page(
                 main id="content" { (content) }
                 footer {
                     p { (PAGE_CAUTION) }
-                    p { "Rules in use: " (shop.jurisdiction.as_str().to_uppercase()) ". Every hour counts at its place's upper limit: nothing is measured yet." }
+                    (rules_in_use(shop, actor.is_some()))
                 }
             }
         }
+    }
+}
+
+/// Which rules are in force and what counts; strangers are not shown the way to the shop's own.
+fn rules_in_use(shop: &Shop, signed_in: bool) -> Markup {
+    let validated = shop.rules.validated().count();
+    html! {
+        p { "Rules in use: "
+            @if signed_in { a href="/profile" { (shop.jurisdiction.as_str().to_uppercase()) } } @else { (shop.jurisdiction.as_str().to_uppercase()) }
+            ". "
+            @match validated {
+                0 => "No limit is looser than they say. ",
+                1 => { strong { "1 limit is looser, validated by the shop. " } }
+                many => { strong { (many) " limits are looser, validated by the shop. " } }
+            }
+            "Life counts at the temperatures that were measured, and at the worst where none were. " a href="/cautions" { "Cautions" } }
+    }
+}
+
+/// A clock by the name people use.
+pub const fn clock_in_words(clock: Clock) -> &'static str {
+    match clock {
+        Clock::Raw => "Raw eating",
+        Clock::Colour => "Colour",
+        Clock::Exposure => "Time above the cold limit",
+        Clock::DateMark => "Date mark",
+        Clock::Frozen => "Frozen storage",
+        Clock::Supplier => "Supplier's date",
+    }
+}
+
+/// A span, coarse enough to read at a glance: `3 d 4 h`, `5 h 20 min`, `40 min`.
+pub fn span_in_words(micros: i64) -> String {
+    let (hours, minutes) = (micros / MICROS_PER_HOUR, micros % MICROS_PER_HOUR / MICROS_PER_MINUTE);
+    match hours {
+        48.. => format!("{} d {} h", hours / 24, hours % 24),
+        1.. => format!("{hours} h {minutes} min"),
+        _ => format!("{minutes} min"),
     }
 }
 

@@ -1,13 +1,17 @@
 //! The few pages the shop needs, rendered here and readable without a script wherever possible. Their own look and words; nothing from outside.
 
+mod alarm;
 mod board;
 mod customer;
-mod label;
 mod layout;
+mod place;
+mod plot;
 pub mod problems;
 mod review;
+mod rules;
 mod scan;
 mod sign_in;
+mod tray;
 mod visitor;
 
 use actix_web::web;
@@ -17,6 +21,9 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(board::routes);
     config.configure(scan::routes);
     config.configure(review::routes);
-    config.configure(label::routes);
+    config.configure(tray::routes);
+    config.configure(place::routes);
+    config.configure(alarm::routes);
+    config.configure(rules::routes);
     config.configure(customer::routes);
 }
