@@ -87,7 +87,7 @@ impl Shop {
         let curve = |(place, log): (usize, &Vec<Reading>)| {
             let (method, level) = method(place);
             let upper_limit = MilliCelsius::new(level + 1_000).expect("a temperature");
-            let era = Era { from: Instant::EPOCH, method, upper_limit, gap_micros: MICROS_PER_HOUR };
+            let era = Era { from: Instant::EPOCH, method, upper_limit, gap_micros: MICROS_PER_HOUR, warm_micros: 0 };
             Curve::new(rates(), &[era], log.iter().copied())
         };
         let curves = readings.iter().enumerate().map(curve).collect();

@@ -193,8 +193,7 @@ impl Curve {
 
     /// How long every reading up to the last was above a limit.
     fn warm_for(&self, limit: MilliCelsius, last: Instant) -> i64 {
-        let slots = self.directory.slots().iter().rev();
-        let readings = slots.flat_map(|slot| slot.chunk.readings.iter().rev());
+        let readings = self.directory.chunks().iter().rev().flat_map(|chunk| chunk.readings.iter().rev());
         readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
     }
 
