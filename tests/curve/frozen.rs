@@ -156,7 +156,8 @@ fn colour_is_worst_at_minus_ten() {
 }
 
 /// Rows K01 to K03. Bluefin at 4 °C kept its colour 6 d, thawed 3 d, half of it (Seki et al. 2016, Asian Fisheries Science 29(4):232-244,
-/// abstract). Of southern bluefin at 4 °C browning was evident after 6 d, metmyoglobin 35.08 % from 27.52 % (abstract of 'Changes in quality
+/// abstract). Of southern bluefin at 4 °C browning was evident after 6 d, metmyoglobin 35.08 % from 27.52 % (abstract of 'Changes in
+/// quality
 /// characteristics of southern bluefin tuna …'): by the limit of 30 % (Yang et al. 2016) it ended after 2 d, so there we are 4 d hopeful.
 #[test]
 fn colour_in_the_case() {

@@ -180,7 +180,8 @@ proptest! {
     /// two cold ones that stay within the allowance cannot have this property: nothing then tells of the warmth.
     #[test]
     fn missing_evidence_never_lengthens(
-        rates in any_rates(), method in any_method(), log in any_log(60), first in 0_usize..60, count in 1_usize..60, limit in -2_000_i64..6_000
+        rates in any_rates(), method in any_method(),
+        log in any_log(60), first in 0_usize..60, count in 1_usize..60, limit in -2_000_i64..6_000
     ) {
         let eras = [era(method, limit, HALF_HOUR)];
         let mut log = log;
@@ -201,7 +202,8 @@ proptest! {
     /// A warmer curve never lengthens a life; the lower edge of the superchill band is the one exception, tested by itself.
     #[test]
     fn warmer_never_lengthens(
-        rates in any_rates(), eras in any_eras(9 * HOUR), log in any_log(60), warmer in prop::collection::vec(0_i64..4_000, 60), to in 0..12 * HOUR
+        rates in any_rates(), eras in any_eras(9 * HOUR),
+        log in any_log(60), warmer in prop::collection::vec(0_i64..4_000, 60), to in 0..12 * HOUR
     ) {
         prop_assume!(!warmer_may_be_slower(&eras));
         let warmed = log.iter().zip(&warmer).map(|(r, more)| Reading { temperature: mc(r.temperature.get() + more), ..*r });
@@ -230,7 +232,8 @@ proptest! {
     /// `when` is the last instant at which the amount was not exceeded.
     #[test]
     fn when_is_the_last_instant_within(
-        rates in any_rates(), eras in any_eras(9 * HOUR), log in any_log(400), from in -HOUR..9 * HOUR, amount in 0..20 * HOUR, span in 0..90 * HOUR
+        rates in any_rates(), eras in any_eras(9 * HOUR),
+        log in any_log(400), from in -HOUR..9 * HOUR, amount in 0..20 * HOUR, span in 0..90 * HOUR
     ) {
         let curve = Curve::new(rates, &eras, log);
         let (from, until) = (at(from), at(from + span));

@@ -1,5 +1,5 @@
-//! Published rows our models claim, each with its source: rates, shelf lives, time-temperature addition. Both coefficients of the rate models
-//! are from memory (Olley & Ratkowsky 1973; Dalgaard & Huss 1997), and so is all that is computed from them.
+//! Published rows our models claim, each with its source: rates, shelf lives, time-temperature addition. Both coefficients of the rate
+//! models are from memory (Olley & Ratkowsky 1973; Dalgaard & Huss 1997), and so is all that is computed from them.
 
 use super::ground::*;
 use sakudana::domain::life::curve::Curve;
@@ -119,8 +119,8 @@ fn shelf_life_from_shelf_life_in_ice() {
     }
 }
 
-/// One observation: life in ice, a temperature, the lives by both models as the reference computes them, what was observed (from, to), and by
-/// how many percent our envelope is longer (hopeful) or shorter (cautious, negative) than the nearer end of it.
+/// One observation: life in ice, a temperature, the lives by both models as the reference computes them, what was observed (from, to),
+/// and by how many percent our envelope is longer (hopeful) or shorter (cautious, negative) than the nearer end of it.
 struct Observed(&'static str, f64, i64, f64, f64, (f64, f64), f64);
 
 /// Rows P01 to P09. Observations are checks of plausibility, not targets: of 23 our envelope outlasts five.

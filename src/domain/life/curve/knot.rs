@@ -139,8 +139,8 @@ impl Regimes {
     }
 }
 
-/// From its instant to that of the next knot the temperature goes evenly from `from` to `to`. As long as one line of the processor's cache: a
-/// question about any instant reads one knot, and the instants of those beside it.
+/// From its instant to that of the next knot the temperature goes evenly from `from` to `to`. As long as one line of the processor's
+/// cache: a question about any instant reads one knot, and the instants of those beside it.
 #[derive(Debug, Clone, Copy)]
 pub struct Knot {
     /// The instant, and in the last three bits the number of the kind: in order of time all the same.

@@ -1,5 +1,5 @@
-//! Many questions asked together, of one curve or of many: each step is taken for a whole block of them before the next step begins, so that
-//! the processor waits for memory once for many. The answers are those of `Curve::wear` and `Curve::micros`.
+//! Many questions asked together, of one curve or of many: each step is taken for a whole block of them before the next step begins, so
+//! that the processor waits for memory once for many. The answers are those of `Curve::wear` and `Curve::micros`.
 
 use super::chunk::{Chunk, Stretch};
 use super::knot::Regimes;
