@@ -19,6 +19,8 @@ mod guard;
 mod happy;
 #[path = "http/lives.rs"]
 mod lives;
+#[path = "http/readings.rs"]
+mod readings;
 #[path = "http/rights.rs"]
 mod rights;
 #[path = "http/schema.rs"]
@@ -52,5 +54,7 @@ on_both! {
     happy::every_operation_answers => every_operation_on_sqlite, every_operation_on_postgres;
     lives::are_told => lives_on_sqlite, lives_on_postgres;
     bad_input::is_refused => bad_input_on_sqlite, bad_input_on_postgres;
+    readings::are_taken => readings_on_sqlite, readings_on_postgres;
+    readings::flow => the_flow_of_readings_on_sqlite, the_flow_of_readings_on_postgres;
     guard::stands => the_guard_on_sqlite, the_guard_on_postgres;
 }

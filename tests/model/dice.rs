@@ -1,4 +1,5 @@
 //! Chance that repeats itself: one seed, one course of events. Knows nothing of fish.
+#![allow(dead_code, reason = "several test programs share this file and each uses part of it")]
 
 /// Steele, Lea & Flood 2014, "Fast splittable pseudorandom number generators" (constants from memory): small, and
 /// the same on every machine and in every version.

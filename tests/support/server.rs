@@ -111,6 +111,11 @@ impl Server {
         self.directory.path()
     }
 
+    /// For whoever looks at the process from outside.
+    pub fn process_id(&self) -> u32 {
+        self.process.id()
+    }
+
     /// Everything the server wrote to both outputs.
     pub fn log(&self) -> String {
         self.process.said()

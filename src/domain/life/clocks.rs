@@ -245,15 +245,10 @@ impl<'a> Standing<'a> {
     fn last_within(&self, run: Run, limit: i64, as_of: Instant) -> Option<Instant> {
         // What was measured after now, if anything was, is not told before its time.
         let horizon = self.now.max(as_of);
-        let reached = if self.horizon > self.now {
-            run.before.saturating_add(self.curve.micros(run.sum, as_of, horizon))
-        } else {
-            run.now
-        };
-        if reached > limit {
+        if run.now > limit {
             return self.curve.when(run.sum, as_of, limit - run.before, horizon);
         }
-        let span = self.curve.span_at(run.sum, self.ahead, self.projection.temperature, limit - reached)?;
+        let span = self.curve.span_at(run.sum, self.ahead, self.projection.temperature, limit - run.now)?;
         Some(horizon.plus_micros(span))
     }
 

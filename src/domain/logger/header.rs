@@ -115,12 +115,13 @@ fn is_temperature(name: &str) -> bool {
     outright && !has(name, words::NOT_THE_TEMPERATURE, &[])
 }
 
-/// The unit that a name says.
+/// The unit that a name says. A letter alone says it only as the last word: `Temp (F)`, but not `Temp F-room`, where degrees Celsius taken
+/// for Fahrenheit would look colder than they were.
 fn unit_in(name: &str) -> Option<Unit> {
     let lower = name.to_lowercase();
     let words = words_of(name);
     let says = |signs: &[&str], alone: &[&str]| {
-        signs.iter().any(|sign| lower.contains(sign)) || words.iter().any(|word| alone.contains(&word.as_str()))
+        signs.iter().any(|sign| lower.contains(sign)) || words.last().is_some_and(|word| alone.contains(&word.as_str()))
     };
     let celsius = says(&["°c", "° c", "ºc", "℃", "celsius", "centigrade", "deg c"], &["c", "degc", "tempc"]);
     let fahrenheit = says(&["°f", "° f", "ºf", "℉", "fahrenheit", "deg f"], &["f", "degf", "tempf"]);
@@ -206,6 +207,7 @@ mod tests {
             ("日時,温度(℃),湿度", One(0), 1, Some(Unit::Celsius)),
             ("#,Time Stamp,°C", One(1), 2, Some(Unit::Celsius)),
             ("Temperature (°F),Temperature (°C),Time", One(2), 1, Some(Unit::Celsius)),
+            ("time,temp F-room", One(0), 1, None),
             ("Time;Max temp;Temp, °C;Min temp", One(0), 2, Some(Unit::Celsius)),
         ];
         for (line, time, temperature, unit) in rows {
