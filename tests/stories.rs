@@ -55,7 +55,7 @@ fn play(database: &str) -> Played {
             method: method.into(),
             set_point_mc: set,
             upper_limit_mc: limit,
-            expects_readings: Some(method == "chill"),
+            expects_readings: Some(name == "Logged case"),
             ..PlaceDraft::default()
         };
         let begin = ago(3_000);
@@ -176,7 +176,7 @@ fn a_place_shows_its_curve_and_what_it_did() {
     let description = v.browser.execute("return document.querySelector('svg.plot desc').textContent");
     assert!(description.as_str().unwrap().contains("Measured: 0.8 °C to 6.0 °C."), "{description}");
     v.browser.find("section.card li", "up to 6.0 °C, too long");
-    v.browser.find("section.card li", "for 4 h 0 min: counted at 2.0 °C");
+    v.browser.find("section.card li", "for 4 h: counted at 2.0 °C");
     // 26 h of the block that stayed: 22 h at about 1 °C, with the open door and four plus two hours at the limit.
     v.browser.find("table tr", &v.played.stayed);
     v.browser.find("table tr", "now in nasty");
@@ -223,7 +223,8 @@ fn a_tray_tells_its_life() {
         v.browser.find("ul.clocks li", clock);
     }
     v.browser.find("ul.clocks li.limiting", "ends first");
-    v.browser.find("section.card p", &format!("Cut from {}", v.played.fish));
+    v.browser.find("section.card p", "Cut on");
+    v.browser.find("section.card p a", &v.played.fish);
     v.browser.find("ol.stays li", "Logged case");
     v.browser.find("ol.stays li", NASTY);
     let words = v.browser.execute("return [...document.querySelectorAll('svg.plot.wide text, svg.plot.narrow text')].map(t => t.textContent.trim())");
@@ -240,7 +241,7 @@ fn a_tray_tells_its_life() {
 #[test]
 fn rules_and_cautions_are_there_for_whom_they_concern() {
     let v = visit();
-    v.browser.click("footer a", "EU");
+    v.browser.click("footer a", "All rules in use");
     v.browser.find("h1", "Rules in use: EU");
     v.browser.find("#own", "the profile is in use as it is");
     v.browser.find("table tr", "exposure_minutes");

@@ -38,10 +38,12 @@ pub struct TrayLife {
 pub fn tray_life(reading: &mut Reading<'_>, shop: &Shop, now: Instant, code: &str) -> Result<TrayLife, Failure> {
     let mut tray = tray_by_code(reading, "tray_code", code)?;
     let at = tray.gone_at.map_or(now, |gone| gone.min(now));
-    if !tray.in_stock()
-        && let Some(last) = stays::of_tray(reading, tray.id)?.pop()
-    {
-        tray.place = last.place_code;
+    if !tray.in_stock() {
+        // Readings that come late move the anchors of what is in stock only.
+        tray.lived.wear = repair::wear_at_anchor(reading, &tray)?;
+        if let Some(last) = stays::of_tray(reading, tray.id)?.pop() {
+            tray.place = last.place_code;
+        }
     }
     let species = species(reading, &tray.species)?;
     let facts = facts(reading, shop, tray, at)?;

@@ -77,6 +77,8 @@ const TABLE: &[(&str, Call)] = &[
     ("get_lot_life", |shop, stock| shop.till.get(&format!("/v1/lots/{}/life", stock.lot)).send()),
     ("get_place_life", |shop, _| shop.till.get("/v1/places/cold-room/life").send()),
     ("get_profile", |shop, _| shop.till.get("/v1/profile").send()),
+    ("list_alarms", |shop, _| shop.till.get("/v1/alarms?state=all").send()),
+    ("acknowledge_alarm", |shop, _| acknowledge(shop)),
     ("top_up", |shop, stock| on_tray(shop, &stock.tubs[0], "top-ups", &json!({"source_tray_code": stock.tubs[1]}))),
     ("move_tray", |shop, stock| on_tray(shop, &stock.saku[0], "moves", &json!({"place_code": "front-case"}))),
     ("freeze_tray", |shop, stock| on_tray(shop, &stock.saku[1], "freezes", &json!({"place_code": "freezer"}))),
@@ -187,6 +189,17 @@ fn break_down(shop: &Shop, stock: &Stock) -> Answer {
         "outputs": [{"cut_code": "lean-saku", "place_code": "cold-room", "net_weight_g": 900}],
         "losses": [{"name": "skin", "grams": 95}], "reason": "thin end"});
     act(&shop.cutter, "/v1/breakdowns", &body)
+}
+
+/// A case that reads too warm for an hour raises an alarm, which someone takes note of.
+fn acknowledge(shop: &Shop) -> Answer {
+    let at = |minutes: i64| clock::now().plus_micros(-minutes * MICROS_PER_MINUTE).to_string();
+    let readings: Vec<Value> = [90, 60, 30].map(|ago| json!({"at": at(ago), "celsius": 7.5})).into();
+    shop.logger.post("/v1/places/show-case/readings").json(&json!({"readings": readings})).send().expect(200);
+    let open = shop.till.get("/v1/alarms").send().expect(200).json();
+    let warm = open.as_array().unwrap().iter().find(|alarm| alarm["place_code"] == "show-case").expect("an alarm");
+    let path = format!("/v1/alarms/{}/acknowledgement", warm["alarm_id"]);
+    act(&shop.counter, &path, &json!({"note": "door shut, core 1.4 °C"}))
 }
 
 /// Reads a thing, changes one field under the version read, and finds it changed.

@@ -83,7 +83,7 @@ pub struct AlarmsQuery {
     pub cursor: Option<String>,
 }
 
-/// Alarms.
+/// Alarms that are open, or all of them.
 #[utoipa::path(get, path = "/v1/alarms", tag = "alarms", operation_id = "list_alarms", params(AlarmsQuery), extensions(("x-permission" = json!("read_stock"))),
     responses((status = 200, description = "Alarms that are not over, or all of them.", body = Vec<AlarmBody>)))]
 async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {

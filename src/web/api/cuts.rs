@@ -69,6 +69,7 @@ pub struct PutCut {
     pub raw_budget_hours: Option<i64>,
     /// Who validated a longer budget than the published one, and on what ground: needed for one.
     #[serde(default)]
+    #[schema(example = "our own K values of 12 March 2026, see the food-safety plan")]
     pub raw_budget_validated: Option<String>,
     /// Number inside the shop, 1 to 99999; part of the article number on labels.
     #[schema(example = 101)]

@@ -28,11 +28,10 @@ fn one(shop: &Shop, shown: &Shown, role: Role) -> Markup {
     markup! {
         li.noted[alarm.acknowledged.is_some()] {
             p { strong { (alarm.reason) } }
-            p.small { "Since " (shop.zone.write(alarm.since)) @if let Some(end) = alarm.ended_at { ", ended " (shop.zone.write(end)) } ". "
-                @match &alarm.subject {
-                    Subject::Place(code) => { a.reach href={ "/places/" (code) } { "See the place" } }
-                    Subject::Tray(_) => { @if let Some(code) = &shown.tray_code { a.reach href={ "/trays/" (code) } { "See the tray" } } }
-                }
+            p.small { "Since " (shop.zone.write(alarm.since)) @if let Some(end) = alarm.ended_at { ", ended " (shop.zone.write(end)) } "." }
+            @match &alarm.subject {
+                Subject::Place(code) => { a.reach href={ "/places/" (code) } { "See the place" } }
+                Subject::Tray(_) => { @if let Some(code) = &shown.tray_code { a.reach href={ "/trays/" (code) } { "See the tray" } } }
             }
             @if let Some(noted) = &alarm.acknowledged {
                 p.small { (noted.by) " took note on " (shop.zone.write(noted.at)) @if let Some(note) = &noted.note { ": " (note) } "." }

@@ -66,16 +66,16 @@ pub fn page(
 fn rules_in_use(shop: &Shop, signed_in: bool) -> Markup {
     let validated = shop.rules.validated().count();
     html! {
-        p { "Rules in use: "
-            @if signed_in { a href="/profile" { (shop.jurisdiction.as_str().to_uppercase()) } } @else { (shop.jurisdiction.as_str().to_uppercase()) }
-            ". "
-            @match validated {
-                0 => "No limit is looser than they say. ",
-                1 => { strong { "1 limit is looser, validated by the shop. " } }
-                many => { strong { (many) " limits are looser, validated by the shop. " } }
-            }
-            "Life counts at the temperatures that were measured, and at the worst where none were. " a href="/cautions" { "Cautions" } }
-    }
+            p { "Rules in use: "
+    (shop.jurisdiction.as_str().to_uppercase()) ". "
+                @match validated {
+                    0 => "No limit is looser than they say. ",
+                    1 => { strong { "1 limit is looser, validated by the shop. " } }
+                    many => { strong { (many) " limits are looser, validated by the shop. " } }
+                }
+                "Life counts at the temperatures that were measured, and at the worst where none were." }
+            p.ways { a href="/cautions" { "Cautions" } @if signed_in { a href="/profile" { "All rules in use" } } }
+        }
 }
 
 /// A clock by the name people use.
@@ -93,9 +93,11 @@ pub const fn clock_in_words(clock: Clock) -> &'static str {
 /// A span, coarse enough to read at a glance: `3 d 4 h`, `5 h 20 min`, `40 min`.
 pub fn span_in_words(micros: i64) -> String {
     let (hours, minutes) = (micros / MICROS_PER_HOUR, micros % MICROS_PER_HOUR / MICROS_PER_MINUTE);
-    match hours {
-        48.. => format!("{} d {} h", hours / 24, hours % 24),
-        1.. => format!("{hours} h {minutes} min"),
+    match (hours, hours % 24, minutes) {
+        (48.., 0, _) => format!("{} d", hours / 24),
+        (48.., rest, _) => format!("{} d {rest} h", hours / 24),
+        (1.., _, 0) => format!("{hours} h"),
+        (1.., ..) => format!("{hours} h {minutes} min"),
         _ => format!("{minutes} min"),
     }
 }
@@ -147,5 +149,10 @@ mod tests {
             ("2 d 4 h".into(), "5 h 20 min".into(), "40 min".into(), "ended".into())
         );
         assert_eq!(time_left(None, now), "paused");
+        let span = |minutes: i64| span_in_words(minutes * MICROS_PER_MINUTE);
+        assert_eq!(
+            [span(2_940), span(2_880), span(1_500), span(120), span(0)],
+            ["2 d 1 h", "2 d", "25 h", "2 h", "0 min"].map(str::to_owned)
+        );
     }
 }

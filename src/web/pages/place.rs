@@ -75,7 +75,8 @@ fn one_place(shop: &Shop, told: &Told, span: &str, now: Instant) -> Markup {
     let picture = picture(shop, stretch);
     markup! {
         h1 { (place.name) " " small { (place.method.as_str()) } }
-        @for shown in &told.alarms { p.trouble { (shown.alarm.reason) " · since " (shop.zone.write(shown.alarm.since)) } }
+        @for shown in &told.alarms { p.trouble { (shown.alarm.reason) ". Since " (shop.zone.write(shown.alarm.since)) "."
+            @if let Some(noted) = &shown.alarm.acknowledged { " " (noted.by) " took note." } } }
         section.card {
             dl {
                 @if let Some(there) = &told.now_there {
@@ -92,7 +93,7 @@ fn one_place(shop: &Shop, told: &Told, span: &str, now: Instant) -> Markup {
                 @for (name, _, words) in SPANS { a.reach href={ "/places/" (place.code) "?span=" (name) } aria-current=[(name == span).then_some("page")] { (words) } }
             }
             (plot::draw(&picture))
-            (plot::legend())
+            (plot::legend(&picture))
             p.small { (plot::in_words(&picture)) " " (measured_share(stretch)) }
         }
         (warm_and_gaps(shop, stretch))

@@ -44,7 +44,7 @@ struct Size {
 /// Shown 290 to 700 CSS pixels wide: letters are 11 pixels at the narrowest.
 const NARROW: Size = Size { class: "plot narrow", width: 720, height: 460, letter: 28, time_ticks: 5, line: 4 };
 /// Shown 700 to 1100 CSS pixels wide.
-const WIDE: Size = Size { class: "plot wide", width: 1_100, height: 340, letter: 15, time_ticks: 11, line: 2 };
+const WIDE: Size = Size { class: "plot wide", width: 900, height: 300, letter: 15, time_ticks: 11, line: 2 };
 
 // The style sheet knows these values: it dashes what is assumed, and lightens all of them on a dark screen.
 const INK: RGBColor = RGBColor(0x0d, 0x24, 0x29);
@@ -69,11 +69,14 @@ pub fn draw(picture: &Picture<'_>) -> Markup {
 }
 
 /// What the lines and shades of a picture mean.
-pub fn legend() -> Markup {
+pub fn legend(picture: &Picture<'_>) -> Markup {
+    let has = |measured: bool| picture.traces.iter().any(|t| t.points.iter().any(|p| p.measured == measured));
     html! {
         p.legend {
-            span.key.curve { "measured" } " " span.key.assumed { "not measured: what counts instead (shaded)" } " "
-            span.key.limit { "upper limit" } " " span.key.alarm { "too warm for too long" }
+            @if has(true) { span.key.curve { "measured" } }
+            @if has(false) { span.key.assumed { "not measured: what counts instead (shaded)" } }
+            span.key.limit { "upper limit" }
+            @if !picture.alarms.is_empty() { span.key.alarm { "too warm for too long" } }
         }
     }
 }

@@ -186,7 +186,7 @@ fn a_page_of_pictures_on_request() {
     let page = html! {
         meta charset="utf-8"; meta name="viewport" content="width=device-width, initial-scale=1";
         style { (PreEscaped(include_str!("style.css"))) }
-        main { section.card { h2 { "Temperature" } (draw(&one)) (legend()) p.small { (in_words(&one)) } } section.card { (draw(&two)) } }
+        main { section.card { h2 { "Temperature" } (draw(&one)) (legend(&one)) p.small { (in_words(&one)) } } section.card { (draw(&two)) } }
     };
     let text = format!("<!doctype html><html lang=\"en\">{}</html>", page.into_string());
     assert!(std::fs::write(std::path::Path::new(&folder).join("plots.html"), text).is_ok());

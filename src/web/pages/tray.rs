@@ -98,7 +98,7 @@ fn story_card(shop: &Shop, story: &Story) -> Markup {
             h2 { "Its life" }
             @if let Some(picture) = picture(shop, story) {
                 (plot::draw(&picture))
-                (plot::legend())
+                (plot::legend(&picture))
                 p.small { (plot::in_words(&picture)) }
             }
             @for taken in &story.taken_over { (taken_over(shop, taken)) }
@@ -124,25 +124,27 @@ fn picture<'a>(shop: &Shop, story: &'a Story) -> Option<Picture<'a>> {
 
 fn taken_over(shop: &Shop, taken: &TakenOver) -> Markup {
     markup! {
-        p { @if taken.poured { "Poured in from " } @else { "Cut from " }
-            @for (index, code) in taken.from_trays.iter().enumerate() { @if index > 0 { ", " } a.reach.code href={ "/trays/" (code) } { (code) } }
-            " on " (shop.zone.write(taken.at)) ". It took over: " (cost_in_words(&taken.added)) "." }
+        div.step {
+            p { (if taken.poured { "Poured in" } else { "Cut" }) " on " (shop.zone.write(taken.at)) " from "
+                @for code in &taken.from_trays { a.reach.code href={ "/trays/" (code) } { (code) } " " } }
+            p { "What it took over " (cost_in_words(&taken.added)) "." }
+        }
     }
 }
 
 fn stay_row(shop: &Shop, stay: &StayTold, now: Instant) -> Markup {
     markup! {
-        li {
-            a.reach href={ "/places/" (stay.place_code) } { (stay.place_name) } " "
-            (span_in_words(stay.to.unwrap_or(now).since(stay.from))) small { " from " (shop.zone.write(stay.from)) " to " @match stay.to { Some(to) => (shop.zone.write(to)), None => "now" } }
-            ": " (cost_in_words(&stay.cost)) "."
+        li.step {
+            p { a.reach href={ "/places/" (stay.place_code) } { (stay.place_name) } " " (span_in_words(stay.to.unwrap_or(now).since(stay.from))) }
+            p.small { (shop.zone.write(stay.from)) " to " @match stay.to { Some(to) => (shop.zone.write(to)), None => "now" } }
+            p { "It " (cost_in_words(&stay.cost)) "." }
         }
     }
 }
 
 /// What fish lived through, as far as there is anything to say.
 fn cost_in_words(wear: &Wear) -> String {
-    let mut parts = vec![format!("{} at 0 °C", span_in_words(wear.raw_micros))];
+    let mut parts = vec![format!("counts as {} at 0 °C", span_in_words(wear.raw_micros))];
     for (micros, words) in [
         (wear.exposed_micros, "above the cold limit"),
         (wear.frozen_micros, "of frozen storage at -18 °C"),
