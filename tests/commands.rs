@@ -177,10 +177,14 @@ fn the_demo_is_built_sound_and_never_over_something() {
 
 /// The demo's folder, with the rows up to a day alone: short enough to build again and again.
 fn short_data(folder: &Path) {
-    for entry in fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data")).unwrap() {
-        let path = entry.unwrap().path();
-        if path.is_file() {
-            fs::copy(&path, folder.join(path.file_name().unwrap())).unwrap();
+    let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    fs::create_dir(folder.join("temperatures")).unwrap();
+    for inside in ["", "temperatures"] {
+        for entry in fs::read_dir(data.join(inside)).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_file() {
+                fs::copy(&path, folder.join(inside).join(path.file_name().unwrap())).unwrap();
+            }
         }
     }
     // The first arrivals are enough.
@@ -318,8 +322,12 @@ const DAMAGE: &[(&str, &str)] = &[
          GROUP BY i.tray_id HAVING COUNT(DISTINCT i.id) = 1 LIMIT 1)",
     ),
     (
-        "never later: a tray's clock",
-        "UPDATE trays SET life_used_micros = life_used_micros + 1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
+        "never later: stays follow each other",
+        "UPDATE lives SET as_of = as_of + 1 WHERE tray_id = (SELECT MAX(id) FROM trays WHERE fate IS NOT NULL)",
+    ),
+    (
+        "never later: what each tray in stock lived through",
+        "UPDATE lives SET raw_micros = raw_micros - 1 WHERE tray_id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
     ),
     (
         "never later: a tray in stock stands",
