@@ -120,14 +120,14 @@ pub fn record(
 
 /// What a record is about.
 enum Target {
-    Lot(Lot),
+    Lot(Box<Lot>),
     Batch { id: i64, trays: Vec<i64> },
 }
 
 fn target(tx: &mut Tx<'_>, shop: &Shop, draft: &FreezingDraft) -> Result<Target, Failure> {
     match draft.scope.as_str() {
         "lot" => match lots::find(tx, &draft.code)? {
-            Some(lot) => Ok(Target::Lot(lot)),
+            Some(lot) => Ok(Target::Lot(Box::new(lot))),
             None => refuse(Code::UnknownReference, "code", "there is no such lot"),
         },
         "batch" => match tray_by_scan(tx, shop, "code", &draft.code)?.batch_id {

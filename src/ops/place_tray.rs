@@ -51,6 +51,7 @@ impl Way {
 }
 
 /// Takes a tray to a place.
+#[allow(clippy::too_many_arguments, reason = "the parts of one act, each of its own type")]
 pub fn take_to(
     tx: &mut Tx<'_>,
     shop: &Shop,

@@ -32,6 +32,7 @@ impl Whither {
 
 /// Takes a tray, or some grams of a tub or bulk tray, out of the stock. Waste needs a reason. Nothing on hold, past its use-by or at the end
 /// of its life goes to the kitchen: after a use-by food is not an ingredient either (Finnish Food Authority on Reg. (EU) 1169/2011 art. 24).
+#[allow(clippy::too_many_arguments, reason = "the parts of one act, each of its own type")]
 pub fn take_out(
     tx: &mut Tx<'_>,
     shop: &Shop,

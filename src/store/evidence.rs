@@ -111,11 +111,12 @@ fn eras(reading: &mut Reading<'_>, place: &Place) -> Result<Vec<Era>, StoreError
     rows.into_iter().map(read).collect()
 }
 
-/// Begins an era of a place: its settings count from here on. What was lived through keeps those it was lived through under.
+/// Begins an era of a place: its settings count from here on. What was lived through keeps those it was lived through under. A clock that
+/// was set back does not put a new era before one that has begun.
 pub fn begin_era(tx: &mut Tx<'_>, place: &Place, from: Instant) -> Result<(), StoreError> {
-    let same =
-        place_eras::table.filter(place_eras::place_code.eq(&place.code).and(place_eras::from_at.eq(from.micros())));
-    diesel::delete(same).execute(tx.changing())?;
+    let of_place = place_eras::table.filter(place_eras::place_code.eq(&place.code));
+    let newest: Option<i64> = of_place.select(diesel::dsl::max(place_eras::from_at)).get_result(tx.changing())?;
+    let from = newest.map(instant).transpose()?.map_or(from, |before| from.max(before.plus_micros(1)));
     let row = (
         place_eras::place_code.eq(&place.code),
         place_eras::from_at.eq(from.micros()),
