@@ -6,11 +6,15 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "acts/measured.rs"]
+mod measured;
+
 mod counter;
 
 use counter::{actor, arrival, catalogue, shop};
 use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::refusal::Code;
+use sakudana::domain::shop::Shop;
 use sakudana::domain::tray::{LabelReason, Tray};
 use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, break_down};
 use sakudana::ops::count::{CountLine, count};
@@ -31,9 +35,13 @@ struct Day {
 }
 
 fn day() -> Day {
+    day_of(shop())
+}
+
+fn day_of(shop: Shop) -> Day {
     let folder = tempfile::tempdir().unwrap();
     let database = folder.path().join("shop.db").to_str().unwrap().to_owned();
-    let desk = Desk::open(&StoreOptions { database, readers: 1 }, shop()).unwrap();
+    let desk = Desk::open(&StoreOptions { database, readers: 1 }, shop).unwrap();
     let start = Instant::parse("2026-11-25T06:00:00Z").unwrap();
     catalogue(&desk, start);
     desk.act(move |tx, shop| {

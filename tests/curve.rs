@@ -7,6 +7,8 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "curve/frozen.rs"]
+mod frozen;
 #[path = "curve/ground.rs"]
 mod ground;
 #[path = "curve/naive.rs"]
@@ -15,3 +17,5 @@ mod naive;
 mod properties;
 #[path = "curve/published.rs"]
 mod published;
+#[path = "curve/rules.rs"]
+mod rules;

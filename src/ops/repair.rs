@@ -125,14 +125,13 @@ pub fn wear_at_anchor(reading: &mut Reading<'_>, tray: &Tray) -> Result<Wear, Fa
     Teller::default().tell(reading, tray.id, tray.lived.as_of, i64::MAX)
 }
 
-/// Moves the anchors of the trays in stock that stood in a place, or came of one that stood there, between two instants, and have left it
-/// since: readings of that time came late. Gives how many lives changed.
+/// Moves the anchors of the trays in stock that a stretch of a place's time concerns, since readings of it came late: those that stood there
+/// and have left it, and those that took over from any that stood there, even where the source stands there still. Gives how many lives
+/// changed.
 pub fn after_readings(tx: &mut Tx<'_>, place: &str, from: Instant, to: Option<Instant>) -> Result<usize, Failure> {
-    let left = stays::left_after(tx, place, from, to)?;
-    if left.is_empty() {
-        return Ok(0);
-    }
-    let concerned = lineage::descendants(tx, left)?;
+    let stood = stays::stood_in(tx, place, from, to)?;
+    let mut concerned = lineage::heirs_since(tx, stood.iter().map(|(tray, _)| *tray).collect(), from)?;
+    concerned.extend(stood.iter().filter(|(_, left)| *left).map(|(tray, _)| *tray));
     let mut teller = Teller::default();
     let mut changed = 0;
     for id in lineage::in_stock(tx, &concerned)? {

@@ -56,7 +56,7 @@ pub fn top_up(
     stays::begin(tx, tub.id, &tub_place, anchor)?;
     lineage::insert_top_up(tx, act_id, anchor, tub.id, source.id, grams.get())?;
     if source.net.is_zero() {
-        leave(tx, &mut source, Fate::ToppedInto, now)?;
+        leave(tx, &mut source, Fate::ToppedInto, anchor)?;
     }
     trays::save(tx, &mut source)?;
     trays::save_with_life(tx, &mut tub)?;

@@ -69,9 +69,9 @@ pub fn insert_top_up(
 /// Trays named in one question at most: both databases limit how many values a statement may carry.
 const TRAYS_A_QUESTION: usize = 500;
 
-/// These trays and every tray that took over from one of them, by cutting or pouring, however far on.
-pub fn descendants(reading: &mut Reading<'_>, of: Vec<i64>) -> Result<BTreeSet<i64>, StoreError> {
-    let mut found: BTreeSet<i64> = of.iter().copied().collect();
+/// Every tray that took over from one of these after an instant, by cutting or pouring, however far on.
+pub fn heirs_since(reading: &mut Reading<'_>, of: Vec<i64>, since: Instant) -> Result<BTreeSet<i64>, StoreError> {
+    let mut found = BTreeSet::new();
     let mut newest = of;
     while !newest.is_empty() {
         let mut next = Vec::new();
@@ -80,11 +80,16 @@ pub fn descendants(reading: &mut Reading<'_>, of: Vec<i64>) -> Result<BTreeSet<i
                 .inner_join(
                     breakdown_inputs::table.on(breakdown_inputs::breakdown_id.eq(breakdown_outputs::breakdown_id)),
                 )
+                .inner_join(breakdowns::table.on(breakdowns::id.eq(breakdown_outputs::breakdown_id)))
                 .filter(breakdown_inputs::tray_id.eq_any(some))
+                .filter(breakdowns::at.gt(since.micros()))
                 .select(breakdown_outputs::tray_id)
                 .load(reading.conn)?;
-            let poured: Vec<i64> =
-                top_ups::table.filter(top_ups::source_id.eq_any(some)).select(top_ups::tub_id).load(reading.conn)?;
+            let poured: Vec<i64> = top_ups::table
+                .filter(top_ups::source_id.eq_any(some))
+                .filter(top_ups::at.gt(since.micros()))
+                .select(top_ups::tub_id)
+                .load(reading.conn)?;
             next.extend(cut.into_iter().chain(poured).filter(|tray| found.insert(*tray)));
         }
         newest = next;

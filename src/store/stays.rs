@@ -65,18 +65,18 @@ pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<Stay>, Sto
     rows.into_iter().map(read).collect()
 }
 
-/// Trays, gone ones too, that stood in a place at some time of a stretch and have since left it, in the order of their numbers.
-pub fn left_after(
+/// Trays, gone ones too, that stood in a place at some time of a stretch, in the order of their numbers, each with whether it has left
+/// that stay since.
+pub fn stood_in(
     reading: &mut Reading<'_>,
     place: &str,
     from: Instant,
     to: Option<Instant>,
-) -> Result<Vec<i64>, StoreError> {
+) -> Result<Vec<(i64, bool)>, StoreError> {
     let mut query = stays::table
         .filter(stays::place_code.eq(place))
-        .filter(stays::to_at.gt(from.micros()))
-        .select(stays::tray_id)
-        .distinct()
+        .filter(stays::to_at.is_null().or(stays::to_at.gt(from.micros())))
+        .select((stays::tray_id, stays::to_at.is_not_null()))
         .order(stays::tray_id)
         .into_boxed();
     if let Some(to) = to {

@@ -3,6 +3,7 @@
 use super::ground::*;
 use super::naive;
 use proptest::prelude::*;
+use sakudana::domain::life::curve::together::{self, Asked};
 use sakudana::domain::life::curve::{Curve, Era, Reading};
 use sakudana::domain::life::rate::Sum;
 use sakudana::domain::life::wear::Wear;
@@ -119,6 +120,22 @@ proptest! {
         prop_assert!(every(&whole).iter().all(|sum| *sum >= 0));
     }
 
+    /// Asked together, of several curves, the answers are those of each asked alone.
+    #[test]
+    fn asked_together_or_alone(
+        rates in any_rates(), eras in any_eras(9 * HOUR), logs in prop::collection::vec(any_log(60), 3),
+        spans in prop::collection::vec((0_usize..3, -HOUR..9 * HOUR, -HOUR..9 * HOUR), 0..100)
+    ) {
+        let curves: Vec<Curve> = logs.into_iter().map(|log| Curve::new(rates, &eras, log)).collect();
+        let asked: Vec<Asked> =
+            spans.iter().map(|(index, from, to)| Asked { curve: &curves[*index], from: at(*from), to: at(*to) }).collect();
+        let alone: Vec<Wear> = asked.iter().map(|one| one.curve.wear(one.from, one.to)).collect();
+        prop_assert_eq!(together::wears(&asked), alone.clone());
+        for sum in Sum::ALL {
+            prop_assert_eq!(together::micros(sum, &asked), alone.iter().map(|wear| of(wear, sum)).collect::<Vec<_>>());
+        }
+    }
+
     /// Readings in another order, one by one, in heaps, or twice, make the same curve.
     #[test]
     fn the_order_of_arrival_changes_nothing(
@@ -163,7 +180,8 @@ proptest! {
     /// two cold ones that stay within the allowance cannot have this property: nothing then tells of the warmth.
     #[test]
     fn missing_evidence_never_lengthens(
-        rates in any_rates(), method in any_method(), log in any_log(60), first in 0_usize..60, count in 1_usize..60, limit in -2_000_i64..6_000
+        rates in any_rates(), method in any_method(),
+        log in any_log(60), first in 0_usize..60, count in 1_usize..60, limit in -2_000_i64..6_000
     ) {
         let eras = [era(method, limit, HALF_HOUR)];
         let mut log = log;
@@ -184,7 +202,8 @@ proptest! {
     /// A warmer curve never lengthens a life; the lower edge of the superchill band is the one exception, tested by itself.
     #[test]
     fn warmer_never_lengthens(
-        rates in any_rates(), eras in any_eras(9 * HOUR), log in any_log(60), warmer in prop::collection::vec(0_i64..4_000, 60), to in 0..12 * HOUR
+        rates in any_rates(), eras in any_eras(9 * HOUR),
+        log in any_log(60), warmer in prop::collection::vec(0_i64..4_000, 60), to in 0..12 * HOUR
     ) {
         prop_assume!(!warmer_may_be_slower(&eras));
         let warmed = log.iter().zip(&warmer).map(|(r, more)| Reading { temperature: mc(r.temperature.get() + more), ..*r });
@@ -213,7 +232,8 @@ proptest! {
     /// `when` is the last instant at which the amount was not exceeded.
     #[test]
     fn when_is_the_last_instant_within(
-        rates in any_rates(), eras in any_eras(9 * HOUR), log in any_log(400), from in -HOUR..9 * HOUR, amount in 0..20 * HOUR, span in 0..90 * HOUR
+        rates in any_rates(), eras in any_eras(9 * HOUR),
+        log in any_log(400), from in -HOUR..9 * HOUR, amount in 0..20 * HOUR, span in 0..90 * HOUR
     ) {
         let curve = Curve::new(rates, &eras, log);
         let (from, until) = (at(from), at(from + span));
@@ -257,6 +277,43 @@ proptest! {
             let whole = piece.measured && piece.from_temperature <= mc(most) && piece.to_temperature <= mc(most);
             run = if whole { run + piece.to.since(piece.from) } else { 0 };
             prop_assert!(run <= longest);
+        }
+    }
+}
+
+/// Ten thousand readings in heaps of many sizes and in a mixed order: chunks fill, split and shift, and the curve is the one made at once.
+#[test]
+fn a_long_log_may_come_in_any_order() {
+    let eras = [
+        era(StorageMethod::Chill, 2_000, HALF_HOUR),
+        Era { from: at(300 * HOUR), ..era(StorageMethod::Superchill, -500, HOUR) },
+        Era { from: at(301 * HOUR), ..era(StorageMethod::Frozen, -18_000, HOUR) },
+    ];
+    let count = 10_007;
+    let reading = |k: i64| Reading {
+        at: at(k * 5 * MICROS_PER_MINUTE + k * k % 97 + if k > 6_000 { 900 * HOUR } else { 0 }),
+        temperature: mc(k * 7_919 % 9_001 - 4_000),
+    };
+    let log: Vec<Reading> = (0..count).map(reading).collect();
+    let whole = Curve::new(rates(RawModel::Cautious), &eras, log.iter().copied());
+    let seen = |curve: &Curve| curve.pieces(at(-DAY), at(200 * DAY)).collect::<Vec<_>>();
+    for (stride, heap) in [(1, 1), (1, 611), (4_999, 37), (3, 2_500), (10_006, 1_000)] {
+        let mut curve = Curve::new(rates(RawModel::Cautious), &eras, []);
+        let order: Vec<Reading> = (0..count).map(|k| log[(k * stride % count) as usize]).collect();
+        order.chunks(heap).for_each(|part| curve.insert(part));
+        assert_eq!(curve.len(), log.len());
+        assert!(seen(&curve) == seen(&whole), "every {stride}th, {heap} at a time");
+        for k in (0..count).step_by(101) {
+            let end = log[k as usize].at.plus_micros(k);
+            assert_eq!(curve.wear(at(-DAY), end), whole.wear(at(-DAY), end));
+            assert_eq!(curve.neighbours(end), whole.neighbours(end));
+            for sum in Sum::ALL {
+                let amount = curve.micros(sum, at(0), end);
+                assert_eq!(
+                    curve.when(sum, at(0), amount, at(900 * DAY)),
+                    whole.when(sum, at(0), amount, at(900 * DAY))
+                );
+            }
         }
     }
 }

@@ -101,6 +101,17 @@ const TABLE: &[(&str, Call)] = &[
         let open = shop.till.get("/v1/holds").send().expect(200).json();
         act(&shop.manager, &format!("/v1/holds/{}/release", open[0]["hold_id"]), &json!({"note": "it was the bin"}))
     }),
+    ("list_alarms", |shop, _| {
+        warm_spell(shop);
+        shop.till.get("/v1/alarms?state=all&limit=5").send()
+    }),
+    ("acknowledge_alarm", |shop, _| {
+        let open = shop.till.get("/v1/alarms").send().expect(200).json();
+        let alarm =
+            open.as_array().unwrap().iter().find(|alarm| alarm["kind"] == "place_too_warm").expect("a warm spell");
+        let path = format!("/v1/alarms/{}/acknowledgement", alarm["alarm_id"]);
+        act(&shop.counter, &path, &json!({"note": "door was open"}))
+    }),
     ("count_stock", |shop, stock| {
         let lines = json!([{"tray_code": stock.tubs[0], "counted_g": 500}]);
         act(&shop.cutter, "/v1/counts", &json!({"lines": lines, "reason": "evening count"}))
@@ -145,6 +156,16 @@ pub fn operations(document: &Value) -> impl Iterator<Item = (String, String, &Va
         let methods = item.as_object().expect("methods").iter();
         methods.map(move |(method, operation)| (method.to_uppercase(), path.clone(), operation))
     })
+}
+
+/// An hour and a half at 9 °C, half a day ago.
+fn warm_spell(shop: &Shop) {
+    let at = |minutes: i64| clock::now().plus_micros((minutes - 720) * MICROS_PER_MINUTE).to_string();
+    let readings: Vec<Value> =
+        (0..8).map(|n| json!({"at": at(n * 30), "celsius": if (2..6).contains(&n) { 9.0 } else { 1.0 }})).collect();
+    let path = "/v1/places/show-case/readings";
+    let taken = shop.manager.post(path).json(&json!({"readings": readings})).send().expect(200).json();
+    assert_eq!((&taken["accepted"], &taken["alarms_changed"]), (&json!(8), &json!(1)), "{taken}");
 }
 
 fn stock(shop: &Shop) -> Stock {

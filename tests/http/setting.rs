@@ -16,6 +16,9 @@ name = "Harbour counter"
 address = "Quay 4, Port Amal"
 time_zone = "Asia/Tokyo"
 web_address = "https://fish.example"
+
+[shop.rules]
+cold_limit_mc = { value = 5000, validated = "the test's own ground" }
 "#;
 
 /// What stands before each tray code in the QR of this shop.
@@ -202,7 +205,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("/v1/cuts/day-saku", short),
         ("/v1/places/cold-room", place("Cold room", "chill", 0, 2_000)),
         ("/v1/places/front-case", place("Front case", "chill", 500, 2_000)),
-        ("/v1/places/show-case", place("Show case", "chill", 2_000, 2_000)),
+        ("/v1/places/show-case", place("Show case", "chill", 2_000, 4_400)),
         ("/v1/places/bench", place("Bench", "ambient", 10_000, 15_000)),
         ("/v1/places/freezer", place("Freezer", "frozen", -60_000, -50_000)),
     ]

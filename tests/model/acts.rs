@@ -6,25 +6,95 @@ use crate::naive::Naive;
 
 #[derive(Debug, Clone)]
 pub enum Act {
-    Receive { species: &'static str, place: usize, grams: i64, record: bool, warm: bool, thawed: bool },
-    BreakDown { inputs: Vec<(usize, Option<i64>)>, outputs: Vec<Output>, losses: Vec<i64>, reason: bool },
-    TopUp { tub: usize, source: usize, grams: Option<i64> },
-    Move { tray: usize, place: usize },
-    Freeze { tray: usize, place: usize },
-    Thaw { tray: usize, place: usize },
-    Kitchen { tray: usize, grams: Option<i64> },
-    Waste { tray: usize, grams: Option<i64>, reason: bool },
-    Count { lines: Vec<(usize, i64)>, reason: bool },
-    HoldLot { lot: usize },
-    HoldBatch { tray: usize },
-    HoldTray { tray: usize },
-    Release { hold: usize },
-    Label { tray: usize, reason: bool },
-    MarkDown { tray: usize, price: i64 },
-    Accept { trays: Vec<usize> },
-    Sell { lines: Vec<(usize, Option<i64>)> },
-    Reverse { sale: usize },
-    PutPlace { place: usize, method: &'static str, limit: i64, stale: bool },
+    Receive {
+        species: &'static str,
+        place: usize,
+        grams: i64,
+        record: bool,
+        warm: bool,
+        thawed: bool,
+        supplier_days: Option<i64>,
+    },
+    BreakDown {
+        inputs: Vec<(usize, Option<i64>)>,
+        outputs: Vec<Output>,
+        losses: Vec<i64>,
+        reason: bool,
+        bench: usize,
+        bench_minutes: Option<i64>,
+    },
+    TopUp {
+        tub: usize,
+        source: usize,
+        grams: Option<i64>,
+    },
+    Move {
+        tray: usize,
+        place: usize,
+    },
+    Freeze {
+        tray: usize,
+        place: usize,
+    },
+    Thaw {
+        tray: usize,
+        place: usize,
+    },
+    Kitchen {
+        tray: usize,
+        grams: Option<i64>,
+    },
+    Waste {
+        tray: usize,
+        grams: Option<i64>,
+        reason: bool,
+    },
+    Count {
+        lines: Vec<(usize, i64)>,
+        reason: bool,
+    },
+    HoldLot {
+        lot: usize,
+    },
+    HoldBatch {
+        tray: usize,
+    },
+    HoldTray {
+        tray: usize,
+    },
+    Release {
+        hold: usize,
+    },
+    Label {
+        tray: usize,
+        reason: bool,
+    },
+    MarkDown {
+        tray: usize,
+        price: i64,
+    },
+    Accept {
+        trays: Vec<usize>,
+    },
+    Sell {
+        lines: Vec<(usize, Option<i64>)>,
+    },
+    Reverse {
+        sale: usize,
+    },
+    PutPlace {
+        place: usize,
+        method: &'static str,
+        limit: i64,
+        gap_minutes: i64,
+        stale: bool,
+    },
+    /// Instants since the sequence began, with milli-degrees.
+    Readings {
+        place: usize,
+        readings: Vec<(i64, i64)>,
+    },
+    Watch,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -43,7 +113,7 @@ pub fn step_micros(dice: &mut Dice, naive: &Naive) -> i64 {
 }
 
 /// The next act. Most are possible, many are not.
-pub fn roll(dice: &mut Dice, naive: &Naive) -> Act {
+pub fn roll(dice: &mut Dice, naive: &Naive, now: i64) -> Act {
     // What happens between a sale and its reversal is where the two can get into each other's way.
     if let Some(sale) = naive.sales.last().filter(|sale| !sale.reversed && dice.one_in(4)) {
         let tray = sale.lines[0].0;
@@ -53,7 +123,13 @@ pub fn roll(dice: &mut Dice, naive: &Naive) -> Act {
             _ => Act::Reverse { sale: naive.sales.len() - 1 },
         };
     }
-    if naive.trays.is_empty() || (naive.lots.len() < 3 && dice.one_in(10)) {
+    if dice.one_in(40) {
+        return Act::Watch;
+    }
+    if dice.one_in(6) {
+        return readings(dice, naive, now);
+    }
+    if naive.trays.is_empty() || (naive.lots.len() < 7 && dice.one_in(9)) {
         return receive(dice, naive);
     }
     if naive.trays.len() < 3 && dice.one_in(2) {
@@ -116,6 +192,7 @@ fn receive(dice: &mut Dice, naive: &Naive) -> Act {
         record: !dice.one_in(4),
         warm: dice.one_in(10),
         thawed: dice.one_in(6),
+        supplier_days: dice.one_in(3).then(|| dice.between(0, 4)),
     }
 }
 
@@ -173,7 +250,10 @@ fn break_down(dice: &mut Dice, naive: &Naive) -> Act {
             grams,
         });
     }
-    Act::BreakDown { inputs, outputs, losses, reason: dice.one_in(2) }
+    let bench = if dice.one_in(3) { dice.below(naive.places.len()) } else { 0 };
+    let told = *dice.pick(&[0, 1, 5, 45, 240, 480, 481, -1]);
+    let bench_minutes = dice.one_in(3).then_some(told);
+    Act::BreakDown { inputs, outputs, losses, reason: dice.one_in(2), bench, bench_minutes }
 }
 
 fn warm_place(dice: &mut Dice, naive: &Naive) -> usize {
@@ -248,5 +328,81 @@ fn put_this_place(dice: &mut Dice, naive: &Naive, place: usize) -> Act {
         "ambient" => dice.between(0, 25_000),
         _ => dice.between(-25_000, -18_000),
     };
-    Act::PutPlace { place, method, limit, stale: dice.one_in(12) }
+    let gap_minutes = if dice.one_in(3) { *dice.pick(&[1, 30, 90, 240]) } else { naive.places[place].gap_minutes };
+    Act::PutPlace { place, method, limit, gap_minutes, stale: dice.one_in(12) }
+}
+
+const MINUTE: i64 = 60_000_000;
+
+/// About what is measured in a place of a method when all is well.
+fn usual(method: &str) -> i64 {
+    match method {
+        "chill" => 800,
+        "superchill" => -1_900,
+        "ambient" => 14_000,
+        _ => -21_000,
+    }
+}
+
+/// What a logger delivers: on time, late, in disorder, again, contradicting itself, and now and then warm.
+fn readings(dice: &mut Dice, naive: &Naive, now: i64) -> Act {
+    let place = dice.below(naive.places.len());
+    let (method, known) = (naive.places[place].method, naive.places[place].climate.readings());
+    let last = known.last_key_value().map_or(now - 600 * MINUTE, |(at, _)| (*at).max(now - 1_500 * MINUTE));
+    let (from, to) = match dice.between(0, 9) {
+        // All since the last delivery.
+        0..5 => (last, now),
+        // Hours or days back, and before anything was there.
+        5 | 6 => {
+            let back = now - dice.between(1, 3_000) * MINUTE;
+            (back, back + dice.between(1, 400) * MINUTE)
+        }
+        // The clock of the logger is a little fast.
+        7 => (now - 30 * MINUTE, now + 2 * MINUTE),
+        _ => (now - dice.between(30, 800) * MINUTE, now),
+    };
+    let to = to.min(now + 2 * MINUTE);
+    let mut readings = Vec::new();
+    let (step, spell) = (*dice.pick(&[10, 20, 45, 80, 95]), dice.one_in(10));
+    let mut at = from;
+    while readings.len() < 25 {
+        at += dice.between(step * MINUTE / 2, step * MINUTE);
+        if at > to {
+            break;
+        }
+        readings.push((at, temperature(dice, method, spell)));
+    }
+    if readings.is_empty() {
+        readings.push((to - dice.between(0, 20) * MINUTE, temperature(dice, method, spell)));
+    }
+    // Again, and otherwise.
+    let known: Vec<(i64, i64)> = known.iter().map(|(at, t)| (*at, *t)).collect();
+    if !known.is_empty() && dice.one_in(3) {
+        if dice.one_in(3) {
+            readings.clear();
+        }
+        for _ in 0..dice.between(1, 6) {
+            let (at, t) = *dice.pick(&known);
+            readings.push((at, if dice.one_in(2) { t } else { t + dice.between(-1_500, 1_500) }));
+        }
+    }
+    if dice.one_in(3) {
+        for place in (1..readings.len()).rev() {
+            readings.swap(place, dice.below(place + 1));
+        }
+    }
+    Act::Readings { place, readings }
+}
+
+fn temperature(dice: &mut Dice, method: &str, spell: bool) -> i64 {
+    let off = match (spell, dice.between(0, 9)) {
+        (true, 0..6) => dice.between(2_000, 12_000),
+        (true, _) => dice.between(0, 26_000),
+        (false, 0) => dice.between(-3_000, 4_000),
+        (false, _) => dice.between(-1_000, 900),
+    };
+    if dice.one_in(30) {
+        return *dice.pick(&[4_444, 4_445, 21_111, 21_112, -1_000, -3_000, -3_001, -15_000, -14_999, 0, -45_000]);
+    }
+    usual(method) + off
 }

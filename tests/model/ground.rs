@@ -49,12 +49,17 @@ pub enum Which {
 impl Ground {
     /// An empty database with the catalogue in it.
     pub fn open(which: Which, readers: u32) -> Ground {
+        Ground::of(shop(), which, readers)
+    }
+
+    /// The same for a shop of its own.
+    pub fn of(shop: Shop, which: Which, readers: u32) -> Ground {
         let held = match which {
             Which::Sqlite => Held::Folder(tempfile::tempdir().unwrap()),
             Which::Postgres => Held::Server(fresh_database()),
         };
         let options = StoreOptions { database: address(&held), readers };
-        let ground = Ground { desk: Desk::open(&options, shop()).unwrap(), held };
+        let ground = Ground { desk: Desk::open(&options, shop).unwrap(), held };
         ground.fill();
         ground
     }
@@ -168,7 +173,7 @@ pub const REVERSAL_MINUTES: i64 = 15;
 pub const DRIP_PERMILLE: i64 = 10;
 pub const RECEIVING_SCALE_G: i64 = 20;
 pub const BENCH_SCALE_G: i64 = 2;
-pub const BENCH_MINUTES: i64 = 0;
+pub const BENCH_MINUTES: i64 = 20;
 
 pub fn shop() -> Shop {
     Shop {
@@ -188,6 +193,19 @@ pub fn shop() -> Shop {
         ladder: Ladder::default(),
     }
 }
+
+/// A shop of the other law, so much stricter than its profile that a day is long enough for its clocks to end.
+pub fn strict_shop() -> Shop {
+    let mut rules = Rules::of(Jurisdiction::Us);
+    rules.date_mark.days = Some(STRICT_DATE_MARK_DAYS);
+    rules.frozen_days = STRICT_FROZEN_DAYS;
+    rules.cold_limit = MilliCelsius::clamped(STRICT_COLD_LIMIT);
+    Shop { zone: Zone::parse("America/New_York").unwrap(), jurisdiction: Jurisdiction::Us, rules, ..shop() }
+}
+
+pub const STRICT_DATE_MARK_DAYS: i64 = 2;
+pub const STRICT_FROZEN_DAYS: i64 = 1;
+pub const STRICT_COLD_LIMIT: i64 = 4_000;
 
 pub fn chill(set_point_mc: i64, upper_limit_mc: i64) -> PlaceDraft {
     PlaceDraft { name: "A case".into(), method: "chill".into(), set_point_mc, upper_limit_mc, ..PlaceDraft::default() }
@@ -226,7 +244,7 @@ pub fn arrival(species: &str, place: &str, grams: i64) -> Arrival {
         parasite_letter: Some(LetterDraft {
             reference: "letter of the farm".into(),
             temperature_mc: -20_000,
-            hours: 24,
+            hours: 168,
             solid_at_mc: None,
         }),
         previously_frozen: false,

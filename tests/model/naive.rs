@@ -2,21 +2,24 @@
 //! allowed is told in `naive_rules`.
 
 use crate::acts::{Act, Output};
-use crate::ground::{CUTS, CutLine};
-use crate::naive_life::{NaiveLife, budget_hours, rate};
-use std::collections::BTreeMap;
+use crate::ground::{BENCH_MINUTES, CUTS, CutLine};
+use crate::naive_climate::{Climate, Toll};
+use crate::naive_life::{Budget, Law, NaiveStay, Pouring, budget};
+use std::cell::RefCell;
+use std::collections::{BTreeMap, HashMap};
 
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct NaivePlace {
     pub code: String,
     pub method: &'static str,
-    pub limit: i64,
+    pub gap_minutes: i64,
     pub version: i64,
+    pub climate: Climate,
 }
 
 impl NaivePlace {
-    pub fn rate(&self) -> f64 {
-        rate(self.method, self.limit)
+    pub fn new(code: String, method: &'static str, limit: i64, gap_minutes: i64) -> NaivePlace {
+        NaivePlace { code, method, gap_minutes, version: 1, climate: Climate::new(method, limit, gap_minutes) }
     }
 }
 
@@ -44,7 +47,15 @@ pub struct NaiveTray {
     pub by_lot: BTreeMap<usize, i64>,
     pub price: i64,
     pub list_price: i64,
-    pub life: NaiveLife,
+    pub budget: Budget,
+    /// How fish came into it: the cutting it was made in, and what was poured into it since.
+    pub came: Vec<Pouring>,
+    pub stays: Vec<NaiveStay>,
+    /// First day of its date mark, and the day it was frozen on.
+    pub day_one: Option<i64>,
+    pub frozen_day: Option<i64>,
+    pub wholly_frozen: bool,
+    pub supplier_until: Option<i64>,
     pub use_by: Option<i64>,
     /// What the printed date had left when the tray was frozen.
     pub date_left: Option<i64>,
@@ -52,7 +63,9 @@ pub struct NaiveTray {
     pub labels: usize,
     /// Unknown when rounding decides.
     pub label_wanted: Option<bool>,
-    pub gone_at: i64,
+    /// The watch told of its exposure once; its alarm about the label is open.
+    pub told_exposed: bool,
+    pub label_alarm: bool,
 }
 
 impl NaiveTray {
@@ -68,16 +81,20 @@ impl NaiveTray {
         CUTS[self.cut].kind == "bulk"
     }
 
-    /// A date that the life no longer reaches wants a new label; what is not sold carries none.
-    fn check_date(&mut self, now: i64) {
-        let (Some(printed), Some(end), false) = (self.use_by, self.life.end(now), self.is_bulk()) else { return };
-        let printed = printed as f64;
-        // A tray whose life is over ends where it stands.
-        let end = end.max(now as f64).min(f64::MAX);
-        if (end - printed).abs() < 2_000.0 {
-            self.label_wanted = None;
-        } else if end < printed {
-            self.label_wanted = Some(true);
+    /// Where its present stay began.
+    pub fn anchor(&self) -> i64 {
+        self.stays[self.stays.len() - 1].from
+    }
+
+    /// Goes to a place at an instant.
+    fn stand(&mut self, place: usize, at: i64) {
+        self.end_stay(at);
+        self.stays.push(NaiveStay { place, from: at, to: None });
+    }
+
+    fn end_stay(&mut self, at: i64) {
+        if let Some(stay) = self.stays.last_mut() {
+            stay.to = Some(at);
         }
     }
 }
@@ -111,6 +128,9 @@ pub struct Made {
     pub id: i64,
     pub use_by: Option<i64>,
     pub prices: Vec<i64>,
+    /// The watch went round, and placed these holds on these trays.
+    pub watched: bool,
+    pub holds: Vec<(i64, String)>,
 }
 
 #[derive(Debug, Default)]
@@ -120,7 +140,10 @@ pub struct Naive {
     pub trays: Vec<NaiveTray>,
     pub sales: Vec<NaiveSale>,
     pub holds: Vec<NaiveHold>,
-    breakdowns: usize,
+    pub law: Law,
+    pub breakdowns: usize,
+    /// Lives told since anything last happened.
+    pub told: RefCell<HashMap<(usize, i64, i64), Toll>>,
 }
 
 /// Whole grams in proportion to what is there: everyone the rounded-down share, the rest one by one to who lost most
@@ -194,20 +217,26 @@ impl Naive {
         let tray = &mut self.trays[tray];
         if tray.net() == 0 {
             tray.fate = Some(fate);
-            tray.gone_at = now;
+            tray.end_stay(now);
         }
     }
 
     /// Does an act that was accepted.
     pub fn apply(&mut self, act: &Act, now: i64, made: &Made) {
+        self.told.borrow_mut().clear();
         match act {
-            Act::Receive { species, place, grams, record, warm, thawed } => {
+            Act::Receive { species, place, grams, record, warm, thawed, supplier_days } => {
                 self.receive(species, *place, *grams, *record, *thawed, now, made);
+                let until = supplier_days.map(|days| self.law.end_of_day(self.law.day(now) + days));
+                self.trays.last_mut().unwrap().supplier_until = until;
                 if *warm {
                     self.holds.push(NaiveHold { id: made.id, scope: Scope::Lot(self.lots.len() - 1), open: true });
                 }
             }
-            Act::BreakDown { inputs, outputs, losses, .. } => self.break_down(inputs, outputs, losses, now, made),
+            Act::BreakDown { inputs, outputs, losses, bench, bench_minutes, .. } => {
+                let minutes = bench_minutes.unwrap_or(BENCH_MINUTES);
+                self.break_down(inputs, outputs, losses, (*bench, minutes), now, made);
+            }
             Act::TopUp { tub, source, grams } => self.top_up(*tub, *source, *grams, now),
             Act::Move { tray, place } => self.carry(*tray, *place, now),
             Act::Freeze { tray, place } => self.freeze(*tray, *place, now),
@@ -236,8 +265,21 @@ impl Naive {
                 }
             }
             Act::Sell { lines } => self.sell(lines, now, made),
-            Act::Reverse { sale } => self.reverse(*sale, now),
-            Act::PutPlace { place, method, limit, .. } => self.put_place(*place, method, *limit, now),
+            Act::Reverse { sale } => self.reverse(*sale),
+            Act::PutPlace { place, method, limit, gap_minutes, .. } => {
+                let at = &mut self.places[*place];
+                (at.method, at.gap_minutes, at.version) = (method, *gap_minutes, at.version + 1);
+                at.climate.set(now, method, *limit, *gap_minutes);
+            }
+            Act::Readings { place, readings } => {
+                for (at, temperature) in readings {
+                    self.places[*place].climate.read(*at, *temperature);
+                }
+                if made.watched {
+                    self.watch(now, &made.holds);
+                }
+            }
+            Act::Watch => self.watch(now, &made.holds),
         }
     }
 
@@ -255,7 +297,6 @@ impl Naive {
         let lot = self.lots.len();
         let accounts = BTreeMap::from([("supplier", -grams)]);
         self.lots.push(NaiveLot { code: made.codes[0].clone(), record, received: grams, accounts });
-        let hours = budget_hours(species, CUTS[0].form, None);
         self.trays.push(NaiveTray {
             code: made.codes[1].clone(),
             cut: 0,
@@ -267,13 +308,20 @@ impl Naive {
             by_lot: BTreeMap::from([(lot, grams)]),
             price: 0,
             list_price: 0,
-            life: NaiveLife::begin(hours, now, 0.0, self.places[place].rate()),
+            budget: budget(species, CUTS[0].form, None, self.law),
+            came: Vec::new(),
+            stays: vec![NaiveStay { place, from: now, to: None }],
+            day_one: None,
+            frozen_day: self.is_frozen(place).then(|| self.law.day(now)),
+            wholly_frozen: thawed || self.is_frozen(place),
+            supplier_until: None,
             use_by: None,
             date_left: None,
             thawed: thawed && !self.is_frozen(place),
             labels: 0,
             label_wanted: Some(false),
-            gone_at: 0,
+            told_exposed: false,
+            label_alarm: false,
         });
     }
 
@@ -282,13 +330,20 @@ impl Naive {
         inputs: &[(usize, Option<i64>)],
         outputs: &[Output],
         losses: &[i64],
+        (bench, minutes): (usize, i64),
         now: i64,
         made: &Made,
     ) {
-        let lives: Vec<NaiveLife> = inputs.iter().map(|(tray, _)| self.trays[*tray].life.clone()).collect();
+        for (tray, _) in inputs {
+            self.lie_on_bench(*tray, bench, minutes, now);
+        }
         let species = self.trays[inputs[0].0].species;
         let use_by = inputs.iter().filter_map(|(tray, _)| self.trays[*tray].use_by).min();
         let thawed = inputs.iter().any(|(tray, _)| self.trays[*tray].thawed);
+        let wholly_frozen = inputs.iter().all(|(tray, _)| self.trays[*tray].wholly_frozen);
+        let supplier_until = inputs.iter().filter_map(|(tray, _)| self.trays[*tray].supplier_until).min();
+        let day_one = inputs.iter().filter_map(|(tray, _)| self.trays[*tray].day_one).min();
+        let sources: Vec<usize> = inputs.iter().map(|(tray, _)| *tray).collect();
         let mut pool = BTreeMap::new();
         for (tray, grams) in inputs {
             let grams = grams.unwrap_or_else(|| self.trays[*tray].net());
@@ -306,76 +361,108 @@ impl Naive {
         }
         for (number, output) in outputs.iter().enumerate() {
             let cut = CUTS[output.cut];
-            let hours = budget_hours(species, cut.form, cut.own_hours);
-            let used = NaiveLife::inherited(&lives, hours, now);
             let by_lot = draw(&mut pool, output.grams).into_iter().filter(|(_, grams)| *grams > 0).collect();
             self.trays.push(NaiveTray {
                 code: made.codes[number].clone(),
                 cut: output.cut,
                 species,
                 breakdown: Some(self.breakdowns),
-                made_of: inputs.iter().map(|(tray, _)| *tray).collect(),
+                made_of: sources.clone(),
                 place: output.place,
                 fate: None,
                 by_lot,
                 price: cut.price,
                 list_price: cut.price,
-                life: NaiveLife::begin(hours, now, used, self.places[output.place].rate()),
+                budget: budget(species, cut.form, cut.own_hours, self.law),
+                came: vec![Pouring { at: now, sources: sources.clone() }],
+                stays: vec![NaiveStay { place: output.place, from: now, to: None }],
+                day_one: Some(day_one.unwrap_or_else(|| self.law.day(now))),
+                frozen_day: None,
+                wholly_frozen,
+                supplier_until,
                 use_by,
                 date_left: None,
                 thawed,
                 labels: 0,
                 label_wanted: Some(cut.kind != "bulk"),
-                gone_at: 0,
+                told_exposed: false,
+                label_alarm: false,
             });
         }
         self.book("shrink", &pool, 1);
         self.breakdowns += 1;
     }
 
+    /// Before it is cut a tray lies on the bench for some minutes, but never longer than it stood where it was. What is left of it goes
+    /// back afterwards.
+    fn lie_on_bench(&mut self, tray: usize, bench: usize, minutes: i64, now: i64) {
+        let tray = &mut self.trays[tray];
+        if minutes > 0 && tray.place != bench {
+            let from = (now - minutes * 60_000_000).max(tray.anchor());
+            tray.stand(bench, from);
+            tray.stand(tray.place, now);
+        }
+    }
+
     fn top_up(&mut self, tub: usize, source: usize, grams: Option<i64>, now: i64) {
-        let lives = [self.trays[tub].life.clone(), self.trays[source].life.clone()];
-        let hours = budget_hours(self.trays[tub].species, self.cut_of(tub).form, self.cut_of(tub).own_hours);
-        let used = NaiveLife::inherited(&lives, hours, now);
         let grams = grams.unwrap_or_else(|| self.trays[source].net());
         let part = draw(&mut self.trays[source].by_lot, grams);
-        let (use_by, thawed) = (self.trays[source].use_by, self.trays[source].thawed);
+        let NaiveTray { use_by, thawed, wholly_frozen, day_one, supplier_until, .. } = self.trays[source];
         let into = &mut self.trays[tub];
         add(&mut into.by_lot, &part, 1);
         into.made_of.push(source);
-        into.life.set_used(now, used);
+        into.came.push(Pouring { at: now, sources: vec![source] });
+        into.stand(into.place, now);
         into.use_by = [into.use_by, use_by].into_iter().flatten().min();
+        into.supplier_until = [into.supplier_until, supplier_until].into_iter().flatten().min();
+        into.day_one = [into.day_one, day_one].into_iter().flatten().min();
+        into.wholly_frozen &= wholly_frozen;
         into.thawed |= thawed;
         into.label_wanted = Some(true);
         self.leave(source, "topped_into", now);
     }
 
+    /// A date that the life does not reach where the tray goes wants a new label; what is not sold carries none.
     fn carry(&mut self, tray: usize, place: usize, now: i64) {
-        let rate = self.places[place].rate();
+        let outdated = self.outdated(tray, place, now);
         let tray = &mut self.trays[tray];
         tray.place = place;
-        tray.life.at_rate(now, rate);
-        tray.check_date(now);
+        tray.stand(place, now);
+        match outdated {
+            _ if tray.is_bulk() => {}
+            None => tray.label_wanted = None,
+            Some(true) => tray.label_wanted = Some(true),
+            Some(false) => {}
+        }
     }
 
     /// The printed date stops: it goes on at the thaw with what it had left, however warm the tray stood.
     fn freeze(&mut self, tray: usize, place: usize, now: i64) {
-        let to = self.places[place].rate();
+        let day = self.law.day(now);
         let tray = &mut self.trays[tray];
-        tray.date_left = tray.use_by.take().map(|printed| printed - now);
+        tray.date_left = tray.use_by.take().map(|printed| (printed - now).max(0));
         tray.place = place;
-        tray.life.at_rate(now, to);
+        tray.stand(place, now);
+        tray.frozen_day = Some(day);
         tray.label_wanted = Some(false);
     }
 
+    /// The days of the date mark go on where freezing stopped them: the day of thawing takes the next number.
     fn thaw(&mut self, tray: usize, place: usize, now: i64) {
-        self.carry(tray, place, now);
+        let day = self.law.day(now);
         let tray = &mut self.trays[tray];
+        tray.place = place;
+        tray.stand(place, now);
         if let Some(left) = tray.date_left.take() {
             let date = now + left;
-            tray.use_by = Some(date - date % 60_000_000);
+            tray.use_by = Some(date - date.rem_euclid(60_000_000));
         }
+        if let (Some(first), Some(frozen)) = (tray.day_one, tray.frozen_day) {
+            tray.day_one = Some(first + day - frozen);
+        }
+        tray.frozen_day = None;
         tray.thawed = true;
+        tray.wholly_frozen = true;
         tray.label_wanted = Some(!tray.is_bulk());
     }
 
@@ -400,6 +487,34 @@ impl Naive {
         let tray = &mut self.trays[tray];
         if missing != 0 && tray.in_stock() && !tray.is_bulk() {
             tray.label_wanted = Some(true);
+        }
+    }
+
+    /// The watch puts on hold, once for good, what was too warm too long, and asks for labels in place of those that promise too much.
+    fn watch(&mut self, now: i64, holds: &[(i64, String)]) {
+        for tray in 0..self.trays.len() {
+            let place = self.trays[tray].place;
+            if !self.trays[tray].in_stock() {
+                self.trays[tray].label_alarm = false;
+                continue;
+            }
+            let exposed = self.ends(tray, place, now).iter().any(|end| end.clock == "exposure" && end.at < now as f64);
+            let outdated = self.outdated(tray, place, now);
+            let hold = holds.iter().find(|(_, code)| *code == self.trays[tray].code);
+            assert_eq!(hold.is_some(), exposed && !self.trays[tray].told_exposed, "{} held", self.trays[tray].code);
+            if let Some((id, _)) = hold {
+                self.trays[tray].told_exposed = true;
+                self.hold(*id, Scope::Tray(tray));
+            }
+            let it = &mut self.trays[tray];
+            match outdated {
+                Some(true) if !it.label_alarm && !it.is_bulk() && it.label_wanted == Some(false) => {
+                    it.label_wanted = Some(true);
+                }
+                None if !it.is_bulk() => it.label_wanted = None,
+                _ => {}
+            }
+            it.label_alarm = outdated.unwrap_or(it.label_alarm);
         }
     }
 
@@ -429,29 +544,15 @@ impl Naive {
         self.sales.push(NaiveSale { id: made.id, at: now, lines: sold, reversed: false });
     }
 
-    fn reverse(&mut self, sale: usize, now: i64) {
+    fn reverse(&mut self, sale: usize) {
         self.sales[sale].reversed = true;
         for (tray, part) in self.sales[sale].lines.clone() {
             self.book("customer", &part, -1);
-            let now_rate = self.places[self.trays[tray].place].rate();
             let back = &mut self.trays[tray];
             if back.fate.take().is_some() {
-                // Where its place was changed meanwhile, the time since the sale counts at the faster of both.
-                let (before, gone_at) = (back.life.rate(now), back.gone_at);
-                back.life.at_rate(gone_at, before.max(now_rate));
-                back.life.at_rate(now, now_rate);
+                back.stays.last_mut().unwrap().to = None;
             }
             add(&mut back.by_lot, &part, 1);
-        }
-    }
-
-    fn put_place(&mut self, place: usize, method: &'static str, limit: i64, now: i64) {
-        let at = &mut self.places[place];
-        (at.method, at.limit, at.version) = (method, limit, at.version + 1);
-        let rate = at.rate();
-        for tray in self.trays.iter_mut().filter(|t| t.place == place && t.in_stock()) {
-            tray.life.at_rate(now, rate);
-            tray.check_date(now);
         }
     }
 }

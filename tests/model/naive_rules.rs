@@ -4,30 +4,38 @@
 use crate::acts::{Act, Output};
 use crate::ground::{BENCH_SCALE_G, CUTS, DRIP_PERMILLE, RECEIVING_SCALE_G, REVERSAL_MINUTES};
 use crate::naive::{Naive, Scope};
+use crate::naive_life::HOUR;
 
 const MINUTE: i64 = 60_000_000;
-const HOUR: f64 = 3_600_000_000.0;
 
 /// Which comes first when a sale earns several, of those that a line of a sale can earn: the documented precedence.
-const PRECEDENCE: [&str; 11] = [
+const PRECEDENCE: [&str; 13] = [
     "invalid_value",
     "duplicate_line",
     "already_sold",
     "tray_gone",
     "wrong_kind",
     "on_hold",
+    "exposure_reached",
     "past_use_by",
     "life_ended",
+    "label_outdated",
     "parasite_freezing_missing",
     "frozen",
     "insufficient_stock",
 ];
+
+fn precedence(code: &str) -> usize {
+    PRECEDENCE.iter().position(|known| *known == code).unwrap()
+}
 
 /// Reasons against, and whether the first of them is the one to be named.
 #[derive(Debug, Default)]
 pub struct Against {
     pub codes: Vec<&'static str>,
     pub exact: bool,
+    /// Rounding decides about a further reason, so that either outcome is right.
+    pub unsure: bool,
 }
 
 impl Against {
@@ -55,8 +63,9 @@ impl Naive {
     pub fn against(&self, act: &Act, now: i64) -> Against {
         let mut against = Against::default();
         match act {
-            Act::Receive { .. } => {}
-            Act::BreakDown { inputs, outputs, losses, reason } => {
+            Act::Receive { .. } | Act::Readings { .. } | Act::Watch => {}
+            Act::BreakDown { inputs, outputs, losses, reason, bench_minutes, .. } => {
+                against.add(bench_minutes.is_some_and(|minutes| !(0..=480).contains(&minutes)), "invalid_value");
                 self.against_breakdown(&mut against, inputs, outputs, losses, *reason);
             }
             Act::TopUp { tub, source, grams } => self.against_top_up(&mut against, *tub, *source, *grams),
@@ -93,20 +102,23 @@ impl Naive {
             Act::Release { hold } => against.add(!self.holds[*hold].open, "not_on_hold"),
             Act::Label { tray, reason } => self.against_label(&mut against, *tray, *reason, now),
             Act::MarkDown { tray, price } => {
-                against.codes = self.stops(*tray, now);
+                against = self.stops(*tray, now);
                 against.add(*price >= self.trays[*tray].price, "price_would_rise");
                 against.exact = true;
             }
             Act::Accept { trays } => {
                 for (number, tray) in trays.iter().enumerate() {
                     against.add(trays[..number].contains(tray), "duplicate_line");
-                    against.codes.extend(self.stops(*tray, now));
+                    let stops = self.stops(*tray, now);
+                    against.unsure |= stops.unsure;
+                    against.codes.extend(stops.codes);
                     against.add(self.advised(*tray, now).is_none(), "not_a_candidate");
                 }
             }
             Act::Sell { lines } => self.against_sale(&mut against, lines, now),
             Act::Reverse { sale } => self.against_reversal(&mut against, *sale, now),
-            Act::PutPlace { place, method, stale, .. } => {
+            Act::PutPlace { place, method, limit, stale, .. } => {
+                against.add(*method == "chill" && *limit > self.law.cold_limit, "invalid_value");
                 let occupied = self.trays.iter().any(|t| t.in_stock() && t.place == *place);
                 against.add(*stale, "version_mismatch");
                 against.add(occupied && (*method == "frozen") != self.is_frozen(*place), "place_in_use");
@@ -121,7 +133,13 @@ impl Naive {
 
     fn over(&self, against: &mut Against, tray: usize, now: i64) {
         against.add(self.trays[tray].use_by.is_some_and(|end| now > end), "past_use_by");
-        against.add(self.trays[tray].life.ended(now), "life_ended");
+        for end in self.ends(tray, self.trays[tray].place, now).iter().filter(|end| end.at < now as f64) {
+            against.codes.push(match end.clock {
+                "supplier" => "past_use_by",
+                "exposure" => "exposure_reached",
+                _ => "life_ended",
+            });
+        }
     }
 
     fn is_held(&self, tray: usize) -> bool {
@@ -134,22 +152,28 @@ impl Naive {
     }
 
     /// Why a tray may not be sold, the gravest first.
-    fn stops(&self, tray: usize, now: i64) -> Vec<&'static str> {
+    pub fn stops(&self, tray: usize, now: i64) -> Against {
         let (it, cut) = (&self.trays[tray], self.cut_of(tray));
-        match it.fate {
-            Some("sold") => return vec!["already_sold"],
-            Some(_) => return vec!["tray_gone"],
-            None => {}
+        let mut stops = Against::default();
+        stops.add(it.fate == Some("sold"), "already_sold");
+        stops.add(it.fate.is_some_and(|fate| fate != "sold"), "tray_gone");
+        if it.fate.is_some() {
+            return stops;
         }
         let raw_without_record =
             it.species == "SAL" && cut.form != "for_cooking" && it.by_lot.keys().any(|lot| !self.lots[*lot].record);
-        let mut stops = Against::default();
         stops.add(cut.kind == "bulk", "wrong_kind");
         stops.add(self.is_held(tray), "on_hold");
         self.over(&mut stops, tray, now);
+        if self.end(tray, now).is_some_and(|end| end >= now as f64) {
+            let outdated = self.outdated(tray, it.place, now);
+            stops.add(outdated == Some(true), "label_outdated");
+            stops.unsure = outdated.is_none();
+        }
         stops.add(raw_without_record, "parasite_freezing_missing");
         stops.add(self.is_frozen(it.place), "frozen");
-        stops.codes
+        stops.codes.sort_by_key(|code| precedence(code));
+        stops
     }
 
     fn against_breakdown(
@@ -223,8 +247,8 @@ impl Naive {
         against.add(self.is_frozen(it.place), "frozen");
         against.add(self.cut_of(tray).kind == "bulk", "wrong_kind");
         let whole_minute = |end: f64| (end / MINUTE as f64).floor() * MINUTE as f64;
-        let end = it.life.end(now).map(|end| whole_minute(end).min(it.use_by.map_or(f64::MAX, |u| u as f64)));
-        against.add(it.life.ended(now) || end.is_none_or(|end| end < now as f64), "life_ended");
+        let end = self.promise(tray, now).map(|end| whole_minute(end).min(it.use_by.map_or(f64::MAX, |u| u as f64)));
+        against.add(end.is_none_or(|end| end < now as f64), "life_ended");
         let has_label = it.label_wanted == Some(false) && it.labels > 0;
         against.add(has_label && !reason, "reason_required");
     }
@@ -232,7 +256,12 @@ impl Naive {
     /// The price that the ladder gives now, if it is lower: 20 % off within 24 hours, 40 % within 10, none within 3.
     pub fn advised(&self, tray: usize, now: i64) -> Option<i64> {
         let it = &self.trays[tray];
-        let end = it.life.end(now)?.min(it.use_by.map_or(f64::MAX, |end| end as f64));
+        // What exposure ends is not made cheaper.
+        let first = self.ends(tray, it.place, now).into_iter().min_by(|a, b| a.at.total_cmp(&b.at))?;
+        if first.clock == "exposure" {
+            return None;
+        }
+        let end = first.at.min(it.use_by.map_or(f64::MAX, |end| end as f64));
         let hours = (end - now as f64) / HOUR;
         let kept = match hours {
             h if h < 3.0 => return None,
@@ -250,8 +279,9 @@ impl Naive {
         for (tray, grams) in lines {
             let net = self.trays[*tray].net();
             let stops = self.stops(*tray, now);
+            against.unsure |= stops.unsure;
             let problem = match (self.cut_of(*tray).kind, grams) {
-                _ if !stops.is_empty() => Some(stops[0]),
+                _ if !stops.codes.is_empty() => Some(stops.codes[0]),
                 ("tub", None | Some(0)) => Some("invalid_value"),
                 ("tub", Some(grams)) if *grams > net => Some("insufficient_stock"),
                 ("block", Some(grams)) if *grams != net => Some("wrong_kind"),
@@ -263,7 +293,7 @@ impl Naive {
                 None => accepted.push(*tray),
             }
         }
-        against.codes.sort_by_key(|code| PRECEDENCE.iter().position(|known| known == code).unwrap());
+        against.codes.sort_by_key(|code| precedence(code));
         against.exact = true;
     }
 
@@ -276,10 +306,5 @@ impl Naive {
             against.add(it.fate.is_some_and(|fate| fate != "sold"), "tray_gone");
             against.add(it.fate == Some("sold") && self.is_frozen(it.place), "frozen");
         }
-    }
-
-    /// Whether rounding may decide about any tray at this moment.
-    pub fn in_doubt(&self, now: i64) -> bool {
-        self.trays.iter().filter(|tray| tray.in_stock()).any(|tray| tray.life.in_doubt(now))
     }
 }

@@ -3,6 +3,8 @@
 use crate::acts::{Act, Output};
 use crate::ground::{CUTS, Ground, actor, arrival, start};
 use crate::naive::{Made, Naive};
+use sakudana::domain::life::curve::Reading;
+use sakudana::domain::logger::Line;
 use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::shop::Shop;
 use sakudana::domain::tray::Tray;
@@ -18,9 +20,12 @@ use sakudana::ops::receive::receive;
 use sakudana::ops::review::accept;
 use sakudana::ops::sell::{LineDraft, Sold, reverse, sell};
 use sakudana::ops::take_out::{Whither, take_out};
+use sakudana::ops::take_readings;
 use sakudana::ops::top_up::{TopUp, top_up};
-use sakudana::store::{Tx, holds};
+use sakudana::ops::watch::go_round;
+use sakudana::store::{Tx, holds, trays};
 use sakudana::units::instant::Instant;
+use sakudana::units::temperature::MilliCelsius;
 
 type Done = Result<Made, Failure>;
 
@@ -54,11 +59,16 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
     let code = |tray: &usize| naive.trays[*tray].code.clone();
     let place = |place: &usize| naive.places[*place].code.clone();
     match &act {
-        Act::Receive { species, place: at, grams, record, warm, thawed } => {
+        Act::Receive { species, place: at, grams, record, warm, thawed, supplier_days } => {
             let mut arrival = arrival(species, &place(at), *grams);
             arrival.parasite_letter = arrival.parasite_letter.filter(|_| *record);
             arrival.previously_frozen = *thawed;
             arrival.inspection.core_temperature_mc = if *warm { 4_445 } else { 4_444 };
+            // The calendar day of the shop's own zone, as a letter writes it.
+            arrival.supplier_use_by = supplier_days.map(|days| {
+                let seconds = (naive.law.day(now.since(start())) + days) * 86_400 + FIRST_DAY_SECONDS;
+                chrono::DateTime::from_timestamp(seconds, 0).unwrap().format("%Y-%m-%d").to_string()
+            });
             Box::new(move |tx, shop| {
                 let received = receive(tx, shop, &actor(), now, &arrival)?;
                 // The hold that a warm fish arrives under has no number in the answer.
@@ -67,8 +77,10 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
                 Ok(Made { codes, id: hold.map_or(0, |h| h.id), ..Made::default() })
             })
         }
-        Act::BreakDown { inputs, outputs, losses, reason } => {
-            let cutting = cutting(naive, inputs, outputs, losses, *reason);
+        Act::BreakDown { inputs, outputs, losses, reason, bench, bench_minutes } => {
+            let mut cutting = cutting(naive, inputs, outputs, losses, *reason);
+            cutting.place = place(bench);
+            cutting.bench_minutes = *bench_minutes;
             Box::new(move |tx, shop| Ok(made(&break_down(tx, shop, &actor(), now, &cutting)?.trays)))
         }
         Act::TopUp { tub, source, grams } => {
@@ -114,14 +126,54 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
             let id = naive.sales[*sale].id;
             Box::new(move |tx, shop| Ok(made_sale(&reverse(tx, shop, &actor(), now, id, "scanned twice")?)))
         }
-        Act::PutPlace { place: at, method, limit, stale } => {
+        Act::PutPlace { place: at, method, limit, gap_minutes, stale } => {
             let (code, version) = (place(at), naive.places[*at].version - i64::from(*stale));
-            let draft = draft(method, *limit);
+            let draft = PlaceDraft { gap_minutes: Some(*gap_minutes), ..draft(method, *limit) };
             Box::new(move |tx, shop| {
                 put_place(tx, shop, &actor(), now, &code, &draft, Expected::Version(version)).map(|_| Made::default())
             })
         }
+        Act::Readings { place: at, readings } => deliver(place(at), readings, now),
+        Act::Watch => watch(now),
     }
+}
+
+/// Midnight, UTC, of the day the sequence begins on.
+const FIRST_DAY_SECONDS: i64 = 1_795_564_800;
+
+/// Readings as a logger would send them.
+fn deliver(place: String, readings: &[(i64, i64)], now: Instant) -> Ready {
+    let line = |(number, (at, t)): (usize, &(i64, i64))| Line {
+        number: number as u64 + 1,
+        found: Ok(Reading { at: start().plus_micros(*at), temperature: MilliCelsius::new(*t).unwrap() }),
+    };
+    let lines: Vec<Line> = readings.iter().enumerate().map(line).collect();
+    Box::new(move |tx, shop| {
+        let delivery = take_readings::begin(tx, &place)?;
+        let last_hold = newest_hold(tx)?;
+        let taken = take_readings::take(tx, shop, &actor(), now, &delivery, &lines)?;
+        let watched = taken.follows.lives_changed > 0;
+        Ok(Made { watched, holds: holds_since(tx, last_hold)?, ..Made::default() })
+    })
+}
+
+/// A minute has passed, and the watch goes round.
+fn watch(now: Instant) -> Ready {
+    Box::new(move |tx, shop| {
+        let last_hold = newest_hold(tx)?;
+        go_round(tx, shop, now)?;
+        Ok(Made { watched: true, holds: holds_since(tx, last_hold)?, ..Made::default() })
+    })
+}
+
+fn newest_hold(tx: &mut Tx<'_>) -> Result<i64, Failure> {
+    Ok(holds::open(tx)?.iter().map(|hold| hold.id).max().unwrap_or(0))
+}
+
+/// The holds that the watch placed, each with the code of its tray.
+fn holds_since(tx: &mut Tx<'_>, last: i64) -> Result<Vec<(i64, String)>, Failure> {
+    let new: Vec<_> = holds::open(tx)?.into_iter().filter(|hold| hold.id > last).collect();
+    new.into_iter().map(|hold| Ok((hold.id, trays::by_id(tx, hold.target_id)?.code.to_string()))).collect()
 }
 
 /// A place of a method, as cold as it may be set.

@@ -9,6 +9,7 @@ mod chunk;
 mod directory;
 mod knot;
 mod laying;
+pub mod together;
 
 use crate::domain::life::rate::Sum;
 use crate::domain::life::rate::regime::{Evidence, Paces};
@@ -17,7 +18,7 @@ use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rates;
 use crate::units::instant::Instant;
 use crate::units::temperature::MilliCelsius;
-use chunk::{Ground, Stretch};
+use chunk::{Chunk, Ground, Stretch};
 use directory::Directory;
 use knot::{Kind, Regimes, Sums};
 use laying::Eras;
@@ -106,8 +107,8 @@ impl Curve {
     /// Other settings of the place; everything is laid anew.
     pub fn set_eras(&mut self, eras: &[Era]) {
         self.eras = Arc::new(Eras::new(eras, &self.rates));
-        let slots = self.directory.slots().iter();
-        let readings: Vec<Reading> = slots.flat_map(|slot| slot.chunk.readings.iter().copied()).collect();
+        let chunks = self.directory.chunks().iter();
+        let readings: Vec<Reading> = chunks.flat_map(|chunk| chunk.readings.iter().copied()).collect();
         self.directory = Directory::new(Ground { eras: &self.eras, regimes: &self.regimes }, &readings);
     }
 
@@ -122,10 +123,13 @@ impl Curve {
 
     /// What passed from one instant to another; nothing when there is no time between them. Additive to the microsecond.
     pub fn wear(&self, from: Instant, to: Instant) -> Wear {
-        if to <= from {
-            return Wear::default();
+        // Both ends are looked up before either is worked out, so that memory is waited for once.
+        match (self.find(from), self.find(to)) {
+            (Some(begin), Some(end)) if from < to => {
+                end.sums(&self.regimes).wear_since(&begin.sums(&self.regimes), to.since(from))
+            }
+            _ => Wear::default(),
         }
-        self.sums_at(to).wear_since(&self.sums_at(from), to.since(from))
     }
 
     /// Ice time of the raw clock that passed.
@@ -135,7 +139,10 @@ impl Curve {
 
     /// One sum over a stretch.
     pub fn micros(&self, sum: Sum, from: Instant, to: Instant) -> i64 {
-        if to <= from { 0 } else { self.sum_at(sum, to) - self.sum_at(sum, from) }
+        match (self.find(from), self.find(to)) {
+            (Some(begin), Some(end)) if from < to => end.sum(sum, &self.regimes) - begin.sum(sum, &self.regimes),
+            _ => 0,
+        }
     }
 
     /// The last instant from `from` to `until` at which a sum since `from` is no more than `amount`; none when it never exceeds it there.
@@ -148,21 +155,22 @@ impl Curve {
             return None;
         }
         let bound = self.sum_at(sum, from).saturating_add(amount);
-        let slots = self.directory.slots();
-        let number = slots.partition_point(|slot| slot.base.of(sum) <= bound).saturating_sub(1);
-        let slot = slots.get(number)?;
-        let bound = bound.saturating_sub(slot.base.of(sum));
-        let stretch = slot.chunk.last_beginning(|knot| knot.sums.of(sum) <= bound)?;
+        let chunks = self.directory.chunks();
+        let begins_within = |chunk: &&Chunk| chunk.base.of(sum) <= bound;
+        let halved = || chunks.partition_point(|chunk| begins_within(&chunk)).saturating_sub(1);
+        let chunk = chunks.last().filter(begins_within).or_else(|| chunks.get(halved()))?;
+        let bound = bound.saturating_sub(chunk.base.of(sum));
+        let stretch = chunk.last_beginning(|knot| knot.sums.of(sum) <= bound)?;
         let span = stretch.knot.span_within(sum, &self.regimes, bound, stretch.length);
         Some(instant(stretch.from() + span).clamp(from, until))
     }
 
     /// The temperature that counts at an instant, and whether it was measured.
     pub fn temperature_at(&self, at: Instant) -> (MilliCelsius, bool) {
-        let Some((slot, stretch)) = self.directory.at(at.micros()) else {
+        let Some((chunk, stretch)) = self.directory.at(at.micros()) else {
             return (self.projection(at).temperature, false);
         };
-        let readings = &slot.chunk.readings;
+        let readings = &chunk.readings;
         let read = readings.binary_search_by_key(&at, |reading| reading.at).ok();
         match read.and_then(|index| readings.get(index)) {
             Some(reading) => (reading.temperature, true),
@@ -185,8 +193,7 @@ impl Curve {
 
     /// How long every reading up to the last was above a limit.
     fn warm_for(&self, limit: MilliCelsius, last: Instant) -> i64 {
-        let slots = self.directory.slots().iter().rev();
-        let readings = slots.flat_map(|slot| slot.chunk.readings.iter().rev());
+        let readings = self.directory.chunks().iter().rev().flat_map(|chunk| chunk.readings.iter().rev());
         readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
     }
 
@@ -224,7 +231,7 @@ impl Curve {
     /// The instants of the readings nearest before and after an instant, itself left out.
     pub fn neighbours(&self, at: Instant) -> (Option<Instant>, Option<Instant>) {
         let number = self.directory.number_at(at.micros());
-        let readings = |number: usize| self.directory.slots().get(number).map_or(&[][..], |slot| &slot.chunk.readings);
+        let readings = |number: usize| self.directory.chunks().get(number).map_or(&[][..], |chunk| &chunk.readings);
         let before = readings(number).iter().rev().find(|reading| reading.at < at);
         let earlier = || number.checked_sub(1).and_then(|previous| readings(previous).last());
         let here = readings(number);
@@ -236,8 +243,8 @@ impl Curve {
     /// The stretches between two instants, cut at readings, eras and the borders of gaps.
     pub fn pieces(&self, from: Instant, to: Instant) -> impl Iterator<Item = Piece> + '_ {
         let (from, to) = (from.micros(), to.micros());
-        let slots = self.directory.slots().iter().skip(self.directory.number_at(from));
-        let stretches = slots.flat_map(move |slot| slot.chunk.stretches_from(from));
+        let chunks = self.directory.chunks().iter().skip(self.directory.number_at(from));
+        let stretches = chunks.flat_map(move |chunk| chunk.stretches_from(from));
         let inside = stretches.take_while(move |stretch| stretch.from() < to);
         inside.filter_map(move |stretch| self.piece(stretch, stretch.from().max(from), stretch.to().min(to)))
     }
@@ -276,18 +283,31 @@ impl Curve {
     }
 
     fn sum_at(&self, sum: Sum, at: Instant) -> i64 {
-        let at = at.micros();
-        self.directory.at(at).map_or(0, |(slot, stretch)| {
-            let here = stretch.knot.sum_after(sum, &self.regimes, at - stretch.from(), stretch.length);
-            slot.base.of(sum).saturating_add(here)
-        })
+        self.find(at).map_or(0, |found| found.sum(sum, &self.regimes))
     }
 
-    fn sums_at(&self, at: Instant) -> Sums {
+    fn find(&self, at: Instant) -> Option<Found<'_>> {
         let at = at.micros();
-        self.directory.at(at).map_or(Sums::default(), |(slot, stretch)| {
-            slot.base.plus(stretch.knot.sums_after(&self.regimes, at - stretch.from(), stretch.length))
-        })
+        self.directory.at(at).map(|(chunk, stretch)| Found { chunk, stretch, micros: at - stretch.from() })
+    }
+}
+
+/// Where an instant lies: so long after a knot of a chunk.
+#[derive(Clone, Copy)]
+struct Found<'a> {
+    chunk: &'a Chunk,
+    stretch: Stretch<'a>,
+    micros: i64,
+}
+
+impl Found<'_> {
+    fn sum(&self, sum: Sum, regimes: &Regimes) -> i64 {
+        let here = self.stretch.knot.sum_after(sum, regimes, self.micros, self.stretch.length);
+        self.chunk.base.of(sum).saturating_add(here)
+    }
+
+    fn sums(&self, regimes: &Regimes) -> Sums {
+        self.chunk.base.plus(self.stretch.knot.sums_after(regimes, self.micros, self.stretch.length))
     }
 }
 

@@ -15,6 +15,8 @@ use crate::units::temperature::MilliCelsius;
 /// Lines within which the columns must show.
 const LOOK_LINES: usize = 200;
 const LOOK_BYTES: usize = 128 * 1024;
+/// Lines that are no readings are looked at for a header so often: a file of nothing else must not cost more than one of readings.
+const HEADER_TRIES: usize = 1_000;
 
 /// Reads one file. Give it the bytes as they come, then `finish` it.
 pub struct Reader {
@@ -29,6 +31,7 @@ struct Body {
     cells: Cells,
     /// Lines that came before any time was understood; none once one was.
     doubtful: Option<Doubtful>,
+    header_tries: usize,
     /// Why the file is refused; once it is, nothing more is read.
     refused: Option<Refusal>,
 }
@@ -61,7 +64,8 @@ impl Reader {
         let wall = WallTime::new(options.zone);
         let state = State::Looking(Vec::new(), 0);
         let (cells, doubtful) = (Cells::default(), Some(Doubtful::default()));
-        Reader { splitter: Splitter::default(), body: Body { options, state, wall, cells, doubtful, refused: None } }
+        let body = Body { options, state, wall, cells, doubtful, header_tries: HEADER_TRIES, refused: None };
+        Reader { splitter: Splitter::default(), body }
     }
 
     /// Takes some bytes; gives the lines that can be told by now, in order.
@@ -177,7 +181,8 @@ impl Body {
                     return;
                 }
                 // Exports that were joined bring their headers along.
-                let maybe = why == NoStamp::NotATime && text.contains(char::is_alphabetic);
+                let maybe = why == NoStamp::NotATime && text.contains(char::is_alphabetic) && self.header_tries > 0;
+                self.header_tries -= usize::from(maybe);
                 if let Some(next) = maybe.then(|| header::read(text, &self.options).ok().flatten()).flatten() {
                     self.state = State::Known { layout: next, just_begun: true };
                     return;

@@ -31,6 +31,17 @@ impl Sums {
         }
     }
 
+    pub fn minus(self, other: Sums) -> Sums {
+        Sums {
+            raw: self.raw - other.raw,
+            colour: self.colour - other.colour,
+            frozen: self.frozen - other.frozen,
+            exposed: self.exposed - other.exposed,
+            hot: self.hot - other.hot,
+            assumed: self.assumed - other.assumed,
+        }
+    }
+
     pub fn of(&self, sum: Sum) -> i64 {
         match sum {
             Sum::Raw => self.raw,
@@ -43,13 +54,13 @@ impl Sums {
 
     /// The wear of a stretch of `micros` that began at `earlier`.
     pub fn wear_since(&self, earlier: &Sums, micros: i64) -> Wear {
-        let assumed = self.assumed - earlier.assumed;
+        let Sums { raw, colour, frozen, exposed, hot, assumed } = self.minus(*earlier);
         Wear {
-            raw_micros: self.raw - earlier.raw,
-            colour_micros: self.colour - earlier.colour,
-            frozen_micros: self.frozen - earlier.frozen,
-            exposed_micros: self.exposed - earlier.exposed,
-            hot_micros: self.hot - earlier.hot,
+            raw_micros: raw,
+            colour_micros: colour,
+            frozen_micros: frozen,
+            exposed_micros: exposed,
+            hot_micros: hot,
             measured_micros: micros - assumed,
             assumed_micros: assumed,
         }
@@ -128,10 +139,9 @@ impl Regimes {
     }
 }
 
-/// From its instant to that of the next knot the temperature goes evenly from `from` to `to`. One line of the processor's cache: a
-/// question about any instant reads one knot, and the instant of the next.
+/// From its instant to that of the next knot the temperature goes evenly from `from` to `to`. As long as one line of the processor's
+/// cache: a question about any instant reads one knot, and the instants of those beside it.
 #[derive(Debug, Clone, Copy)]
-#[repr(align(64))]
 pub struct Knot {
     /// The instant, and in the last three bits the number of the kind: in order of time all the same.
     stamp: i64,
@@ -146,6 +156,11 @@ const _: () = assert!(size_of::<Knot>() == 64);
 impl Knot {
     pub fn new(at: i64, from: Fine, to: Fine, kind: Kind, sums: Sums) -> Knot {
         Knot { stamp: at << 3 | kind.number() as i64, from, to, sums }
+    }
+
+    /// The same stretch with other sums before it.
+    pub fn shifted(&self, by: Sums) -> Knot {
+        Knot { sums: self.sums.plus(by), ..*self }
     }
 
     pub fn at(&self) -> i64 {

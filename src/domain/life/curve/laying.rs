@@ -7,6 +7,7 @@ use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rates;
 use crate::units::instant::Instant;
 use crate::units::temperature::MilliCelsius;
+use std::sync::Arc;
 
 /// The settings of a place through time, never empty, in order.
 #[derive(Debug, Clone)]
@@ -67,6 +68,22 @@ impl Laying<'_> {
         match (before, after) {
             (Some(a), Some(b)) if to - from <= self.eras.at(from).gap_micros => self.straight(a, b),
             _ => self.held(before.map(|a| a.temperature).max(after.map(|b| b.temperature)), from, to),
+        }
+    }
+
+    /// What was laid, after the knots it goes on from and before those it leads to, whose sums shift, and with the knot that ends it all.
+    pub fn join(self, head: &[Knot], tail: &[Knot], end: i64) -> Arc<[Knot]> {
+        let all = head.iter().copied().chain(self.knots);
+        match tail.first() {
+            None => {
+                let kind = Kind { method: StorageMethod::Chill, evidence: Evidence::Assumed };
+                let still = Fine::from_mc(0.0);
+                all.chain([Knot::new(end, still, still, kind, self.sums)]).collect()
+            }
+            Some(first) => {
+                let shift = self.sums.minus(first.sums);
+                all.chain(tail.iter().map(|knot| knot.shifted(shift))).collect()
+            }
         }
     }
 

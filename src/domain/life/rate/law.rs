@@ -22,6 +22,7 @@ impl Law {
     }
 
     /// The mean rate while the temperature goes evenly from one end to the other: the integral over the line, divided by its length.
+    #[inline]
     pub fn mean(self, low: f64, high: f64) -> f64 {
         match self {
             Law::Flat(rate) => rate,
@@ -99,21 +100,23 @@ impl Tariff {
     }
 
     /// The mean rate over a straight line between two temperatures, either way round.
+    #[inline]
     pub fn mean(&self, from: f64, to: f64) -> f64 {
-        let (low, high) = if from <= to { (from, to) } else { (to, from) };
+        let (low, high) = (from.min(to), from.max(to));
+        match self.bands.iter().find(|band| low <= band.up_to) {
+            Some(band) if high <= band.up_to => band.law.mean(low, high),
+            _ => self.mean_over_edges(low, high),
+        }
+    }
+
+    fn mean_over_edges(&self, low: f64, high: f64) -> f64 {
         let mut reached = low;
         let mut total = 0.0;
         for band in &self.bands {
-            if high <= band.up_to {
-                if reached == low {
-                    return band.law.mean(low, high);
-                }
-                total += band.law.mean(reached, high) * (high - reached);
-                break;
-            }
-            if band.up_to > reached {
-                total += band.law.mean(reached, band.up_to) * (band.up_to - reached);
-                reached = band.up_to;
+            let end = band.up_to.min(high);
+            if end > reached {
+                total += band.law.mean(reached, end) * (end - reached);
+                reached = end;
             }
         }
         total / (high - low)

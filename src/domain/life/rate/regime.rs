@@ -136,7 +136,10 @@ fn mc(temperature: MilliCelsius) -> f64 {
 
 /// Up to a whole number, unless it lies so little above one that only the arithmetic can have put it there: 4 units in the last place.
 fn whole(exact: f64) -> i64 {
-    (exact * (1.0 - 4.0 * f64::EPSILON)).ceil() as i64
+    let exact = exact * (1.0 - 4.0 * f64::EPSILON);
+    // `ceil` would be a call on processors that need not know the instruction.
+    let cut = exact as i64;
+    cut.saturating_add(i64::from(exact > cut as f64))
 }
 
 /// A steady rate in whole parts of 1e-12, rounded up.
