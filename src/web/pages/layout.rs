@@ -69,9 +69,9 @@ fn rules_in_use(shop: &Shop, signed_in: bool) -> Markup {
             p { "Rules in use: "
     (shop.jurisdiction.as_str().to_uppercase()) ". "
                 @match validated {
-                    0 => "No limit is looser than they say. ",
-                    1 => { strong { "1 limit is looser, validated by the shop. " } }
-                    many => { strong { (many) " limits are looser, validated by the shop. " } }
+                    0 => "No setting is looser than this profile. ",
+                    1 => { strong { "1 setting is looser, validated by the shop. " } }
+                    many => { strong { (many) " settings are looser, validated by the shop. " } }
                 }
                 "Life counts at the temperatures that were measured, and at the worst where none were." }
             p.ways { a href="/cautions" { "Cautions" } @if signed_in { a href="/profile" { "All rules in use" } } }

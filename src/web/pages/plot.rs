@@ -1,11 +1,13 @@
 //! Curves as pictures: temperature over time as inline SVG, once for a phone and once for a wide screen, with the same facts in words for
 //! whoever does not see them. Which curve is shown, and what stands around it, is the page's.
 
+mod axis;
+
 use crate::domain::life::trace::{Gap, Limit, Point, Trace};
-use crate::units::instant::{Instant, MICROS_PER_MINUTE, MICROS_PER_SECOND};
+use crate::units::instant::{Instant, MICROS_PER_SECOND};
 use crate::units::temperature::MilliCelsius;
 use crate::units::zone::Zone;
-use chrono::{Datelike, NaiveDate, NaiveTime, TimeDelta, Timelike};
+use axis::{Scale, Stretch, time_ticks};
 use maud::{Markup, PreEscaped, html};
 use plotters::chart::{ChartBuilder, ChartContext};
 use plotters::coord::cartesian::Cartesian2d;
@@ -29,6 +31,12 @@ pub struct Picture<'a> {
     pub alarms: Vec<(Instant, Instant)>,
     /// Where another place begins, and its name.
     pub borders: Vec<(Instant, &'a str)>,
+}
+
+impl Picture<'_> {
+    const fn stretch(&self) -> Stretch {
+        Stretch { zone: self.zone, from: self.from, to: self.to }
+    }
 }
 
 /// A picture is drawn twice, each time with letters that can be read at the size it is shown in.
@@ -122,7 +130,7 @@ pub fn in_words(picture: &Picture<'_>) -> String {
     words
 }
 
-fn limits_of<'a>(picture: &'a Picture<'_>) -> impl Iterator<Item = &'a Limit> {
+fn limits_of<'a>(picture: &'a Picture<'_>) -> impl Iterator<Item = &'a Limit> + Clone {
     picture.traces.iter().flat_map(|trace| trace.limits.iter())
 }
 
@@ -136,8 +144,9 @@ fn paint(picture: &Picture<'_>, size: &Size) -> Result<String, Box<dyn std::erro
     let mut text = String::new();
     {
         let root = SVGBackend::with_string(&mut text, (size.width, size.height)).into_drawing_area();
-        let scale = Scale::of(picture);
-        let (times, degrees) = (time_ticks(picture, size.time_ticks), scale.ticks());
+        let points = picture.traces.iter().flat_map(|trace| trace.points.iter()).map(|point| point.temperature);
+        let scale = Scale::of(points.chain(limits_of(picture).map(|limit| limit.temperature)));
+        let (times, degrees) = (time_ticks(&picture.stretch(), size.time_ticks), scale.ticks());
         let key_times: Vec<i64> = times.iter().map(|(at, _)| since(picture, *at)).collect();
         let mut chart = ChartBuilder::on(&root)
             .margin_top(size.letter * 3 / 4)
@@ -196,37 +205,6 @@ fn letters(size: &Size, colour: RGBColor) -> TextStyle<'static> {
 
 fn stroke(colour: RGBColor, width: u32) -> ShapeStyle {
     ShapeStyle { color: colour.to_rgba(), filled: false, stroke_width: width }
-}
-
-/// From the coldest to the warmest that is shown, with room above for names and below for alarms, in milli-degrees.
-struct Scale {
-    low: i64,
-    high: i64,
-    step: i64,
-}
-
-impl Scale {
-    fn of(picture: &Picture<'_>) -> Scale {
-        let points = picture.traces.iter().flat_map(|trace| trace.points.iter()).map(|point| point.temperature);
-        let shown = || points.clone().chain(limits_of(picture).map(|limit| limit.temperature)).map(MilliCelsius::get);
-        let (coldest, warmest) = (shown().min().unwrap_or(0), shown().max().unwrap_or(5_000));
-        let span = (warmest - coldest).max(2_000);
-        let (low, high) = (coldest - span * 12 / 100, warmest + span * 30 / 100);
-        let steps = [500, 1_000, 2_000, 5_000, 10_000, 20_000];
-        let step = steps.into_iter().find(|step| (high - low) / step <= 6).unwrap_or(50_000);
-        Scale { low, high, step }
-    }
-
-    fn ticks(&self) -> Vec<i64> {
-        let first = -(-self.low).div_euclid(self.step);
-        (first..=self.high.div_euclid(self.step)).map(|n| n * self.step).collect()
-    }
-
-    fn written(&self, mc: i64) -> String {
-        let sign = if mc < 0 { "-" } else { "" };
-        let (whole, tenth) = (mc.abs() / 1_000, mc.abs() % 1_000 / 100);
-        if self.step < 1_000 { format!("{sign}{whole}.{tenth}") } else { format!("{sign}{whole}") }
-    }
 }
 
 /// What was not measured lies on a shade.
@@ -318,56 +296,6 @@ fn draw_alarms(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size, sc
 fn label_at(picture: &Picture<'_>, times: &[(Instant, String)], millis: i64) -> String {
     let near = times.iter().find(|(at, _)| since(picture, *at) == millis);
     near.map(|(_, label)| label.clone()).unwrap_or_default()
-}
-
-/// Steps of the time axis in minutes; from a day on in days.
-const STEPS: [i64; 10] = [1, 2, 5, 10, 15, 30, 60, 120, 180, 360];
-const DAY_STEPS: [i64; 7] = [1, 2, 3, 7, 14, 28, 56];
-
-/// Instants to name on the time axis, at most about so many: whole hours of the shop's clock, and days by name.
-fn time_ticks(picture: &Picture<'_>, most: i64) -> Vec<(Instant, String)> {
-    let minutes = picture.to.since(picture.from) / MICROS_PER_MINUTE;
-    match STEPS.into_iter().find(|step| minutes / step <= most) {
-        Some(step) => ticks(picture, 1, step),
-        None if minutes / 720 <= most => ticks(picture, 1, 720),
-        None => {
-            let days = minutes / (24 * 60);
-            let step = DAY_STEPS.into_iter().find(|step| days / step <= most);
-            ticks(picture, step.unwrap_or(days / most.max(1) + 1), 24 * 60)
-        }
-    }
-}
-
-fn ticks(picture: &Picture<'_>, days: i64, minutes: i64) -> Vec<(Instant, String)> {
-    let zone = picture.zone;
-    let (mut day, last) = (zone.day_of(picture.from), zone.day_of(picture.to));
-    let mut found: Vec<(Instant, String)> = Vec::new();
-    while day <= last {
-        if i64::from(day.num_days_from_ce()).rem_euclid(days) == 0 {
-            for minute in (0..24 * 60).step_by(usize::try_from(minutes).unwrap_or(1).max(1)) {
-                let at = zone.instant_of(day.and_time(NaiveTime::MIN) + TimeDelta::minutes(minute));
-                // Where the clock is set forward two marks fall on one instant.
-                let later = found.last().is_none_or(|(before, _)| at > *before);
-                if later && at >= picture.from && at <= picture.to {
-                    found.push((at, tick_label(zone, day, minute, at, days)));
-                }
-            }
-        }
-        let Some(next) = day.succ_opt() else { break };
-        day = next;
-    }
-    found
-}
-
-fn tick_label(zone: Zone, day: NaiveDate, minute: i64, at: Instant, days: i64) -> String {
-    match (minute, days) {
-        (0, ..=2) => day.format("%a %-d").to_string(),
-        (0, _) => day.format("%-d %b").to_string(),
-        _ => {
-            let time = zone.time_of(at);
-            format!("{:02}:{:02}", time.hour(), time.minute())
-        }
-    }
 }
 
 #[cfg(test)]

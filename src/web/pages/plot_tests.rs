@@ -6,6 +6,7 @@ use crate::domain::life::trace::trace;
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rules;
 use crate::domain::shop::Jurisdiction;
+use crate::units::instant::MICROS_PER_MINUTE;
 use roxmltree::{Document, Node};
 
 fn noon() -> Instant {
@@ -155,7 +156,7 @@ fn the_time_axis_fits_every_span() {
             let one =
                 Picture { zone, from, to, borders: Vec::new(), alarms: Vec::new(), ..picture("x", &shown, Vec::new()) };
             for most in [5, 11] {
-                let marks = time_ticks(&one, most);
+                let marks = time_ticks(&one.stretch(), most);
                 assert!(marks.len() as i64 <= most + 1, "{minutes} minutes: {marks:?}");
                 assert!(marks.len() >= 2 || minutes < 5, "{minutes} minutes: {marks:?}");
                 assert!(marks.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 != pair[1].1), "{marks:?}");

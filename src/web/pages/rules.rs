@@ -106,6 +106,7 @@ fn own_settings(rules: &Rules) -> Markup {
                 code { (own.name) } ": " (own.value) " instead of " (own.profile_value) ". "
                 @match &own.validated { Some(ground) => { strong { "Looser, validated by the shop: " } (ground) }, None => "Stricter." }
             } } }
+            p { "A longer time for raw eating that the shop validated for one of its cuts is named with its ground at every tray of that cut." }
         }
     }
 }
