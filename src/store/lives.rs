@@ -2,7 +2,8 @@
 
 use super::error::StoreError;
 use super::prepared::{on_either, update};
-use super::schema::lives;
+use super::read::Reading;
+use super::schema::{lives, trays};
 use super::trays::instant;
 use super::write::Tx;
 use crate::domain::life::lived::Lived;
@@ -89,6 +90,23 @@ impl TryFrom<LifeRow> for Lived {
 pub fn insert(tx: &mut Tx<'_>, tray_id: i64, lived: &Lived) -> Result<(), StoreError> {
     diesel::insert_into(lives::table).values(LifeRow::of(tray_id, lived)).execute(tx.changing())?;
     Ok(())
+}
+
+/// The life of a tray.
+pub fn of(reading: &mut Reading<'_>, tray_id: i64) -> Result<Lived, StoreError> {
+    let row: LifeRow = lives::table.filter(lives::tray_id.eq(tray_id)).get_result(reading.conn)?;
+    row.try_into()
+}
+
+/// Number, code and life of every tray in stock: for checks, which must not stumble over what else is wrong with a tray.
+pub fn in_stock(reading: &mut Reading<'_>) -> Result<Vec<(i64, String, Lived)>, StoreError> {
+    let rows: Vec<(i64, String, LifeRow)> = trays::table
+        .inner_join(lives::table.on(lives::tray_id.eq(trays::id)))
+        .filter(trays::fate.is_null())
+        .order(trays::id)
+        .select((trays::id, trays::code, lives::all_columns))
+        .load(reading.conn)?;
+    rows.into_iter().map(|(id, code, row)| Ok((id, code, row.try_into()?))).collect()
 }
 
 struct Replace;

@@ -8,8 +8,7 @@ pub mod ice;
 pub mod law;
 pub mod regime;
 
-use crate::domain::place::StorageMethod;
-use crate::units::instant::{Instant, MICROS_PER_HOUR};
+use crate::units::instant::MICROS_PER_HOUR;
 use crate::units::temperature::MilliCelsius;
 
 /// What is summed over a curve, beside plain time.
@@ -33,8 +32,6 @@ pub const COLOUR_BUDGET_MICROS: i64 = 6 * 24 * MICROS_PER_HOUR / 100 * 196;
 /// How fast a clock runs, in millionths of its speed at 0 °C. Zero is a stopped clock.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Pace(i64);
-
-const MILLION: i128 = 1_000_000;
 
 /// A temperature outside the domain of the rate models.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,11 +90,6 @@ impl Pace {
     /// The speed in melting ice.
     pub const ICE: Pace = Pace(1_000_000);
 
-    /// The fastest pace the models know, that of 25 °C: what a place counts at when its temperature cannot be judged.
-    pub fn worst() -> Pace {
-        MilliCelsius::new(25_000).ok().and_then(|warm| cautious_rate(warm).ok()).unwrap_or(Pace(21_000_000))
-    }
-
     pub const fn millionths(self) -> i64 {
         self.0
     }
@@ -105,97 +97,6 @@ impl Pace {
     /// A pace as it was written down; nothing runs backwards.
     pub fn from_millionths(millionths: i64) -> Pace {
         Pace(millionths.max(0))
-    }
-
-    /// The pace of the raw clock in a place nobody measures: freezing pauses it; otherwise the place is as warm as its upper
-    /// limit allows; and superchill earns no slower rate than ice without a measurement.
-    pub fn unmeasured(method: StorageMethod, upper_limit: MilliCelsius) -> Result<Pace, OutsideModel> {
-        match method {
-            StorageMethod::Frozen => Ok(Pace::STOPPED),
-            StorageMethod::Superchill => Ok(cautious_rate(upper_limit)?.max(Pace::ICE)),
-            StorageMethod::Chill | StorageMethod::Ambient => cautious_rate(upper_limit),
-        }
-    }
-
-    /// Ice time that passes in a span, rounded up.
-    pub fn ice_micros(self, span_micros: i64) -> i64 {
-        let product = i128::from(span_micros.max(0)) * i128::from(self.0);
-        i64::try_from((product + MILLION - 1) / MILLION).unwrap_or(i64::MAX)
-    }
-}
-
-/// One tray's raw clock as last anchored: its budget, what was used, and when that was true. The budget and the used time are
-/// microseconds at 0 °C.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct RawClock {
-    pub budget_micros: i64,
-    pub used_micros: i64,
-    pub as_of: Instant,
-}
-
-impl RawClock {
-    /// A clock that starts now with nothing used.
-    pub const fn fresh(budget_micros: i64, now: Instant) -> RawClock {
-        RawClock { budget_micros, used_micros: 0, as_of: now }
-    }
-
-    /// The same clock anchored at `now` after running at `pace`. A time before the anchor changes nothing.
-    pub fn run_to(self, now: Instant, pace: Pace) -> RawClock {
-        if now <= self.as_of {
-            return self;
-        }
-        let used = self.used_micros.saturating_add(pace.ice_micros(now.since(self.as_of)));
-        RawClock { used_micros: used, as_of: now, ..self }
-    }
-
-    /// Ice time left as of the anchor, never below zero.
-    pub fn left_micros(self) -> i64 {
-        (self.budget_micros - self.used_micros).max(0)
-    }
-
-    /// Used share of the budget in permille, rounded up, at most 1000.
-    pub fn used_permille(self) -> i64 {
-        if self.budget_micros <= 0 {
-            return 1_000;
-        }
-        let share = (i128::from(self.used_micros) * 1_000 + i128::from(self.budget_micros) - 1)
-            / i128::from(self.budget_micros);
-        i64::try_from(share).unwrap_or(1_000).clamp(0, 1_000)
-    }
-
-    /// The last instant at which, kept at `pace`, the used time is still within the budget; none when the clock is stopped and
-    /// has something left.
-    pub fn ends_at(self, pace: Pace) -> Option<Instant> {
-        let left = self.left_micros();
-        if self.used_micros > self.budget_micros {
-            // It ended before the anchor; when exactly, the anchor no longer knows.
-            return Some(self.as_of.plus_micros(-1));
-        }
-        if left == 0 {
-            return Some(self.as_of);
-        }
-        if pace.0 == 0 {
-            return None;
-        }
-        let span = i128::from(left) * MILLION / i128::from(pace.0);
-        Some(self.as_of.plus_micros(i64::try_from(span).unwrap_or(i64::MAX)))
-    }
-
-    /// The clock of a tray made from trays with these clocks, all anchored at `now`: the most consumed share of any input is
-    /// taken over into the new budget, and never more ice time is left than any input had.
-    pub fn inherit(inputs: &[RawClock], budget_micros: i64, now: Instant) -> RawClock {
-        let mut used = 0;
-        for input in inputs {
-            let by_share = if input.budget_micros <= 0 {
-                budget_micros
-            } else {
-                let product = i128::from(input.used_micros.max(0)) * i128::from(budget_micros);
-                i64::try_from((product + i128::from(input.budget_micros) - 1) / i128::from(input.budget_micros))
-                    .unwrap_or(i64::MAX)
-            };
-            used = used.max(by_share).max(budget_micros - input.left_micros());
-        }
-        RawClock { budget_micros, used_micros: used, as_of: now }
     }
 }
 

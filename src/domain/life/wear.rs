@@ -98,3 +98,35 @@ pub fn permille(used: i64, budget: i64) -> i64 {
     let share = (i128::from(used.max(0)) * 1_000 + i128::from(budget) - 1) / i128::from(budget);
     i64::try_from(share).unwrap_or(1_000).clamp(0, 1_000)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(budget: i64, used: i64) -> (Wear, Budgets) {
+        let wear = Wear {
+            raw_micros: used,
+            colour_micros: used,
+            frozen_micros: used,
+            exposed_micros: used,
+            ..Wear::default()
+        };
+        (wear, Budgets { raw_micros: budget, colour_micros: Some(budget), frozen_micros: budget })
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn taking_over_never_lengthens_a_life(inputs in proptest::collection::vec((1_i64..1_000_000, 0_i64..1_200_000), 1..5), budget in 1_i64..2_000_000) {
+            let inputs: Vec<(Wear, Budgets)> = inputs.into_iter().map(|(budget, used)| of(budget, used)).collect();
+            let (_, budgets) = of(budget, 0);
+            let heir = inherit(&inputs, &budgets);
+            for (wear, own) in &inputs {
+                for (used, before) in [(heir.raw_micros, wear.raw_micros), (heir.colour_micros, wear.colour_micros), (heir.frozen_micros, wear.frozen_micros)] {
+                    proptest::prop_assert!((budget - used).max(0) <= (own.raw_micros - before).max(0));
+                    proptest::prop_assert!(permille(used, budget) >= permille(before, own.raw_micros));
+                }
+                proptest::prop_assert!(heir.exposed_micros >= wear.exposed_micros);
+            }
+        }
+    }
+}
