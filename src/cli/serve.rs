@@ -57,6 +57,7 @@ pub fn run(arguments: &ServeArguments) -> Result<(), Stop> {
 
 /// Serves until told to stop. `ready` runs once the address is known and connections are taken.
 pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr)) -> Result<(), Stop> {
+    desk.warm_up()?;
     let watch = watch::start(Arc::clone(&desk), clock::now);
     let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
     let options = ServerOptions {

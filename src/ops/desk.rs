@@ -4,7 +4,7 @@ use super::access::Attempts;
 use super::failure::Failure;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
-use crate::store::{Reading, Store, StoreOptions, Tx};
+use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
 use std::sync::Arc;
 
 /// One shop, open for business.
@@ -40,6 +40,11 @@ impl Desk {
     /// `sqlite` or `postgresql`.
     pub const fn database_kind(&self) -> &'static str {
         self.store.kind()
+    }
+
+    /// Reads what was measured, before the shop opens: an act that had to read it first would keep others waiting.
+    pub fn warm_up(&self) -> Result<(), Failure> {
+        self.store.read(|reading| Ok(evidence::warm(reading)?))
     }
 
     /// Looks at one consistent state.

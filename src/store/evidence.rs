@@ -1,6 +1,7 @@
 //! The temperature curve of each place, kept in memory and brought up to date from the readings that came since. The readings are the
 //! truth; a curve is thrown away with the process.
 
+use super::catalogue::place;
 use super::error::StoreError;
 use super::read::Reading;
 use super::readings;
@@ -66,6 +67,14 @@ pub fn curve(reading: &mut Reading<'_>, place: &Place) -> Result<Arc<Curve>, Sto
         reading.evidence.keep(&place.code, &fresh);
     }
     Ok(fresh.curve)
+}
+
+/// Reads the curve of every place, so that no act waits for one.
+pub fn warm(reading: &mut Reading<'_>) -> Result<(), StoreError> {
+    for place in place::list(reading)? {
+        curve(reading, &place)?;
+    }
+    Ok(())
 }
 
 fn build(reading: &mut Reading<'_>, place: &Place) -> Result<Known, StoreError> {
