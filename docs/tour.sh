@@ -65,3 +65,12 @@ DUE=$(echo "$REVIEW" | grep -o '"advice":"mark_down"[^}]*"tray_code":"[^"]*"' | 
 
 # Where every gram of the fish is.
 get "/v1/lots/$LOT"; echo
+
+# What a logger says of the front case, as it exports it: sent again it changes nothing.
+printf 'timestamp;temp (°C)\n%s;0,6\n%s;ERR\n' "$(date -u +%Y-%m-%dT%H:%M:00Z)" "$(date -u +%Y-%m-%dT%H:%M:30Z)" > front-case.csv
+curl -sS -X POST "$BASE/v1/places/front-case/readings" -H "Authorization: Bearer $TOKEN" -H 'Content-Type: text/csv' --data-binary @front-case.csv; echo
+
+# What the second block has lived through and which clock ends it; and what the day cost in the case.
+BLOCK=$(echo "$BLOCKS" | grep -o '"tray_code":"[^"]*"' | cut -d'"' -f4 | sed -n 2p)
+get "/v1/trays/$BLOCK/life"; echo
+get /v1/places/front-case/life | cut -c1-400; echo

@@ -51,6 +51,8 @@ fn the_tour_runs() {
         r#""passed_over":[]"#,
         r#""label_wanted":"markdown""#,
         r#"{"account":"customer","grams":268"#,
+        r#""sensor_fault":1"#,
+        r#""limiting_clock":"raw""#,
     ] {
         assert!(said.contains(expected), "{expected} is missing in\n{said}");
     }
