@@ -153,7 +153,7 @@ fn paint(picture: &Picture<'_>, size: &Size) -> Result<String, Box<dyn std::erro
             .margin_right(size.letter * 3 / 2)
             .margin_left(size.letter / 4)
             .x_label_area_size(size.letter * 3 / 2)
-            .y_label_area_size(size.letter * 3)
+            .y_label_area_size(size.letter * 4)
             .build_cartesian_2d(
                 (0..since(picture, picture.to).max(1)).with_key_points(key_times),
                 (scale.low..scale.high).with_key_points(degrees.clone()),
@@ -190,7 +190,7 @@ fn since(picture: &Picture<'_>, at: Instant) -> i64 {
 
 /// How wide the inside of a picture is, in its own units.
 fn inside_width(size: &Size) -> i64 {
-    i64::from(size.width) - i64::from(size.letter) * 5
+    i64::from(size.width) - i64::from(size.letter) * 6
 }
 
 /// A little to the right of a line, in milliseconds.
@@ -270,7 +270,7 @@ fn draw_borders(chart: &mut Chart<'_, '_>, picture: &Picture<'_>, size: &Size, s
         let full = format!("{number} {name}");
         // A letter of this face is little more than half as wide as it is high.
         let width = |text: &str| {
-            i64::try_from(text.chars().count() + 1).unwrap_or(i64::MAX / 99) * i64::from(size.letter) * 58 / 100
+            i64::try_from(text.chars().count() + 1).unwrap_or(i64::MAX / 99) * i64::from(size.letter) * 68 / 100
         };
         let words = [full, number].into_iter().find(|text| width(text) <= room);
         if let Some(words) = words {
