@@ -5,6 +5,7 @@ pub mod alarm;
 pub mod bench;
 pub mod board;
 pub mod break_down;
+pub mod changes;
 pub mod count;
 pub mod customer;
 pub mod desk;

@@ -144,6 +144,42 @@ pub const fn begin_read(connection: &AnyConnection) -> &'static str {
     }
 }
 
+/// Settled acts behind a position (transaction, act), and the order to read them in: what follows a `WHERE`.
+///
+/// On PostgreSQL an act is settled when no transaction that began before or beside its own is still open (of the whole server, for
+/// `pg_snapshot_xmin` knows no less): then nothing can come to stand before it any more.
+pub fn acts_behind(connection: &AnyConnection, (xact, id): (i64, i64)) -> String {
+    match connection {
+        AnyConnection::Sqlite(_) => format!("id > {id} ORDER BY id"),
+        AnyConnection::Postgres(_) => format!("(xact, id) > ({xact}, {id}) AND {SETTLED} ORDER BY xact, id"),
+    }
+}
+
+/// The same, the newest first.
+pub fn newest_acts(connection: &AnyConnection) -> String {
+    match connection {
+        AnyConnection::Sqlite(_) => "TRUE ORDER BY id DESC".to_owned(),
+        AnyConnection::Postgres(_) => format!("{SETTLED} ORDER BY xact DESC, id DESC"),
+    }
+}
+
+const SETTLED: &str = "xact < pg_snapshot_xmin(pg_current_snapshot())::text::bigint + xact_offset()";
+
+/// A shop restored on another server brings transaction numbers that this one may not have reached: from now on it counts above them, or
+/// new acts would stand before old ones. Where that is not so it does nothing.
+pub fn count_on(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    let AnyConnection::Postgres(postgres) = connection else { return Ok(()) };
+    // The lock: of two programs that start together, the second finds it done. The key is any number that nobody else here uses.
+    Ok(postgres.batch_execute(
+        "DO $$ DECLARE ahead bigint; BEGIN \
+         PERFORM pg_advisory_xact_lock(20261125); \
+         SELECT MAX(xact) + 1 - pg_snapshot_xmax(pg_current_snapshot())::text::bigint INTO ahead FROM acts; \
+         IF ahead > xact_offset() THEN \
+           EXECUTE format('CREATE OR REPLACE FUNCTION xact_offset() RETURNS BIGINT LANGUAGE sql IMMUTABLE AS ''SELECT %s::bigint''', ahead); \
+         END IF; END $$",
+    )?)
+}
+
 /// A consistent copy beside running writers. SQLite does not sync the copy itself, so we do, file and folder.
 pub fn copy_to(target: &Target, file: &Path) -> Result<(), StoreError> {
     let Target::Sqlite(source) = target else {

@@ -9,6 +9,7 @@ pub mod acts;
 pub mod alarms;
 pub mod breakdowns;
 pub mod catalogue;
+pub mod changes;
 mod connection;
 pub mod counters;
 mod dialect;
@@ -64,6 +65,7 @@ impl Store {
         let target = Target::read(&options.database);
         let mut first = connection::open_for_writing(&target)?;
         migrate::run(&mut first)?;
+        dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
         let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
         let writer = write::Writer::open(&target, first, evidence)?;

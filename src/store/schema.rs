@@ -112,6 +112,7 @@ diesel::table! {
         actor -> Text,
         reason -> Nullable<Text>,
         reverses_act_id -> Nullable<BigInt>,
+        xact -> BigInt,
     }
 }
 

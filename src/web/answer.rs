@@ -41,17 +41,18 @@ pub fn created<T: Serialize>(body: &T) -> (u16, String) {
 
 /// One page of a list, with the address of the next one.
 pub fn page<T: Serialize>(request: &HttpRequest, body: &T, next: Option<i64>) -> Outcome {
+    page_until(request, body, "cursor", next.map(write_cursor))
+}
+
+/// The same where the parameter with the cursor has a name of its own.
+pub fn page_until<T: Serialize>(request: &HttpRequest, body: &T, name: &str, next: Option<String>) -> Outcome {
     let mut response = HttpResponse::Ok();
     response.content_type("application/json").insert_header((header::CACHE_CONTROL, "no-store"));
     if let Some(next) = next {
+        let ours = format!("{name}=");
         let kept: Vec<&str> =
-            request.query_string().split('&').filter(|p| !p.is_empty() && !p.starts_with("cursor=")).collect();
-        let query = kept
-            .into_iter()
-            .map(str::to_owned)
-            .chain([format!("cursor={}", write_cursor(next))])
-            .collect::<Vec<_>>()
-            .join("&");
+            request.query_string().split('&').filter(|p| !p.is_empty() && !p.starts_with(&ours)).collect();
+        let query = kept.into_iter().map(str::to_owned).chain([format!("{ours}{next}")]).collect::<Vec<_>>().join("&");
         response.insert_header((header::LINK, format!("<{}?{query}>; rel=\"next\"", request.path())));
     }
     Ok(response.body(text(body)?))
@@ -59,19 +60,40 @@ pub fn page<T: Serialize>(request: &HttpRequest, body: &T, next: Option<i64>) ->
 
 /// A cursor is opaque to clients: a number in hexadecimal with its check.
 fn write_cursor(number: i64) -> String {
-    let body = format!("{number:x}");
+    sealed(&format!("{number:x}"))
+}
+
+fn sealed(body: &str) -> String {
     format!("{body}-{:08x}", crc32fast::hash(body.as_bytes()))
+}
+
+/// What stands before the check, if that is right.
+fn unsealed(text: &str) -> Option<&str> {
+    let (body, _) = text.split_once('-')?;
+    (sealed(body) == text).then_some(body)
+}
+
+fn not_ours(field: &str) -> Problem {
+    Problem::at(Speech::MalformedRequest, field, "is not a cursor of ours")
 }
 
 /// Reads a cursor; anything that was not made here is malformed.
 pub fn read_cursor(text: Option<&str>) -> Result<Option<i64>, Problem> {
     let Some(text) = text else { return Ok(None) };
-    let malformed = || Problem::at(Speech::MalformedRequest, "cursor", "is not a cursor of ours");
-    let (body, check) = text.split_once('-').ok_or_else(malformed)?;
-    if format!("{:08x}", crc32fast::hash(body.as_bytes())) != check {
-        return Err(malformed());
-    }
-    i64::from_str_radix(body, 16).map(Some).map_err(|_| malformed())
+    let number = unsealed(text).and_then(|body| i64::from_str_radix(body, 16).ok());
+    number.map(Some).ok_or_else(|| not_ours("cursor"))
+}
+
+/// The cursor of the change feed holds two numbers, so that neither kind is taken for the other.
+pub fn write_feed_cursor((first, second): (i64, i64)) -> String {
+    sealed(&format!("{first:x}.{second:x}"))
+}
+
+pub fn read_feed_cursor(field: &str, text: &str) -> Result<(i64, i64), Problem> {
+    let numbers = unsealed(text).and_then(|body| body.split_once('.')).and_then(|(first, second)| {
+        Some((i64::from_str_radix(first, 16).ok()?, i64::from_str_radix(second, 16).ok()?))
+    });
+    numbers.ok_or_else(|| not_ours(field))
 }
 
 /// A whole number of the query.
@@ -125,7 +147,11 @@ mod tests {
         assert_eq!(read_cursor(Some(&write_cursor(4_711))).ok(), Some(Some(4_711)));
         for bad in ["", "1", "1-00000000", "zz-zz", "-1-abc"] {
             assert!(read_cursor(Some(bad)).is_err(), "{bad}");
+            assert!(read_feed_cursor("after", bad).is_err(), "{bad}");
         }
+        let feed = write_feed_cursor((77, 4_711));
+        assert_eq!(read_feed_cursor("after", &feed).ok(), Some((77, 4_711)));
+        assert!(read_cursor(Some(&feed)).is_err() && read_feed_cursor("after", &write_cursor(77)).is_err());
     }
 
     #[test]

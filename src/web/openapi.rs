@@ -26,7 +26,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
         (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
-        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."),
+        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
 )]
@@ -151,6 +151,7 @@ pub fn document() -> Document {
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
         api::review::Doc::openapi(),
+        api::changes::Doc::openapi(),
     ] {
         document.merge(part);
     }

@@ -369,6 +369,14 @@ fn queries(t: &Things) -> Made {
         made.push(get(&format!("/v1/{list}?limit=5&limit=6"), 400, "malformed_request", "query"));
         made.push(get(&format!("/v1/{list}?page=2"), 400, "malformed_request", "query"));
     }
+    // The two kinds of cursor, each rightly sealed: lists have one number, the feed has two.
+    made.push(get("/v1/trays?cursor=0.0-f6f40502", 400, "malformed_request", "cursor"));
+    for bad in ["1-83dcefb7", "zzz", "", "0.0-00000000", "NOW"] {
+        made.push(get(&format!("/v1/changes?after={bad}"), 400, "malformed_request", "after"));
+    }
+    made.push(get("/v1/changes?after=fffff.1-b51bde50", 422, "invalid_value", "after"));
+    made.push(get("/v1/changes?limit=201", 422, "invalid_value", "limit"));
+    made.push(get("/v1/changes?cursor=1-83dcefb7", 400, "malformed_request", "query"));
     made.push(get("/v1/trays?state=gone", 422, "invalid_value", "state"));
     made.push(get("/v1/trays?cut=%00", 400, "malformed_request", ""));
     made.push(get("/v1/pick-list?count=1", 400, "malformed_request", "query"));

@@ -120,6 +120,7 @@ const TABLE: &[(&str, Call)] = &[
     ("list_sales", |shop, _| shop.till.get("/v1/sales").send()),
     ("get_sale", |shop, _| shop.till.get("/v1/sales/1").send()),
     ("reverse_sale", |shop, _| act(&shop.till, "/v1/sales/1/reversal", &json!({"reason": "mis-scan"}))),
+    ("list_changes", |shop, _| shop.till.get("/v1/changes?limit=5").send()),
     ("review", |shop, _| shop.manager.get("/v1/review").send()),
     ("accept_markdowns", |shop, stock| {
         act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))
@@ -147,6 +148,7 @@ pub fn every_operation_answers(shop: &Shop) {
         hold_against(&document, id, &created(shop, path));
     }
     pages_follow(shop);
+    changes_follow(shop);
 }
 
 /// Method, path and operation of everything in the document.
@@ -272,5 +274,34 @@ fn pages_follow(shop: &Shop) {
         }
         assert!(found.len() >= 2);
         assert_eq!(found, all, "{list}");
+    }
+}
+
+/// Following the feed, by `Link` or by its cursor, gives every act once; at its end there is neither more nor a `Link`.
+fn changes_follow(shop: &Shop) {
+    let ids = |answer: &Value| -> Vec<i64> {
+        answer["changes"].as_array().unwrap().iter().map(|change| change["act_id"].as_i64().unwrap()).collect()
+    };
+    let all = shop.till.get("/v1/changes?limit=200").send().expect(200);
+    assert_eq!(all.header("link"), None, "the table makes fewer acts than a page holds");
+    let all = all.json();
+    let (mut by_link, mut by_cursor) = (Vec::new(), Vec::new());
+    let mut next = Some("/v1/changes?limit=7".to_owned());
+    while let Some(address) = next {
+        let page = shop.reader.get(&address).send().expect(200);
+        let link = page.header("link").map(|link| link[1..].split_once(">; rel=\"next\"").unwrap().0.to_owned());
+        by_link.extend(ids(&page.json()));
+        by_cursor.extend(ids(&page.json()));
+        let again = format!("/v1/changes?limit=3&after={}", text(&page.json()["cursor"]));
+        let further = ids(&shop.reader.get(&again).send().expect(200).json());
+        assert_eq!(further.is_empty(), link.is_none(), "{again}");
+        next = link;
+    }
+    assert_eq!((&by_link, &by_cursor), (&ids(&all), &ids(&all)));
+    let now = shop.reader.get("/v1/changes?after=now").send().expect(200).json();
+    assert_eq!(now, json!({"changes": [], "cursor": all["cursor"]}));
+    assert_eq!(all["changes"].as_array().unwrap().last().unwrap()["cursor"], all["cursor"]);
+    for kind in ["receive", "sell", "reverse_sale", "hold", "alarm", "acknowledge"] {
+        assert!(all["changes"].as_array().unwrap().iter().any(|change| change["kind"] == kind), "{kind}");
     }
 }

@@ -36,3 +36,4 @@ DROP TABLE species;
 DROP TABLE counters;
 DROP FUNCTION refuse_change_of_ledger();
 DROP FUNCTION refuse_change_of_readings();
+DROP FUNCTION xact_offset();

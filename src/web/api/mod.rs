@@ -3,6 +3,7 @@
 pub mod access;
 pub mod alarms;
 pub mod breakdowns;
+pub mod changes;
 pub mod counts;
 pub mod cuts;
 pub mod holds;
@@ -61,6 +62,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         scan::routes,
         picks::routes,
         review::routes,
+        changes::routes,
     ] {
         config.configure(routes);
     }
