@@ -50,7 +50,10 @@ fn tray_page(shop: &Shop, told: &Told, now: Instant) -> Markup {
 fn left(shop: &Shop, judged: &Judged, now: Instant) -> Markup {
     markup! {
         (time_left(judged.verdict.sell_until, now))
-        @if let Some(until) = judged.verdict.sell_until { ", until " (shop.zone.write(until)) }
+        @if let Some(until) = judged.verdict.sell_until {
+            ", until " (shop.zone.write(until))
+            @if judged.facts.tray.use_by == Some(until) { ", as its label says" }
+        }
     }
 }
 
