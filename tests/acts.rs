@@ -6,6 +6,9 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "acts/watched.rs"]
+mod watched;
+
 #[path = "acts/measured.rs"]
 mod measured;
 

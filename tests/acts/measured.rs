@@ -40,7 +40,7 @@ impl Day {
     }
 
     /// Cuts 1 kg of a fish, or all of it, into one tray; the rest of that is lost.
-    fn cut(&self, fish: &Tray, grams: Option<i64>, cut: &str, place: &str, bench_minutes: i64, after: i64) -> Tray {
+    pub fn cut(&self, fish: &Tray, grams: Option<i64>, cut: &str, place: &str, bench_minutes: i64, after: i64) -> Tray {
         let now = self.at(after);
         let cutting = Cutting {
             inputs: vec![InputDraft { tray: fish.code.to_string(), grams }],
