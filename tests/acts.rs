@@ -6,6 +6,8 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "acts/alarms.rs"]
+mod alarms;
 #[path = "acts/measured.rs"]
 mod measured;
 

@@ -28,19 +28,19 @@ const HOUR: i64 = MICROS_PER_HOUR;
 const MINUTE: i64 = MICROS_PER_MINUTE;
 
 impl Day {
-    fn at(&self, micros: i64) -> Instant {
+    pub fn at(&self, micros: i64) -> Instant {
         self.start.plus_micros(micros)
     }
 
     /// A fish of 4 kg, taken in when the day began.
-    fn fish(&self, place: &str) -> Tray {
+    pub fn fish(&self, place: &str) -> Tray {
         let (now, mut fish) = (self.start, arrival(Some(self.start)));
         fish.place = place.into();
         self.desk.act(move |tx, shop| receive(tx, shop, &actor(), now, &fish)).unwrap().tray
     }
 
     /// Cuts 1 kg of a fish, or all of it, into one tray; the rest of that is lost.
-    fn cut(&self, fish: &Tray, grams: Option<i64>, cut: &str, place: &str, bench_minutes: i64, after: i64) -> Tray {
+    pub fn cut(&self, fish: &Tray, grams: Option<i64>, cut: &str, place: &str, bench_minutes: i64, after: i64) -> Tray {
         let now = self.at(after);
         let cutting = Cutting {
             inputs: vec![InputDraft { tray: fish.code.to_string(), grams }],
@@ -54,7 +54,7 @@ impl Day {
     }
 
     /// Readings of a place, in minutes of the day and milli-degrees.
-    fn measured(&self, place: &'static str, rows: &[(i64, i64)], after: i64) -> Taken {
+    pub fn measured(&self, place: &'static str, rows: &[(i64, i64)], after: i64) -> Taken {
         let line = |(number, (minute, mc)): (u64, &(i64, i64))| Line {
             number,
             found: Ok(Reading { at: self.at(minute * MINUTE), temperature: MilliCelsius::new(*mc).unwrap() }),
@@ -68,25 +68,25 @@ impl Day {
             .unwrap()
     }
 
-    fn judged(&self, tray: &Tray, after: i64) -> Judged {
+    pub fn judged(&self, tray: &Tray, after: i64) -> Judged {
         let code = tray.code.to_string();
         self.desk.look(|reading, shop| one(reading, shop, self.at(after), &code)).unwrap()
     }
 
-    fn wear(&self, tray: &Tray, after: i64) -> Wear {
+    pub fn wear(&self, tray: &Tray, after: i64) -> Wear {
         self.judged(tray, after).facts.life.wear
     }
 
-    fn stops(&self, tray: &Tray, after: i64) -> Vec<Code> {
+    pub fn stops(&self, tray: &Tray, after: i64) -> Vec<Code> {
         self.judged(tray, after).verdict.stops.iter().map(|stop| stop.code).collect()
     }
 
-    fn again(&self, tray: &Tray, after: i64) -> Tray {
+    pub fn again(&self, tray: &Tray, after: i64) -> Tray {
         let (code, now) = (tray.code.to_string(), self.at(after));
         self.desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, Some("seen"))).unwrap()
     }
 
-    fn pour(&self, tub: &Tray, source: &Tray, grams: Option<i64>, after: i64) -> Tray {
+    pub fn pour(&self, tub: &Tray, source: &Tray, grams: Option<i64>, after: i64) -> Tray {
         let (code, now) = (tub.code.to_string(), self.at(after));
         let draft = TopUp { source: source.code.to_string(), grams };
         self.desk.act(move |tx, shop| top_up(tx, shop, &actor(), now, &code, &draft)).unwrap()
@@ -94,7 +94,7 @@ impl Day {
 }
 
 /// Cold on ice, but for four hours at 12 °C that nobody noticed until the logger was read.
-const FOUR_WARM_HOURS: [(i64, i64); 13] = [
+pub const FOUR_WARM_HOURS: [(i64, i64); 13] = [
     (0, 0),
     (50, 0),
     (60, 12_000),
