@@ -8,7 +8,7 @@ use crate::store::catalogue::place;
 use crate::store::error::StoreError;
 use crate::store::lineage::{self, TakeOver};
 use crate::store::stays::{self, Stay};
-use crate::store::{Reading, Tx, evidence, trays};
+use crate::store::{Reading, Tx, evidence, lives, trays};
 use crate::units::instant::Instant;
 use std::collections::HashMap;
 use std::rc::Rc;
@@ -34,7 +34,7 @@ impl Teller {
             return Ok(Rc::clone(past));
         }
         let past = Rc::new(Past {
-            budgets: trays::by_id(reading, tray_id)?.lived.budgets,
+            budgets: lives::of_tray(reading, tray_id)?.budgets,
             cutting: lineage::cutting(reading, tray_id)?,
             poured: lineage::poured_into(reading, tray_id)?,
             stays: stays::of_tray(reading, tray_id)?,
@@ -149,12 +149,11 @@ pub fn after_readings(tx: &mut Tx<'_>, place: &str, from: Instant, to: Option<In
 /// Trays in stock whose anchor is not what the telling gives: none, on a sound database.
 pub fn wrong_anchors(reading: &mut Reading<'_>) -> Result<(i64, Vec<String>), Failure> {
     let mut teller = Teller::default();
-    let filter = trays::Filter { in_stock_only: true, ..trays::Filter::default() };
     let (mut checked, mut wrong) = (0, Vec::new());
-    for tray in trays::page(reading, &filter, 0, i64::MAX)? {
+    for (code, id, lived) in lives::in_stock(reading)? {
         checked += 1;
-        if teller.tell(reading, tray.id, tray.lived.as_of, i64::MAX)? != tray.lived.wear {
-            wrong.push(format!("tray {}", tray.code));
+        if teller.tell(reading, id, lived.as_of, i64::MAX)? != lived.wear {
+            wrong.push(format!("tray {code}"));
         }
     }
     wrong.truncate(20);

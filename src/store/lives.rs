@@ -2,7 +2,8 @@
 
 use super::error::StoreError;
 use super::prepared::{on_either, update};
-use super::schema::lives;
+use super::read::Reading;
+use super::schema::{lives, trays};
 use super::trays::instant;
 use super::write::Tx;
 use crate::domain::life::lived::Lived;
@@ -98,4 +99,21 @@ pub fn replace(tx: &mut Tx<'_>, tray_id: i64, lived: &Lived) -> Result<(), Store
     let update = update(Replace, lives::table, lives::tray_id.eq(tray_id), LifeRow::of(tray_id, lived));
     let changed = on_either!(tx.changing(), own => update.execute(own))?;
     if changed == 1 { Ok(()) } else { Err(StoreError::impossible("lives of one tray", changed)) }
+}
+
+/// The life of a tray, in stock or not.
+pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Lived, StoreError> {
+    let row: LifeRow = lives::table.filter(lives::tray_id.eq(tray_id)).get_result(reading.conn)?;
+    row.try_into()
+}
+
+/// The lives of all trays in stock, with their numbers and codes, and nothing else of the trays: it may be wrong.
+pub fn in_stock(reading: &mut Reading<'_>) -> Result<Vec<(String, i64, Lived)>, StoreError> {
+    let rows: Vec<(String, LifeRow)> = lives::table
+        .inner_join(trays::table.on(trays::id.eq(lives::tray_id)))
+        .filter(trays::fate.is_null())
+        .order(trays::id)
+        .select((trays::code, lives::all_columns))
+        .load(reading.conn)?;
+    rows.into_iter().map(|(code, row)| Ok((code, row.tray_id, row.try_into()?))).collect()
 }

@@ -18,7 +18,7 @@ pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
 pub mod lineage;
-mod lives;
+pub mod lives;
 pub mod lots;
 mod migrate;
 pub mod parasite_freezings;
