@@ -282,3 +282,18 @@ fn readings_ahead_of_an_act_wait_for_their_time() {
     assert_eq!((again.tally.count(Outcome::Repeated), again.changed), (2, None));
     d.clean();
 }
+
+/// A whole batch that contradicts what is there takes about as long as it took to store that, not as long as both multiplied.
+#[test]
+fn contradicting_a_batch_costs_no_more_than_storing_it() {
+    let d = day();
+    let rows = |mc: i64| (0..5_000).map(|minute| (minute, mc)).collect::<Vec<(i64, i64)>>();
+    let timed = |rows: &[(i64, i64)]| {
+        let begun = std::time::Instant::now();
+        (d.measured("ice", rows, 90 * HOUR), begun.elapsed())
+    };
+    let (_, stored) = timed(&rows(500));
+    let (taken, raised) = timed(&rows(600));
+    assert_eq!(taken.tally.count(Outcome::Contradicting), 5_000);
+    assert!(raised < stored * 20, "{raised:?} after {stored:?}");
+}
