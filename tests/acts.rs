@@ -6,11 +6,14 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
-#[path = "acts/watched.rs"]
-mod watched;
-
+#[path = "acts/alarms.rs"]
+mod alarms;
+#[path = "acts/frozen.rs"]
+mod frozen;
 #[path = "acts/measured.rs"]
 mod measured;
+#[path = "acts/watched.rs"]
+mod watched;
 
 mod counter;
 

@@ -157,6 +157,13 @@ impl Tray {
         self.thawed_at.is_some()
     }
 
+    /// Asks for a label. That it was thawed must be said whatever else changed since.
+    pub fn want_label(&mut self, reason: LabelReason) {
+        if self.label_wanted != Some(LabelReason::Thawed) {
+            self.label_wanted = Some(reason);
+        }
+    }
+
     pub fn marked_down(&self) -> bool {
         self.price < self.list_price
     }

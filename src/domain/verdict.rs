@@ -3,7 +3,7 @@
 use super::catalogue::{Cut, ParasiteRule};
 use super::life::clocks::{Clock, Life};
 use super::refusal::{Code, Refusal};
-use super::tray::{Fate, Kind, Tray};
+use super::tray::{Fate, Kind, LabelReason, Tray};
 use crate::units::instant::{Instant, MICROS_PER_SECOND};
 
 /// Everything a judgement rests on.
@@ -114,7 +114,10 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
             }
         }
         let ended = facts.life.ends_at.is_some_and(|end| now > end);
-        if !ended && facts.label_outdated() {
+        if tray.label_wanted == Some(LabelReason::Thawed) {
+            // What is stuck on it has the date of before the freezing and does not tell of it.
+            stop(Code::LabelOutdated, "it was thawed, and its label does not say so; print a new one".into());
+        } else if !ended && facts.label_outdated() {
             let (end, clock) = (facts.life.ends_at, facts.life.limiting.map_or("", Clock::as_str));
             let end = end.map(|end| end.to_string()).unwrap_or_default();
             let reason = format!(

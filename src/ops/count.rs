@@ -105,7 +105,7 @@ fn book(
     }
     if book_g != counted.get() {
         if tray.in_stock() && tray.kind.carries_label() {
-            tray.label_wanted = Some(LabelReason::Weight);
+            tray.want_label(LabelReason::Weight);
         }
         trays::save(tx, &mut tray)?;
     }

@@ -1,9 +1,9 @@
 //! A hold stops a lot, a batch or a tray until a manager lifts it.
 
-use super::alarm;
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::tray_by_scan;
+use super::{alarm, watch};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
 use crate::domain::text;
@@ -59,7 +59,8 @@ pub fn release(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64, note: &str
         NewAct { kind: "release", at: now, recorded_at: now, actor: &actor.name, reason: Some(&note), reverses: None };
     acts::append(tx, &act)?;
     holds::release(tx, id, now, &actor.name, &note)?;
-    if hold.scope == "tray" {
+    // A hold that a person placed speaks of something else.
+    if hold.scope == "tray" && hold.placed_by == watch::watchman().name {
         alarm::exposure_seen_to(tx, hold.target_id, now)?;
     }
     holds::find(tx, id)?.ok_or_else(|| StoreError::impossible("hold", id).into())

@@ -59,7 +59,7 @@ pub fn lower(
     issued_labels::insert_markdown(tx, act_id, tray.id, now, tray.price, price, reason)?;
     tray.price = price;
     tray.markdown_reason = Some(reason.to_owned());
-    tray.label_wanted = Some(LabelReason::Markdown);
+    tray.want_label(LabelReason::Markdown);
     trays::save(tx, &mut tray)?;
     Ok(tray)
 }

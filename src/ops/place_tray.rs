@@ -72,16 +72,17 @@ pub fn take_to(
         require_life(tx, shop, &tray, &from, now)?;
     }
     tray.lived = lived_to(tx, &tray, &from, now)?;
+    // A clock that was set back must not leave more of a paused date than it had.
     let anchor = tray.lived.as_of;
     match way {
         Way::Move => {
             let there = life(tx, shop, &tray, &to, anchor)?;
             if outdated(tray.use_by, &there) && tray.kind.carries_label() {
-                tray.label_wanted = Some(LabelReason::ShorterLife);
+                tray.want_label(LabelReason::ShorterLife);
             }
         }
-        Way::Freeze => freeze(&mut tray, now),
-        Way::Thaw => thaw(shop, &mut tray, now),
+        Way::Freeze => freeze(&mut tray, anchor),
+        Way::Thaw => thaw(shop, &mut tray, anchor),
     }
     tray.place.clone_from(&to.code);
     let act = NewAct {
@@ -124,14 +125,14 @@ fn freeze(tray: &mut Tray, now: Instant) {
     tray.label_wanted = None;
 }
 
-/// A thaw lets the paused date go on from where it stood, and the date mark on the day it had come to.
+/// A thaw lets the paused date go on from where it stood, and the date mark on the day it had come to. The limit of its exposure stays what
+/// it was: what was warm before the shop froze it was warm as fish that was never frozen, and readings of that time may still come.
 fn thaw(shop: &Shop, tray: &mut Tray, now: Instant) {
     let (frozen, thawed) = (tray.frozen_at.take().map(|at| shop.zone.day_of(at)), shop.zone.day_of(now));
     tray.lived.date_day_one = match (tray.lived.date_day_one, frozen) {
         (Some(day_one), Some(frozen)) => Some(day_one_after_thaw(day_one, frozen, thawed, shop.rules.date_mark.across)),
         (none, _) => none,
     };
-    tray.lived.wholly_frozen_before = true;
     tray.use_by = tray.paused_left_micros.take().map(|left| now.plus_micros(left).floor_minute());
     tray.thawed_at = Some(now);
     tray.label_wanted = tray.kind.carries_label().then_some(LabelReason::Thawed);

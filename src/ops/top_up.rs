@@ -98,6 +98,7 @@ fn mix(tub: &mut Tray, source: &Tray, lives: &[Lived; 2]) {
     tub.cut_at = tub.cut_at.min(source.cut_at);
     tub.use_by = [tub.use_by, source.use_by].into_iter().flatten().min();
     tub.supplier_until = [tub.supplier_until, source.supplier_until].into_iter().flatten().min();
+    let newly_thawed = source.was_frozen() && !tub.was_frozen();
     tub.thawed_at = [tub.thawed_at, source.thawed_at].into_iter().flatten().min();
-    tub.label_wanted = Some(LabelReason::Weight);
+    tub.want_label(if newly_thawed { LabelReason::Thawed } else { LabelReason::Weight });
 }

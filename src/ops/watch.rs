@@ -6,6 +6,7 @@ use super::desk::Actor;
 use super::failure::Failure;
 use crate::domain::alarm::{Alarm, Kind, Subject, WarmSpell, warm_spells};
 use crate::domain::life::clocks::Clock;
+use crate::domain::life::curve::Curve;
 use crate::domain::permissions::Role;
 use crate::domain::place::Place;
 use crate::domain::shop::Shop;
@@ -16,7 +17,7 @@ use crate::store::{Reading, Tx, alarms, evidence, holds, trays};
 use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE};
 use std::collections::HashSet;
 
-/// How far before new readings a warm spell may have begun to be told from its beginning.
+/// How far before new readings a warm spell is looked for at least.
 const LOOK_BACK_MICROS: i64 = 48 * MICROS_PER_HOUR;
 
 /// Who stands in the record for what nobody did.
@@ -172,17 +173,55 @@ pub fn after_readings(
 ) -> Result<usize, Failure> {
     let curve = evidence::curve(tx, place)?;
     let Some(last) = curve.last_reading().map(|reading| reading.at) else { return Ok(0) };
-    let stretch = curve.pieces(from.plus_micros(-LOOK_BACK_MICROS), to.unwrap_or(last).min(last));
-    let spells = warm_spells(stretch, place.warm_minutes * MICROS_PER_MINUTE, Some(last));
+    let begin = before_it_was_warm(&curve, from);
+    let end_of_look = where_it_is_cold(&curve, to.unwrap_or(last).min(last), last);
+    let spells = warm_spells(curve.pieces(begin, end_of_look), place.warm_minutes * MICROS_PER_MINUTE, Some(last));
+    let mut known = alarms::warm_between(tx, &place.code, begin, end_of_look)?;
     let mut changed = 0;
-    for spell in spells {
-        changed += usize::from(note_spell(tx, place, &spell, last, now)?);
+    for spell in &spells {
+        let until = spell.to.unwrap_or(last);
+        let touches = |alarm: &Alarm| alarm.since <= until && alarm.ended_at.is_none_or(|end| end >= spell.from);
+        let (same, others): (Vec<Alarm>, Vec<Alarm>) = known.into_iter().partition(touches);
+        known = others;
+        changed += note_spell(tx, place, spell, last, same, now)?;
+    }
+    // What these readings show to have been shorter than it looked is over.
+    for alarm in known.into_iter().filter(|alarm| alarm.ended_at.is_none()) {
+        changed += usize::from(end(tx, alarm, Some(end_of_look), now)?);
     }
     Ok(changed)
 }
 
-/// Raises the alarm of a warm spell, or brings the one it belongs to up to date.
-fn note_spell(tx: &mut Tx<'_>, place: &Place, spell: &WarmSpell, last: Instant, now: Instant) -> Result<bool, Failure> {
+/// An instant at which no warm spell was under way, two days before another or as much more as it takes.
+fn before_it_was_warm(curve: &Curve, from: Instant) -> Instant {
+    let first = curve.first_reading().map_or(from, |reading| reading.at);
+    let mut back = LOOK_BACK_MICROS;
+    loop {
+        let begin = from.plus_micros(-back);
+        let measured = curve.pieces(begin, from).find(|piece| piece.measured);
+        if begin <= first || measured.is_none_or(|piece| piece.from_temperature <= piece.upper_limit) {
+            return begin;
+        }
+        back *= 2;
+    }
+}
+
+/// The first reading from an instant on that is cold, or else the last: a spell that goes on is seen to its end.
+fn where_it_is_cold(curve: &Curve, from: Instant, last: Instant) -> Instant {
+    let mut pieces = curve.pieces(from.plus_micros(-1), last).filter(|piece| piece.measured && piece.to >= from);
+    pieces.find(|piece| piece.to_temperature <= piece.upper_limit).map_or(last, |piece| piece.to)
+}
+
+/// Raises the alarm of a warm spell, or brings the one it has up to date. Of several that have turned out to be one, that which nobody has
+/// taken note of goes on. Gives how many alarms changed.
+fn note_spell(
+    tx: &mut Tx<'_>,
+    place: &Place,
+    spell: &WarmSpell,
+    last: Instant,
+    mut same: Vec<Alarm>,
+    now: Instant,
+) -> Result<usize, Failure> {
     let until = spell.to.unwrap_or(last);
     let reason = format!(
         "{}: above {} for {} minutes, up to {}",
@@ -191,21 +230,31 @@ fn note_spell(tx: &mut Tx<'_>, place: &Place, spell: &WarmSpell, last: Instant, 
         until.since(spell.from) / MICROS_PER_MINUTE,
         spell.peak
     );
-    let known = alarms::warm_between(tx, &place.code, spell.from, until)?;
-    let Some(mut alarm) = known.into_iter().next() else {
+    same.sort_by_key(|alarm| alarm.acknowledged.is_some());
+    let mut same = same.into_iter();
+    let Some(goes_on) = same.next() else {
         raise(tx, Kind::PlaceTooWarm, &Subject::Place(place.code.clone()), spell.from, spell.to, now, &reason)?;
-        return Ok(true);
+        return Ok(1);
     };
-    let before = alarm.clone();
-    alarm.since = spell.from;
-    alarm.ended_at = spell.to;
-    alarm.reason = reason;
-    // Over once it is cold again and someone knows.
-    if alarm.ended_at.is_some() && alarm.acknowledged.is_some() {
-        alarm.cleared_at = alarm.cleared_at.or(Some(now));
+    let mut changed = usize::from(end(tx, Alarm { since: spell.from, reason, ..goes_on }, spell.to, now)?);
+    for other in same.filter(|alarm| alarm.cleared_at.is_none()) {
+        clear(tx, other, now)?;
+        changed += 1;
     }
-    if alarm != before {
+    Ok(changed)
+}
+
+/// Writes when the cause of a warm alarm ended, if it has: over once it is cold again and someone knows, and not over while it is warm.
+fn end(tx: &mut Tx<'_>, mut alarm: Alarm, ended: Option<Instant>, now: Instant) -> Result<bool, Failure> {
+    let before = alarms::find(tx, alarm.id)?;
+    alarm.ended_at = ended;
+    alarm.cleared_at = match (ended, &alarm.acknowledged) {
+        (Some(_), Some(_)) => alarm.cleared_at.or(Some(now)),
+        _ => None,
+    };
+    let changed = before.as_ref() != Some(&alarm);
+    if changed {
         alarms::save(tx, &alarm)?;
     }
-    Ok(alarm != before)
+    Ok(changed)
 }

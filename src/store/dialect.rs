@@ -258,8 +258,11 @@ impl ReadingsChange {
                     "INSERT INTO readings (place_code, at, temperature_mc) SELECT {place}, n.at, n.temperature_mc FROM {n}"
                 )
             }
+            // As an insertion that meets what is there: SQLite would join an update to the list of values by reading all of it for every
+            // reading of the place.
             ReadingsChange::Raise => format!(
-                "UPDATE readings SET temperature_mc = n.temperature_mc FROM {n} WHERE readings.place_code = {place} AND readings.at = n.at"
+                "INSERT INTO readings (place_code, at, temperature_mc) SELECT {place}, n.at, n.temperature_mc FROM {n} WHERE TRUE \
+                 ON CONFLICT (place_code, at) DO UPDATE SET temperature_mc = excluded.temperature_mc"
             ),
             ReadingsChange::SetAside { recorded_at } => format!(
                 "INSERT INTO reading_contradictions (place_code, at, temperature_mc, recorded_at) \

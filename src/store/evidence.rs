@@ -19,16 +19,25 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 /// A curve, and which state of its place it shows.
 #[derive(Clone)]
-struct Known {
+pub struct Known {
     generation: i64,
     version: i64,
     curve: Arc<Curve>,
 }
 
+impl Known {
+    const fn shows(&self, place: &Place) -> bool {
+        self.generation >= place.generation && self.version >= place.version
+    }
+}
+
+/// Curves by the code of their place.
+pub type Curves = HashMap<String, Known>;
+
 /// The curves of all places, shared by everyone who reads.
 pub struct Evidence {
     rates: Rates,
-    known: Mutex<HashMap<String, Known>>,
+    known: Mutex<Curves>,
 }
 
 impl Evidence {
@@ -52,19 +61,19 @@ impl Evidence {
 
 /// The curve of a place as this transaction sees it. Readings that another transaction brought since are evidence too, and do no harm.
 pub fn curve(reading: &mut Reading<'_>, place: &Place) -> Result<Arc<Curve>, StoreError> {
-    let known = reading.evidence.known(&place.code);
-    if let Some(known) = &known
-        && known.generation >= place.generation
-        && known.version >= place.version
-    {
+    let own = reading.unsettled.as_ref().and_then(|own| own.get(&place.code)).cloned();
+    let known = own.or_else(|| reading.evidence.known(&place.code));
+    if let Some(known) = known.as_ref().filter(|known| known.shows(place)) {
         return Ok(Arc::clone(&known.curve));
     }
     let fresh = match known {
         Some(known) => follow(reading, place, known)?,
         None => build(reading, place)?,
     };
-    if reading.settled {
-        reading.evidence.keep(&place.code, &fresh);
+    match &mut reading.unsettled {
+        // An act may ask for the same curve once for every tray.
+        Some(own) => drop(own.insert(place.code.clone(), fresh.clone())),
+        None => reading.evidence.keep(&place.code, &fresh),
     }
     Ok(fresh.curve)
 }

@@ -3,7 +3,7 @@
 use super::connection::{self, AnyConnection, Target};
 use super::dialect;
 use super::error::StoreError;
-use super::evidence::Evidence;
+use super::evidence::{Curves, Evidence};
 use diesel::connection::SimpleConnection;
 use std::sync::Arc;
 use std::time::Duration;
@@ -12,8 +12,8 @@ use std::time::Duration;
 pub struct Reading<'a> {
     pub(super) conn: &'a mut AnyConnection,
     pub(super) evidence: &'a Evidence,
-    /// What is read inside a transaction that may still be undone is not shared with others.
-    pub(super) settled: bool,
+    /// Curves brought up to date inside a transaction that may still be undone: not shared with others. None where all is settled.
+    pub(super) unsettled: Option<Curves>,
 }
 
 struct Opener(Target);
@@ -59,7 +59,7 @@ impl Readers {
         let begin = dialect::begin_read(&connection);
         connection.batch_execute(begin).map_err(StoreError::from)?;
         let mut ending = Ending(&mut connection);
-        let outcome = look(&mut Reading { conn: ending.0, evidence: &self.evidence, settled: true });
+        let outcome = look(&mut Reading { conn: ending.0, evidence: &self.evidence, unsettled: None });
         ending.end();
         outcome
     }

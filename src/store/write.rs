@@ -10,7 +10,7 @@
 use super::connection::{self, AnyConnection, Target};
 use super::dialect;
 use super::error::{Fault, StoreError};
-use super::evidence::Evidence;
+use super::evidence::{Curves, Evidence};
 use super::read::Reading;
 use diesel::connection::SimpleConnection;
 use diesel::result::{DatabaseErrorKind, Error};
@@ -29,7 +29,7 @@ pub struct Tx<'a> {
 
 impl<'a> Tx<'a> {
     fn new(conn: &'a mut AnyConnection, evidence: &'a Evidence) -> Tx<'a> {
-        Tx { reading: Reading { conn, evidence, settled: false }, wrote: false }
+        Tx { reading: Reading { conn, evidence, unsettled: Some(Curves::default()) }, wrote: false }
     }
 
     /// The connection for a statement that changes something: from here on a failure has something to undo.

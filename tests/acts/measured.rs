@@ -28,12 +28,12 @@ const HOUR: i64 = MICROS_PER_HOUR;
 const MINUTE: i64 = MICROS_PER_MINUTE;
 
 impl Day {
-    fn at(&self, micros: i64) -> Instant {
+    pub fn at(&self, micros: i64) -> Instant {
         self.start.plus_micros(micros)
     }
 
     /// A fish of 4 kg, taken in when the day began.
-    fn fish(&self, place: &str) -> Tray {
+    pub fn fish(&self, place: &str) -> Tray {
         let (now, mut fish) = (self.start, arrival(Some(self.start)));
         fish.place = place.into();
         self.desk.act(move |tx, shop| receive(tx, shop, &actor(), now, &fish)).unwrap().tray
@@ -54,7 +54,7 @@ impl Day {
     }
 
     /// Readings of a place, in minutes of the day and milli-degrees.
-    fn measured(&self, place: &'static str, rows: &[(i64, i64)], after: i64) -> Taken {
+    pub fn measured(&self, place: &'static str, rows: &[(i64, i64)], after: i64) -> Taken {
         let line = |(number, (minute, mc)): (u64, &(i64, i64))| Line {
             number,
             found: Ok(Reading { at: self.at(minute * MINUTE), temperature: MilliCelsius::new(*mc).unwrap() }),
@@ -68,25 +68,25 @@ impl Day {
             .unwrap()
     }
 
-    fn judged(&self, tray: &Tray, after: i64) -> Judged {
+    pub fn judged(&self, tray: &Tray, after: i64) -> Judged {
         let code = tray.code.to_string();
         self.desk.look(|reading, shop| one(reading, shop, self.at(after), &code)).unwrap()
     }
 
-    fn wear(&self, tray: &Tray, after: i64) -> Wear {
+    pub fn wear(&self, tray: &Tray, after: i64) -> Wear {
         self.judged(tray, after).facts.life.wear
     }
 
-    fn stops(&self, tray: &Tray, after: i64) -> Vec<Code> {
+    pub fn stops(&self, tray: &Tray, after: i64) -> Vec<Code> {
         self.judged(tray, after).verdict.stops.iter().map(|stop| stop.code).collect()
     }
 
-    fn again(&self, tray: &Tray, after: i64) -> Tray {
+    pub fn again(&self, tray: &Tray, after: i64) -> Tray {
         let (code, now) = (tray.code.to_string(), self.at(after));
         self.desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, Some("seen"))).unwrap()
     }
 
-    fn pour(&self, tub: &Tray, source: &Tray, grams: Option<i64>, after: i64) -> Tray {
+    pub fn pour(&self, tub: &Tray, source: &Tray, grams: Option<i64>, after: i64) -> Tray {
         let (code, now) = (tub.code.to_string(), self.at(after));
         let draft = TopUp { source: source.code.to_string(), grams };
         self.desk.act(move |tx, shop| top_up(tx, shop, &actor(), now, &code, &draft)).unwrap()
@@ -94,7 +94,7 @@ impl Day {
 }
 
 /// Cold on ice, but for four hours at 12 °C that nobody noticed until the logger was read.
-const FOUR_WARM_HOURS: [(i64, i64); 13] = [
+pub const FOUR_WARM_HOURS: [(i64, i64); 13] = [
     (0, 0),
     (50, 0),
     (60, 12_000),
@@ -281,4 +281,19 @@ fn readings_ahead_of_an_act_wait_for_their_time() {
     let again = d.measured("ice", &[(61, 8_000), (62, 8_000)], HOUR + MINUTE);
     assert_eq!((again.tally.count(Outcome::Repeated), again.changed), (2, None));
     d.clean();
+}
+
+/// A whole batch that contradicts what is there takes about as long as it took to store that, not as long as both multiplied.
+#[test]
+fn contradicting_a_batch_costs_no_more_than_storing_it() {
+    let d = day();
+    let rows = |mc: i64| (0..5_000).map(|minute| (minute, mc)).collect::<Vec<(i64, i64)>>();
+    let timed = |rows: &[(i64, i64)]| {
+        let begun = std::time::Instant::now();
+        (d.measured("ice", rows, 90 * HOUR), begun.elapsed())
+    };
+    let (_, stored) = timed(&rows(500));
+    let (taken, raised) = timed(&rows(600));
+    assert_eq!(taken.tally.count(Outcome::Contradicting), 5_000);
+    assert!(raised < stored * 20, "{raised:?} after {stored:?}");
 }

@@ -63,6 +63,8 @@ pub struct NaiveTray {
     pub labels: usize,
     /// Unknown when rounding decides.
     pub label_wanted: Option<bool>,
+    /// It was thawed, and no label says so yet.
+    pub untold_thaw: bool,
     /// The watch told of its exposure once; its alarm about the label is open.
     pub told_exposed: bool,
     pub label_alarm: bool,
@@ -256,6 +258,7 @@ impl Naive {
                 tray.use_by = made.use_by;
                 tray.labels += 1;
                 tray.label_wanted = Some(false);
+                tray.untold_thaw = false;
             }
             Act::MarkDown { tray, price } => self.mark_down(*tray, *price),
             Act::Accept { trays } => {
@@ -320,6 +323,7 @@ impl Naive {
             thawed: thawed && !self.is_frozen(place),
             labels: 0,
             label_wanted: Some(false),
+            untold_thaw: false,
             told_exposed: false,
             label_alarm: false,
         });
@@ -385,6 +389,7 @@ impl Naive {
                 thawed,
                 labels: 0,
                 label_wanted: Some(cut.kind != "bulk"),
+                untold_thaw: false,
                 told_exposed: false,
                 label_alarm: false,
             });
@@ -417,6 +422,7 @@ impl Naive {
         into.supplier_until = [into.supplier_until, supplier_until].into_iter().flatten().min();
         into.day_one = [into.day_one, day_one].into_iter().flatten().min();
         into.wholly_frozen &= wholly_frozen;
+        into.untold_thaw |= thawed && !into.thawed;
         into.thawed |= thawed;
         into.label_wanted = Some(true);
         self.leave(source, "topped_into", now);
@@ -445,6 +451,7 @@ impl Naive {
         tray.stand(place, now);
         tray.frozen_day = Some(day);
         tray.label_wanted = Some(false);
+        tray.untold_thaw = false;
     }
 
     /// The days of the date mark go on where freezing stopped them: the day of thawing takes the next number.
@@ -462,8 +469,8 @@ impl Naive {
         }
         tray.frozen_day = None;
         tray.thawed = true;
-        tray.wholly_frozen = true;
         tray.label_wanted = Some(!tray.is_bulk());
+        tray.untold_thaw = !tray.is_bulk();
     }
 
     fn take_out(&mut self, tray: usize, grams: Option<i64>, whither: &'static str, now: i64) {

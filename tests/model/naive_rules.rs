@@ -165,7 +165,9 @@ impl Naive {
         stops.add(cut.kind == "bulk", "wrong_kind");
         stops.add(self.is_held(tray), "on_hold");
         self.over(&mut stops, tray, now);
-        if self.end(tray, now).is_some_and(|end| end >= now as f64) {
+        if it.untold_thaw {
+            stops.add(true, "label_outdated");
+        } else if self.end(tray, now).is_some_and(|end| end >= now as f64) {
             let outdated = self.outdated(tray, it.place, now);
             stops.add(outdated == Some(true), "label_outdated");
             stops.unsure = outdated.is_none();

@@ -86,7 +86,7 @@ pub struct Subject {
     pub days_before_freezing: Option<i64>,
     /// When fish that should have carried a date mark, but was frozen without, was thawed. None for all other fish.
     pub unmarked_thaw: Option<Instant>,
-    /// Every part of it was frozen before.
+    /// Every part of it came frozen, or was frozen before it came.
     pub wholly_frozen_before: bool,
     /// Some part of it was frozen and thawed.
     pub was_thawed: bool,

@@ -15,7 +15,7 @@ pub struct Lived {
     pub raw_budget_validated: bool,
     /// The first day of its date mark; a thaw moves it so that the days go on where freezing stopped them. None for what was never cut.
     pub date_day_one: Option<NaiveDate>,
-    /// Everything in it was frozen before.
+    /// Everything in it came frozen, or was frozen before it came: other fish keeps the limits of fish that was never frozen.
     pub wholly_frozen_before: bool,
     /// Everything in it was frozen against parasites, on the shop's own record.
     pub parasites_frozen_at: Option<Instant>,
