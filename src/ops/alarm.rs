@@ -65,17 +65,33 @@ pub fn acknowledge(
     };
     acts::append(tx, &act)?;
     alarm.acknowledged = Some(Acknowledgement { at: now, by: actor.name.clone(), note });
-    if alarm.kind == Kind::PlaceTooWarm && alarm.ended_at.is_some() {
-        alarm.cleared_at = alarm.cleared_at.or(Some(now));
+    if alarm.kind == Kind::PlaceTooWarm && alarm.ended_at.is_some() && alarm.cleared_at.is_none() {
+        over(tx, actor, now, &alarm)?;
+        alarm.cleared_at = Some(now);
     }
     alarms::save(tx, &alarm)?;
     shown(tx, alarm)
 }
 
+/// Puts it on record that an alarm is over, for whoever follows the changes.
+fn over(tx: &mut Tx<'_>, actor: &Actor, now: Instant, alarm: &Alarm) -> Result<(), Failure> {
+    let act = NewAct {
+        kind: "alarm_over",
+        at: now,
+        recorded_at: now,
+        actor: &actor.name,
+        reason: Some(&alarm.reason),
+        reverses: None,
+    };
+    acts::append(tx, &act)?;
+    Ok(())
+}
+
 /// A manager has released the hold that an exposure placed: its alarm is over. The tray still cannot be sold.
-pub fn exposure_seen_to(tx: &mut Tx<'_>, tray_id: i64, now: Instant) -> Result<(), Failure> {
+pub fn exposure_seen_to(tx: &mut Tx<'_>, actor: &Actor, tray_id: i64, now: Instant) -> Result<(), Failure> {
     for mut alarm in alarms::open(tx)? {
         if alarm.kind == Kind::ExposureReached && alarm.subject == Subject::Tray(tray_id) {
+            over(tx, actor, now, &alarm)?;
             alarm.cleared_at = Some(now);
             alarms::save(tx, &alarm)?;
         }

@@ -61,7 +61,7 @@ pub fn release(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64, note: &str
     holds::release(tx, id, now, &actor.name, &note)?;
     // A hold that a person placed speaks of something else.
     if hold.scope == "tray" && hold.placed_by == watch::watchman().name {
-        alarm::exposure_seen_to(tx, hold.target_id, now)?;
+        alarm::exposure_seen_to(tx, actor, hold.target_id, now)?;
     }
     holds::find(tx, id)?.ok_or_else(|| StoreError::impossible("hold", id).into())
 }

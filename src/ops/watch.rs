@@ -254,6 +254,9 @@ fn end(tx: &mut Tx<'_>, mut alarm: Alarm, ended: Option<Instant>, now: Instant) 
     };
     let changed = before.as_ref() != Some(&alarm);
     if changed {
+        if alarm.cleared_at.is_some() && before.is_none_or(|known| known.cleared_at.is_none()) {
+            record(tx, "alarm_over", now, &alarm.reason)?;
+        }
         alarms::save(tx, &alarm)?;
     }
     Ok(changed)
