@@ -73,16 +73,19 @@ pub enum LabelReason {
     Markdown,
     Weight,
     Thawed,
+    /// Fish with an earlier date was poured into it.
+    OlderFish,
     ShorterLife,
     Reprint,
 }
 
 impl LabelReason {
-    pub const ALL: [(LabelReason, &'static str); 6] = [
+    pub const ALL: [(LabelReason, &'static str); 7] = [
         (LabelReason::New, "new"),
         (LabelReason::Markdown, "markdown"),
         (LabelReason::Weight, "weight"),
         (LabelReason::Thawed, "thawed"),
+        (LabelReason::OlderFish, "older_fish"),
         (LabelReason::ShorterLife, "shorter_life"),
         (LabelReason::Reprint, "reprint"),
     ];
@@ -157,9 +160,14 @@ impl Tray {
         self.thawed_at.is_some()
     }
 
-    /// Asks for a label. That it was thawed must be said whatever else changed since.
+    /// Asks for a label. That it was thawed must be said whatever else changed since, and next to it that its date is an earlier one.
     pub fn want_label(&mut self, reason: LabelReason) {
-        if self.label_wanted != Some(LabelReason::Thawed) {
+        let graver = match self.label_wanted {
+            Some(LabelReason::Thawed) => false,
+            Some(LabelReason::OlderFish) => reason == LabelReason::Thawed,
+            _ => true,
+        };
+        if graver {
             self.label_wanted = Some(reason);
         }
     }

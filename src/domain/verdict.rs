@@ -117,6 +117,8 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
         if tray.label_wanted == Some(LabelReason::Thawed) {
             // What is stuck on it has the date of before the freezing and does not tell of it.
             stop(Code::LabelOutdated, "it was thawed, and its label does not say so; print a new one".into());
+        } else if tray.label_wanted == Some(LabelReason::OlderFish) {
+            stop(Code::LabelOutdated, "older fish was poured in; its label has the date from before".into());
         } else if !ended && facts.label_outdated() {
             let (end, clock) = (facts.life.ends_at, facts.life.limiting.map_or("", Clock::as_str));
             let end = end.map(|end| end.to_string()).unwrap_or_default();

@@ -1,8 +1,7 @@
 //! The watch goes round once a minute, on a thread of its own, until it is dropped.
 
 use crate::ops::desk::Desk;
-use crate::ops::failure::Failure;
-use crate::ops::watch::{go_round, is_due};
+use crate::ops::watch::round;
 use crate::units::instant::Instant;
 use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
@@ -31,14 +30,6 @@ pub fn start(desk: Arc<Desk>, clock: fn() -> Instant) -> std::io::Result<Watch> 
         }
     })?;
     Ok(Watch { stop: Some(stop), thread: Some(thread) })
-}
-
-/// Looks first: most rounds change nothing and need no writing.
-fn round(desk: &Desk, now: Instant) -> Result<(), Failure> {
-    if desk.look(|reading, shop| is_due(reading, shop, now))? {
-        desk.act(move |tx, shop| go_round(tx, shop, now))?;
-    }
-    Ok(())
 }
 
 impl Drop for Watch {

@@ -3,9 +3,11 @@
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::{place_of, tray_by_scan};
+use super::watch::watchman;
 use crate::domain::catalogue::Species;
 use crate::domain::lot::Lot;
 use crate::domain::parasites::{Freezing, Letter, judge, judge_letter};
+use crate::domain::place::Place;
 use crate::domain::profile::FreezingRule;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
@@ -15,8 +17,8 @@ use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::species_of;
 use crate::store::error::StoreError;
 use crate::store::parasite_freezings::{self, NewRecord, Record};
-use crate::store::{Reading, Tx, evidence, lineage, lots, trays};
-use crate::units::instant::Instant;
+use crate::store::{Reading, Tx, evidence, holds, lineage, lots, trays};
+use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use crate::units::temperature::MilliCelsius;
 use std::collections::BTreeSet;
 
@@ -76,6 +78,7 @@ impl LetterRecord {
             target_id: lot_id,
             evidence: "supplier_letter",
             rule: self.rule.name,
+            place: None,
             span: None,
             temperature_mc: self.temperature.get(),
             hours: self.hours,
@@ -179,9 +182,13 @@ fn keep_measured(
         return refuse(Code::TrayGone, "code", "nothing of it is in stock");
     }
     let mut kept: Option<(FreezingRule, Instant, Instant)> = None;
+    let mut freezer: Option<String> = None;
     let mut frozen: Vec<(Tray, Instant)> = Vec::with_capacity(here.len());
     for id in here {
         let tray = trays::by_id(tx, id)?;
+        if freezer.get_or_insert_with(|| tray.place.clone()) != &tray.place {
+            return refuse(Code::InvalidValue, "code", "it stands in several freezers: record it batch by batch");
+        }
         let (rule, from, to) = measured(tx, shop, &tray, now, solid_since)?;
         kept = Some(kept.map_or((rule, from, to), |(first, a, b)| (first, a.max(from), b.min(to))));
         frozen.push((tray, to));
@@ -198,6 +205,7 @@ fn keep_measured(
         target_id,
         evidence: "measured",
         rule: rule.name,
+        place: freezer.as_deref(),
         span: Some((from, to)),
         temperature_mc: rule.hold_at.get(),
         hours: rule.hold_hours,
@@ -236,6 +244,57 @@ fn measured(
         refusal
     })?;
     Ok((enough.rule, enough.from, enough.to))
+}
+
+/// Looks again at the records of a freezer whose readings have changed. One that no longer holds is refuted: what it stood for loses it, and
+/// is on hold until a manager has seen to it. Gives how many were.
+pub fn after_readings(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    place: &Place,
+    from: Instant,
+    to: Option<Instant>,
+    now: Instant,
+) -> Result<usize, Failure> {
+    let mut refuted = 0;
+    for record in parasite_freezings::measured_in(tx, &place.code, from, to)? {
+        if !holds_still(tx, shop, place, &record)? {
+            refute(tx, &record, now)?;
+            refuted += 1;
+        }
+    }
+    Ok(refuted)
+}
+
+fn holds_still(tx: &mut Tx<'_>, shop: &Shop, place: &Place, record: &Record) -> Result<bool, Failure> {
+    let rule = shop.rules.parasites.freezing.iter().find(|rule| rule.name == record.rule);
+    let (Some(rule), Some(from), Some(to)) = (rule, record.from_at, record.to_at) else { return Ok(false) };
+    let read = |micros| Instant::from_micros(micros).map_err(|e| StoreError::impossible("instant", e));
+    let spell = evidence::curve(tx, place)?.coldest_spell(read(from)?, read(to)?, rule.hold_at);
+    Ok(spell.is_some_and(|(from, to)| to.since(from) >= rule.hold_hours * MICROS_PER_HOUR))
+}
+
+fn refute(tx: &mut Tx<'_>, record: &Record, now: Instant) -> Result<(), Failure> {
+    let reason = format!("late readings refute the freezing against parasites on record {}", record.id);
+    let watch = watchman();
+    let act_id = append(tx, &watch, now, Some(&reason))?;
+    parasite_freezings::refute(tx, record.id, now)?;
+    let scope = if record.scope == "lot" { "lot" } else { "batch" };
+    let hold = holds::place(tx, act_id, scope, record.target_id, now, &watch.name, &reason)?;
+    let concerned: BTreeSet<i64> = if scope == "lot" {
+        trays::with_lot(tx, record.target_id)?.into_iter().collect()
+    } else {
+        let reached = acts::trays_from_batch(tx, record.target_id)?;
+        holds::reach(tx, hold, &reached)?;
+        reached
+    };
+    for id in lineage::in_stock(tx, &concerned)? {
+        let mut tray = trays::by_id(tx, id)?;
+        if tray.lived.parasites_frozen_at.take().is_some() {
+            trays::save_with_life(tx, &mut tray)?;
+        }
+    }
+    Ok(())
 }
 
 /// Records, the newest first.

@@ -3,7 +3,7 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::{repair, watch};
+use super::{freeze_parasites, repair, watch};
 use crate::domain::life::curve::Reading as Measured;
 use crate::domain::logger::Line;
 use crate::domain::logger::tally::{Tally, storable, tally};
@@ -37,7 +37,7 @@ pub struct Taken {
 pub struct Follows {
     /// Trays in stock whose past was another than had been reckoned.
     pub lives_changed: usize,
-    /// Alarms raised, changed or cleared.
+    /// Alarms raised, changed or cleared, and records of freezing that it refutes.
     pub alarms_changed: usize,
 }
 
@@ -84,6 +84,7 @@ fn follow(tx: &mut Tx<'_>, shop: &Shop, now: Instant, code: &str, changed: &Chan
     let to = curve.neighbours(changed.last_at).1;
     let lives_changed = repair::after_readings(tx, &place.code, from, to)?;
     let mut alarms_changed = watch::after_readings(tx, &place, from, to, now)?;
+    alarms_changed += freeze_parasites::after_readings(tx, shop, &place, from, to, now)?;
     if lives_changed > 0 {
         alarms_changed += watch::go_round(tx, shop, now)?;
     }

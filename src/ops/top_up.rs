@@ -95,10 +95,15 @@ fn mix(tub: &mut Tray, source: &Tray, lives: &[Lived; 2]) {
         wholly_frozen_before: own.wholly_frozen_before && poured.wholly_frozen_before,
         parasites_frozen_at: oldest_if_all([own, poured].into_iter().map(|lived| lived.parasites_frozen_at)),
     };
+    let older = tub.use_by.zip(source.use_by).is_some_and(|(own, poured)| poured < own);
     tub.cut_at = tub.cut_at.min(source.cut_at);
     tub.use_by = [tub.use_by, source.use_by].into_iter().flatten().min();
     tub.supplier_until = [tub.supplier_until, source.supplier_until].into_iter().flatten().min();
     let newly_thawed = source.was_frozen() && !tub.was_frozen();
     tub.thawed_at = [tub.thawed_at, source.thawed_at].into_iter().flatten().min();
-    tub.want_label(if newly_thawed { LabelReason::Thawed } else { LabelReason::Weight });
+    tub.want_label(match (newly_thawed, older) {
+        (true, _) => LabelReason::Thawed,
+        (false, true) => LabelReason::OlderFish,
+        (false, false) => LabelReason::Weight,
+    });
 }

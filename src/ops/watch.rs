@@ -2,7 +2,7 @@
 //! once a minute; run twice it does nothing more.
 
 use super::board::{Judged, in_stock};
-use super::desk::Actor;
+use super::desk::{Actor, Desk};
 use super::failure::Failure;
 use crate::domain::alarm::{Alarm, Kind, Subject, WarmSpell, warm_spells};
 use crate::domain::life::clocks::Clock;
@@ -94,9 +94,12 @@ fn label(judged: &Judged, open: &[Alarm], now: Instant) -> Option<Task> {
     }
 }
 
-/// Whether the watch has anything to do.
-pub fn is_due(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<bool, Failure> {
-    Ok(!due(reading, shop, now)?.is_empty())
+/// One round. It looks first: most rounds change nothing and need no writing. Gives how many alarms changed.
+pub fn round(desk: &Desk, now: Instant) -> Result<usize, Failure> {
+    if desk.look(|reading, shop| Ok(due(reading, shop, now)?.is_empty()))? {
+        return Ok(0);
+    }
+    desk.act(move |tx, shop| go_round(tx, shop, now))
 }
 
 /// Raises and clears what is due. Gives how many alarms changed.

@@ -1,4 +1,4 @@
-//! Records of freezing against parasites. They are never changed.
+//! Records of freezing against parasites. Nothing of one changes but that readings which came late may refute it.
 
 use super::error::StoreError;
 use super::read::Reading;
@@ -16,6 +16,8 @@ pub struct Record {
     pub target_id: i64,
     pub evidence: String,
     pub rule: String,
+    /// The freezer that was measured.
+    pub place_code: Option<String>,
     pub from_at: Option<i64>,
     pub to_at: Option<i64>,
     pub temperature_mc: i64,
@@ -23,6 +25,7 @@ pub struct Record {
     pub note: Option<String>,
     pub recorded_at: i64,
     pub recorded_by: String,
+    pub refuted_at: Option<i64>,
 }
 
 /// A record to be kept.
@@ -35,6 +38,8 @@ pub struct NewRecord<'a> {
     /// `measured` or `supplier_letter`.
     pub evidence: &'static str,
     pub rule: &'a str,
+    /// The freezer, and from when to when it was cold enough.
+    pub place: Option<&'a str>,
     pub span: Option<(Instant, Instant)>,
     pub temperature_mc: i64,
     pub hours: i64,
@@ -50,6 +55,7 @@ pub fn insert(tx: &mut Tx<'_>, record: &NewRecord<'_>) -> Result<i64, StoreError
         parasite_freezings::target_id.eq(record.target_id),
         parasite_freezings::evidence.eq(record.evidence),
         parasite_freezings::rule.eq(record.rule),
+        parasite_freezings::place_code.eq(record.place),
         parasite_freezings::from_at.eq(record.span.map(|(from, _)| from.micros())),
         parasite_freezings::to_at.eq(record.span.map(|(_, to)| to.micros())),
         parasite_freezings::temperature_mc.eq(record.temperature_mc),
@@ -70,6 +76,27 @@ pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Record>, StoreE
 pub fn page(reading: &mut Reading<'_>, below: Option<i64>, limit: i64) -> Result<Vec<Record>, StoreError> {
     let older = parasite_freezings::table.filter(parasite_freezings::id.lt(below.unwrap_or(i64::MAX)));
     Ok(older.order(parasite_freezings::id.desc()).limit(limit).load(reading.conn)?)
+}
+
+/// Measured records of a freezer whose time touches a stretch and that nothing has refuted.
+pub fn measured_in(
+    reading: &mut Reading<'_>,
+    place: &str,
+    from: Instant,
+    to: Option<Instant>,
+) -> Result<Vec<Record>, StoreError> {
+    let of_place = parasite_freezings::table
+        .filter(parasite_freezings::place_code.eq(place))
+        .filter(parasite_freezings::refuted_at.is_null())
+        .filter(parasite_freezings::to_at.ge(from.micros()))
+        .filter(parasite_freezings::from_at.le(to.map_or(i64::MAX, Instant::micros)));
+    Ok(of_place.order(parasite_freezings::id).load(reading.conn)?)
+}
+
+pub fn refute(tx: &mut Tx<'_>, id: i64, now: Instant) -> Result<(), StoreError> {
+    let record = parasite_freezings::table.filter(parasite_freezings::id.eq(id));
+    diesel::update(record).set(parasite_freezings::refuted_at.eq(now.micros())).execute(tx.changing())?;
+    Ok(())
 }
 
 /// Writes on a lot that it was frozen against parasites before it came.

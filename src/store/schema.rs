@@ -402,6 +402,7 @@ diesel::table! {
         target_id -> BigInt,
         evidence -> Text,
         rule -> Text,
+        place_code -> Nullable<Text>,
         from_at -> Nullable<BigInt>,
         to_at -> Nullable<BigInt>,
         temperature_mc -> BigInt,
@@ -409,6 +410,7 @@ diesel::table! {
         note -> Nullable<Text>,
         recorded_at -> BigInt,
         recorded_by -> Text,
+        refuted_at -> Nullable<BigInt>,
     }
 }
 

@@ -108,6 +108,25 @@ fn a_freezing_is_measured_recorded_and_then_the_fish_is_sold_raw() {
 }
 
 #[test]
+fn a_reading_that_comes_late_refutes_the_record() {
+    let d = day();
+    let (lot, fish) = d.frozen_salmon();
+    d.kept("freezer", -21_000, 0, 26, d.hours(26));
+    let draft = measured(&lot, Some(d.hours(1)));
+    let now = d.hours(26);
+    d.desk.act(move |tx, shop| record(tx, shop, &actor(), now, &draft)).unwrap();
+    let thawed = d.take(&fish, "ice", Way::Thaw, d.hours(26)).unwrap();
+    let saku = d.cut(&thawed, Some(1_000), "lean-saku", "ice", 0, 26 * MICROS_PER_HOUR);
+    let saku = d.label(&saku, d.hours(26)).unwrap();
+    d.measured("freezer", &[(12 * 60 + 5, -12_000)], 27 * MICROS_PER_HOUR);
+    assert_eq!(d.stops(&saku, 27 * MICROS_PER_HOUR), [Code::OnHold, Code::ParasiteFreezingMissing]);
+    d.measured("freezer", &[(13 * 60 + 5, -12_000)], 27 * MICROS_PER_HOUR);
+    let open = d.desk.look(|reading, _| sakudana::ops::look::open_holds(reading)).unwrap();
+    assert_eq!(open.len(), 1, "refuted once is enough");
+    d.clean();
+}
+
+#[test]
 fn without_a_record_it_is_not_sold_raw_and_a_short_letter_is_none() {
     let d = day();
     let (lot, fish) = d.frozen_salmon();

@@ -418,6 +418,7 @@ impl Naive {
         into.made_of.push(source);
         into.came.push(Pouring { at: now, sources: vec![source] });
         into.stand(into.place, now);
+        into.untold_thaw |= into.use_by.zip(use_by).is_some_and(|(own, poured)| poured < own);
         into.use_by = [into.use_by, use_by].into_iter().flatten().min();
         into.supplier_until = [into.supplier_until, supplier_until].into_iter().flatten().min();
         into.day_one = [into.day_one, day_one].into_iter().flatten().min();

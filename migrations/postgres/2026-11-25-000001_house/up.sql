@@ -367,6 +367,7 @@ CREATE TABLE parasite_freezings (
     target_id BIGINT NOT NULL,
     evidence TEXT NOT NULL,
     rule TEXT NOT NULL,
+    place_code TEXT REFERENCES places (code),
     from_at BIGINT,
     to_at BIGINT,
     temperature_mc BIGINT NOT NULL,
@@ -374,6 +375,7 @@ CREATE TABLE parasite_freezings (
     note TEXT,
     recorded_at BIGINT NOT NULL,
     recorded_by TEXT NOT NULL,
+    refuted_at BIGINT,
     CHECK (scope IN ('lot', 'batch')),
     CHECK (evidence IN ('measured', 'supplier_letter'))
 );

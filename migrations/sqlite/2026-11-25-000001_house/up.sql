@@ -363,6 +363,7 @@ CREATE TABLE parasite_freezings (
     target_id INTEGER NOT NULL,
     evidence TEXT NOT NULL,
     rule TEXT NOT NULL,
+    place_code TEXT REFERENCES places (code),
     from_at INTEGER,
     to_at INTEGER,
     temperature_mc INTEGER NOT NULL,
@@ -370,6 +371,7 @@ CREATE TABLE parasite_freezings (
     note TEXT,
     recorded_at INTEGER NOT NULL,
     recorded_by TEXT NOT NULL,
+    refuted_at INTEGER,
     CHECK (scope IN ('lot', 'batch')),
     CHECK (evidence IN ('measured', 'supplier_letter'))
 ) STRICT;

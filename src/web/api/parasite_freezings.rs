@@ -90,6 +90,8 @@ pub struct FreezingBody {
     pub recorded_at: String,
     #[schema(example = "Ines")]
     pub recorded_by: String,
+    /// When readings that came late showed that it was not cold enough after all.
+    pub refuted_at: Option<String>,
 }
 
 impl From<RecordRow> for FreezingBody {
@@ -107,6 +109,7 @@ impl From<RecordRow> for FreezingBody {
             note: row.note,
             recorded_at: text(row.recorded_at),
             recorded_by: row.recorded_by,
+            refuted_at: row.refuted_at.map(text),
         }
     }
 }

@@ -114,7 +114,7 @@ pub struct StockBody {
     #[schema(example = "sell")]
     pub verdict: &'static str,
     pub stops: Vec<StopBody>,
-    /// Why it needs a label it does not have: new, markdown, weight, thawed or shorter_life.
+    /// Why it needs a label it does not have: new, markdown, weight, thawed, older_fish or shorter_life.
     pub label_wanted: Option<&'static str>,
     /// Where it went, when it is no longer in stock.
     pub fate: Option<&'static str>,

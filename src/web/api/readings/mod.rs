@@ -135,7 +135,7 @@ pub struct TakenBody {
     /// Trays in stock that had left the place, or came of one that had, and whose life is another than had been reckoned.
     #[schema(example = 3)]
     pub lives_changed: usize,
-    /// Alarms raised, changed or cleared by it.
+    /// Alarms raised, changed or cleared by it, and records of freezing against parasites that it refutes.
     #[schema(example = 1)]
     pub alarms_changed: usize,
     /// The first 200 lines that were not accepted.

@@ -8,6 +8,7 @@ use crate::domain::logger::tally::Tally;
 use crate::domain::logger::{Fault, Line, Options};
 use crate::ops::failure::Failure;
 use crate::ops::take_readings::{self, Delivery, Follows};
+use crate::ops::watch;
 use crate::web::body;
 use crate::web::call::Look;
 use crate::web::permit::PostReadings;
@@ -82,7 +83,11 @@ impl Courier {
             Kind::Csv => self.csv(pieces, options).await,
         };
         match taken {
-            Ok(()) => Ok((self.delivery.place.clone(), self.tally, self.follows)),
+            Ok(()) => {
+                // What the readings mean for the trays that stand there now is not left to the next minute.
+                self.follows.alarms_changed += self.look.ask(watch::round).await?;
+                Ok((self.delivery.place.clone(), self.tally, self.follows))
+            }
             Err(problem) => Err(partly(problem, &self.tally)),
         }
     }
