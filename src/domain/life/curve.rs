@@ -9,7 +9,6 @@ mod chunk;
 mod directory;
 mod knot;
 mod laying;
-pub mod together;
 
 use crate::domain::life::rate::Sum;
 use crate::domain::life::rate::regime::{Evidence, Paces};
@@ -134,7 +133,10 @@ impl Curve {
 
     /// Ice time of the raw clock that passed.
     pub fn raw_micros(&self, from: Instant, to: Instant) -> i64 {
-        self.micros(Sum::Raw, from, to)
+        match (self.find(from), self.find(to)) {
+            (Some(begin), Some(end)) if from < to => end.raw(&self.regimes) - begin.raw(&self.regimes),
+            _ => 0,
+        }
     }
 
     /// One sum over a stretch.
@@ -286,6 +288,7 @@ impl Curve {
         self.find(at).map_or(0, |found| found.sum(sum, &self.regimes))
     }
 
+    #[inline(always)]
     fn find(&self, at: Instant) -> Option<Found<'_>> {
         let at = at.micros();
         self.directory.at(at).map(|(chunk, stretch)| Found { chunk, stretch, micros: at - stretch.from() })
@@ -301,13 +304,34 @@ struct Found<'a> {
 }
 
 impl Found<'_> {
-    fn sum(&self, sum: Sum, regimes: &Regimes) -> i64 {
-        let here = self.stretch.knot.sum_after(sum, regimes, self.micros, self.stretch.length);
-        self.chunk.base.of(sum).saturating_add(here)
+    #[inline(always)]
+    fn raw(&self, regimes: &Regimes) -> i64 {
+        let gain = self.stretch.knot.raw_gain(regimes, self.micros, self.stretch.length);
+        self.total(self.chunk.base.raw, self.stretch.knot.sums.raw, gain)
     }
 
+    fn sum(&self, sum: Sum, regimes: &Regimes) -> i64 {
+        let gain = self.stretch.knot.gain(sum, regimes, self.micros, self.stretch.length);
+        self.total(self.chunk.base.of(sum), self.stretch.knot.sums.of(sum), gain)
+    }
+
+    #[inline(always)]
+    fn total(&self, base: i64, knot: i64, gain: i64) -> i64 {
+        if self.chunk.small {
+            base.wrapping_add(knot).wrapping_add(gain)
+        } else {
+            base.saturating_add(knot.saturating_add(gain))
+        }
+    }
+
+    #[inline(always)]
     fn sums(&self, regimes: &Regimes) -> Sums {
-        self.chunk.base.plus(self.stretch.knot.sums_after(regimes, self.micros, self.stretch.length))
+        let gains = self.stretch.knot.gains(regimes, self.micros, self.stretch.length);
+        if self.chunk.small {
+            self.chunk.base.plus_small(self.stretch.knot.sums).plus_small(gains)
+        } else {
+            self.chunk.base.plus(self.stretch.knot.sums.plus(gains))
+        }
     }
 }
 

@@ -11,7 +11,11 @@ use std::sync::Arc;
 
 /// Readings a chunk may hold: many, so that the chunks of all places stay in the cache; few enough to be copied for one late reading.
 pub const CAPACITY: usize = 2_048;
-const BUCKETS: usize = 16;
+/// So many that few readings share one: where hours are missing, only the guesses in the cells at their ends go wrong.
+const CELLS: usize = 63;
+/// The number of a cell stands in the first six bits of 64, and how much of it has passed in the rest.
+const CELL_BITS: u32 = 58;
+const ALL_CELLS: u64 = ((CELLS as u64) << CELL_BITS) - 1;
 
 /// What knots are laid by.
 #[derive(Clone, Copy)]
@@ -29,23 +33,32 @@ pub enum Before<'a> {
     OtherNext(&'a Chunk),
 }
 
-/// Two lines of the processor's cache: the first finds the knot, the second completes the sums.
+/// What a question reads of it are three lines of the processor's cache, which all chunks together keep in the nearer caches.
 #[derive(Debug, Clone)]
-#[repr(align(64))]
+#[repr(C, align(64))]
 pub struct Chunk {
     pub start: i64,
-    /// Time from the first knot to the last is shared out evenly among buckets; inside one, knots are guessed to stand evenly.
-    buckets_per_micro: f64,
+    /// Where the next chunk starts.
+    pub end: i64,
     /// In order; the last one only ends the chunk.
     knots: Arc<[Knot]>,
-    /// How many knots stand before the end of each bucket.
-    borders: [u16; BUCKETS],
+    /// From the first knot to the last, counted in ticks of two to the power of `tick_bits` microseconds: fewer than 2^32.
+    ticks: u64,
+    /// Cells of an even length, in 2^58 ticks; inside one, knots are guessed to stand evenly.
+    cells_per_tick: u64,
+    tick_bits: u8,
+    /// Borders are counted in parts of a knot, two to this power of them.
+    part_bits: u8,
+    /// The sums up to the end of the chunk fit, and so do all before.
+    pub small: bool,
     /// The sums up to the chunk.
     pub base: Sums,
     pub readings: Arc<[Reading]>,
+    /// Where among the knots each cell begins, and the last one ends.
+    borders: [u16; CELLS + 1],
 }
 
-const _: () = assert!(size_of::<Chunk>() == 128);
+const _: () = assert!(size_of::<Chunk>() == 256);
 
 /// A knot, and how far it is to the next one.
 #[derive(Clone, Copy)]
@@ -118,14 +131,33 @@ impl Chunk {
     fn of(readings: Arc<[Reading]>, knots: Arc<[Knot]>) -> Chunk {
         let start = knots.first().map_or(0, Knot::at);
         let last = knots.iter().rev().nth(1).map_or(start, Knot::at);
-        let width = (last - start) as f64 / BUCKETS as f64;
+        let bits = |number: usize| usize::BITS - number.leading_zeros();
+        let part_bits = 16_u32.saturating_sub(bits(knots.len()));
+        let span = (last - start).cast_unsigned();
+        let tick_bits = (u64::BITS - span.leading_zeros()).saturating_sub(32);
+        let ticks = span >> tick_bits;
+        let cells_per_tick = ALL_CELLS.checked_div(ticks).unwrap_or(0);
         let border = |number: usize| {
-            let end = start + (width * (number + 1) as f64) as i64;
-            u16::try_from(knots.partition_point(|knot| knot.at() < end)).unwrap_or(u16::MAX)
+            let at = start + (span as f64 * (number as f64 / CELLS as f64)) as i64;
+            let after = knots.partition_point(|knot| knot.at() <= at);
+            let stretch = after.checked_sub(1).and_then(|index| Some((knots.get(index)?.at(), knots.get(after)?.at())));
+            let share = stretch.map_or(0.0, |(from, to)| (at - from) as f64 / (to - from) as f64);
+            ((after.saturating_sub(1) as f64 + share) * f64::from(1 << part_bits)) as u16
         };
         let borders = std::array::from_fn(border);
-        let buckets_per_micro = if width > 0.0 { 1.0 / width } else { 0.0 };
-        Chunk { start, buckets_per_micro, knots, borders, base: Sums::default(), readings }
+        Chunk {
+            start,
+            end: Instant::MAXIMUM,
+            knots,
+            ticks,
+            cells_per_tick,
+            tick_bits: tick_bits as u8,
+            part_bits: part_bits as u8,
+            small: false,
+            base: Sums::default(),
+            readings,
+            borders,
+        }
     }
 
     /// The sums from the beginning of the chunk to its end.
@@ -133,24 +165,41 @@ impl Chunk {
         self.knots.last().map_or(Sums::default(), |end| end.sums)
     }
 
-    /// The stretch an instant lies in; an instant at a knot lies after it.
+    /// The stretch an instant of the chunk lies in; an instant at a knot lies after it. A guess that is one beside it is put right without a
+    /// branch: the processor would have to guess as well, and wait for memory to learn that it was wrong.
+    #[inline(always)]
     pub fn at(&self, at: i64) -> Option<Stretch<'_>> {
-        self.near(self.guess(at), at)
+        let guess = self.guess(at);
+        let through = Knot::through(at);
+        if let (Some(other), Some(one)) = (self.knots.get(guess + 1), self.knots.get(guess)) {
+            let next = guess + usize::from(one.begins_within(through)) + usize::from(other.begins_within(through));
+            if let (Some(next), Some(knot)) = (self.knots.get(next), self.knots.get(next.wrapping_sub(1)))
+                && knot.begins_within(through)
+                && !next.begins_within(through)
+            {
+                return Some(Stretch { knot, length: next.at() - knot.at() });
+            }
+        }
+        self.searched(at)
     }
 
-    /// The number of the knot after which an instant should lie, going by the buckets alone.
-    pub fn guess(&self, at: i64) -> usize {
-        let place = (at - self.start) as f64 * self.buckets_per_micro;
-        let number = (place as usize).min(BUCKETS - 1);
-        let border = |number: usize| self.borders.get(number).map_or(0.0, |border| f64::from(*border));
-        let (low, high) = (if number == 0 { 0.0 } else { border(number - 1) }, border(number));
-        (low + (place - number as f64) * (high - low)) as usize
+    /// The number of the knot after which an instant should lie, going by the cells alone.
+    #[inline(always)]
+    fn guess(&self, at: i64) -> usize {
+        let ticks = ((at - self.start).cast_unsigned() >> (self.tick_bits & 63)).min(self.ticks);
+        let cells = ticks * self.cells_per_tick;
+        let Some([low, high, ..]) = self.borders.get((cells >> CELL_BITS) as usize..) else { return 0 };
+        let (low, high, into) = (u64::from(*low), u64::from(*high), u64::from((cells >> (CELL_BITS - 32)) as u32));
+        let parts = low + (into * (high - low) >> 32);
+        (parts as u32 >> (self.part_bits & 31)) as usize
     }
 
-    /// The stretch an instant lies in, looked for from a guess.
-    pub fn near(&self, guess: usize, at: i64) -> Option<Stretch<'_>> {
+    #[cold]
+    #[inline(never)]
+    fn searched(&self, at: i64) -> Option<Stretch<'_>> {
         let last = self.knots.len().saturating_sub(2);
-        self.stretch(settle(guess.min(last), last, at, |index| self.knots.get(index).map_or(i64::MAX, Knot::at)))
+        let guess = self.guess(at).min(last);
+        self.stretch(settle(guess, last, at, |index| self.knots.get(index).map_or(i64::MAX, Knot::at)))
     }
 
     fn stretch(&self, index: usize) -> Option<Stretch<'_>> {

@@ -78,7 +78,7 @@ impl Laying<'_> {
             None => {
                 let kind = Kind { method: StorageMethod::Chill, evidence: Evidence::Assumed };
                 let still = Fine::from_mc(0.0);
-                all.chain([Knot::new(end, still, still, kind, self.sums)]).collect()
+                all.chain([Knot::new(end, (still, still), kind, self.regimes, self.sums)]).collect()
             }
             Some(first) => {
                 let shift = self.sums.minus(first.sums);
@@ -120,7 +120,7 @@ impl Laying<'_> {
     }
 
     fn lay(&mut self, at: i64, until: i64, from: Fine, to: Fine, kind: Kind) {
-        let knot = Knot::new(at, from, to, kind, self.sums);
+        let knot = Knot::new(at, (from, to), kind, self.regimes, self.sums);
         self.sums = knot.sums_after(self.regimes, until - at, until - at);
         self.knots.push(knot);
     }
