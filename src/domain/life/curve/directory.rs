@@ -14,6 +14,8 @@ pub struct Directory {
     from: i64,
     tick_bits: u32,
     chunks_per_tick: u64,
+    /// Every sum fits with room to spare, from the beginning of time to its end.
+    pub small: bool,
 }
 
 impl Directory {
@@ -127,8 +129,8 @@ impl Directory {
             chunk.base = carried;
             chunk.end = end;
             carried = carried.plus(chunk.total());
-            chunk.small = carried.largest() < i64::MAX / 2;
         }
+        self.small = carried.largest() < i64::MAX - (1 << 32);
         let begins = |chunk: Option<&Chunk>| chunk.map_or(0, |chunk| chunk.start);
         self.from = begins(self.chunks.get(1));
         let span = (begins(self.chunks.last()) - self.from).max(0).cast_unsigned();

@@ -112,6 +112,9 @@ pub fn rounded(mc: f64) -> MilliCelsius {
 
 /// The bit that tells assumed kinds by their number.
 const ASSUMED: u64 = 1;
+/// The bits that tell the method of a kind, and what they are for a freezer.
+const METHOD: u64 = 6;
+const FROZEN: u64 = 4;
 
 /// The rule that holds between two knots.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -169,31 +172,65 @@ impl Regimes {
     }
 }
 
-/// From its instant to that of the next knot the temperature goes evenly from `from` to `to`. As long as one line of the processor's
-/// cache, and in one: a question about any instant reads one knot, and the instants of those beside it.
+/// From its instant to that of the next one the temperature goes evenly from `from` to `to`.
 #[derive(Debug, Clone, Copy)]
-#[repr(align(64))]
-pub struct Knot {
+pub struct Bend {
     /// The instant, and in the last six bits the numbers of the course and the kind: in order of time all the same.
     stamp: u64,
     from: Fine,
     to: Fine,
-    /// Up to the instant.
+}
+
+/// A bend as it is laid, with the sums up to it.
+#[derive(Debug, Clone, Copy)]
+pub struct Laid {
+    pub bend: Bend,
     pub sums: Sums,
 }
 
-const _: () = assert!(size_of::<Knot>() == 64);
+/// A bend as it is kept, in half a line of the processor's cache: a question about any instant waits for one knot, and the instants of
+/// those beside it.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(32))]
+pub struct Knot {
+    pub bend: Bend,
+    /// The raw sum up to the instant.
+    pub raw: i64,
+    /// Which of the other sums are those up to the instant.
+    pub rest: u32,
+}
+
+const _: () = assert!(size_of::<Knot>() == 32);
 const _: () = assert!(Instant::MAXIMUM < 1 << 58);
 
-impl Knot {
-    pub fn new(at: i64, (from, to): (Fine, Fine), kind: Kind, regimes: &Regimes, sums: Sums) -> Knot {
-        let course = regimes.of(kind).course(from.mc(), to.mc());
-        Knot { stamp: at.cast_unsigned() << 6 | course.number() << 3 | kind.number() as u64, from, to, sums }
+/// The sums beside the raw one. Outside a freezer they stand still for most of the time, and many knots share them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Rest {
+    /// How far the colour sum is ahead of the raw one.
+    ahead: i64,
+    frozen: i64,
+    exposed: i64,
+    hot: i64,
+    assumed: i64,
+}
+
+impl Rest {
+    pub fn of(sums: &Sums) -> Rest {
+        let Sums { raw, colour, frozen, exposed, hot, assumed } = *sums;
+        Rest { ahead: colour - raw, frozen, exposed, hot, assumed }
     }
 
-    /// The same stretch with other sums before it.
-    pub fn shifted(&self, by: Sums) -> Knot {
-        Knot { sums: self.sums.plus(by), ..*self }
+    #[inline(always)]
+    pub fn with(&self, raw: i64) -> Sums {
+        let Rest { ahead, frozen, exposed, hot, assumed } = *self;
+        Sums { raw, colour: raw.wrapping_add(ahead), frozen, exposed, hot, assumed }
+    }
+}
+
+impl Bend {
+    pub fn new((at, until): (i64, i64), (from, to): (Fine, Fine), kind: Kind, regimes: &Regimes) -> Bend {
+        let course = regimes.of(kind).course(Line { from_mc: from.mc(), to_mc: to.mc(), micros: until - at });
+        Bend { stamp: at.cast_unsigned() << 6 | course.number() << 3 | kind.number() as u64, from, to }
     }
 
     pub fn at(&self) -> i64 {
@@ -208,7 +245,7 @@ impl Knot {
         regimes.numbered(self.stamp as usize)
     }
 
-    /// It begins at or before an instant, given as `Knot::through`.
+    /// It begins at or before an instant, given as `Bend::through`.
     #[inline]
     pub fn begins_within(&self, through: u64) -> bool {
         self.stamp <= through
@@ -237,54 +274,64 @@ impl Knot {
     /// What the raw sum gains in the first `micros` after the knot, of `length` to the next.
     #[inline(always)]
     pub fn raw_gain(&self, regimes: &Regimes, micros: i64, length: i64) -> i64 {
+        let rise = (i64::from(self.to.0) - i64::from(self.from.0)) as f64 * (1.0 / FINENESS);
+        let share = micros as f64 / length as f64;
+        match self.course().square_micros(self.from.mc(), rise, share, micros) {
+            Some(gain) => gain,
+            None => self.rarer_raw_gain(regimes, micros, length),
+        }
+    }
+
+    #[inline(never)]
+    fn rarer_raw_gain(&self, regimes: &Regimes, micros: i64, length: i64) -> i64 {
         self.regime(regimes).raw_on(self.course(), self.line(micros, length))
     }
 
     /// What one sum gains in the first `micros` after the knot, of `length` to the next.
     pub fn gain(&self, sum: Sum, regimes: &Regimes, micros: i64, length: i64) -> i64 {
+        if sum == Sum::Raw || sum == Sum::Colour && self.stamp & METHOD != FROZEN {
+            return self.raw_gain(regimes, micros, length);
+        }
         self.regime(regimes).micros_on(self.course(), sum, self.line(micros, length))
     }
 
     /// What all sums gain in the first `micros` after the knot, of `length` to the next.
     #[inline(always)]
     pub fn gains(&self, regimes: &Regimes, micros: i64, length: i64) -> Sums {
-        let wear = self.regime(regimes).wear_on(self.course(), self.line(micros, length));
+        let raw = self.raw_gain(regimes, micros, length);
+        let assumed = if self.stamp & ASSUMED == 0 { 0 } else { micros };
+        let gains = Sums { raw, colour: raw, assumed, ..Sums::default() };
+        if self.course().cool && self.stamp & METHOD != FROZEN {
+            return gains;
+        }
+        self.rarer_gains(regimes, (micros, length), gains)
+    }
+
+    #[inline(never)]
+    fn rarer_gains(&self, regimes: &Regimes, (micros, length): (i64, i64), gains: Sums) -> Sums {
+        let (course, line) = (self.course(), self.line(micros, length));
+        let wear = self.regime(regimes).wear_beside(course, line, gains.raw);
         Sums {
-            raw: wear.raw_micros,
             colour: wear.colour_micros,
             frozen: wear.frozen_micros,
             exposed: wear.exposed_micros,
             hot: wear.hot_micros,
-            assumed: if self.stamp & ASSUMED == 0 { 0 } else { micros },
+            ..gains
         }
     }
 
-    /// One sum `micros` after the knot, of `length` to the next.
-    pub fn sum_after(&self, sum: Sum, regimes: &Regimes, micros: i64, length: i64) -> i64 {
-        self.sums.of(sum).saturating_add(self.gain(sum, regimes, micros, length))
-    }
-
-    /// All sums `micros` after the knot, of `length` to the next.
-    pub fn sums_after(&self, regimes: &Regimes, micros: i64, length: i64) -> Sums {
-        self.sums.plus(self.gains(regimes, micros, length))
-    }
-
-    /// The longest time after the knot, up to `length`, for which a sum stays at or below `bound`.
-    pub fn span_within(&self, sum: Sum, regimes: &Regimes, bound: i64, length: i64) -> i64 {
-        let left = bound.saturating_sub(self.sums.of(sum));
+    /// The longest time after it, up to `length`, in which a sum gains no more than `left`.
+    pub fn span_within(&self, sum: Sum, regimes: &Regimes, left: i64, length: i64) -> i64 {
         if self.from == self.to {
-            return regimes
-                .of(self.kind())
-                .span_within(sum, self.from.mc(), left)
-                .map_or(length, |span| span.min(length));
+            return self.regime(regimes).span_within(sum, self.from.mc(), left).map_or(length, |span| span.min(length));
         }
-        if self.sum_after(sum, regimes, length, length) <= bound {
+        if self.gain(sum, regimes, length, length) <= left {
             return length;
         }
         let (mut within, mut beyond) = (0, length);
         while beyond - within > 1 {
             let middle = within + (beyond - within) / 2;
-            if self.sum_after(sum, regimes, middle, length) <= bound { within = middle } else { beyond = middle }
+            if self.gain(sum, regimes, middle, length) <= left { within = middle } else { beyond = middle }
         }
         within
     }

@@ -2,7 +2,7 @@
 //! exposure counts. Found once, when the stretch is laid, so that a question about a part of it looks for nothing.
 
 use super::law::Law;
-use super::regime::{Line, TROPICAL, whole};
+use super::regime::{Line, TROPICAL, whole, whole_of_small};
 
 /// What is known of a whole stretch, and so of every part of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,17 +16,17 @@ pub struct Course {
 enum RawLaw {
     /// Steady, over an edge, or a law too rare to be told apart here: the tariff is to be asked.
     Other,
-    /// `factor` times (1 + `per_mc` T)^2: the square-root law, and the two commonest flat ones as lines that do not rise.
+    /// (`at_zero` + `per_mc` T)^2: the square-root law, and the two commonest flat ones as lines that do not rise.
     Square {
+        at_zero: f64,
         per_mc: f64,
-        factor: f64,
     },
     Tropical,
 }
 
-const SQUARE_ROOT: RawLaw = RawLaw::Square { per_mc: 1e-4, factor: 1.0 };
-const AS_IN_ICE: RawLaw = RawLaw::Square { per_mc: 0.0, factor: 1.0 };
-const STOPPED: RawLaw = RawLaw::Square { per_mc: 0.0, factor: 0.0 };
+const SQUARE_ROOT: RawLaw = RawLaw::Square { at_zero: 1.0, per_mc: 1e-4 };
+const AS_IN_ICE: RawLaw = RawLaw::Square { at_zero: 1.0, per_mc: 0.0 };
+const STOPPED: RawLaw = RawLaw::Square { at_zero: 0.0, per_mc: 0.0 };
 
 /// Every course there is, by its number.
 const ALL: [Course; 8] = [
@@ -65,25 +65,21 @@ impl Course {
         ALL.get((number & 7) as usize).copied().unwrap_or(asking)
     }
 
-    /// What a part of the stretch adds to the raw sum; none when the tariff is to be asked.
+    /// What the first part of a stretch adds to the raw sum, if it follows the commonest laws: `share` of a stretch that begins at a
+    /// temperature and rises by so much in all.
     #[inline(always)]
-    pub fn raw_micros(self, line: Line) -> Option<i64> {
-        match self.raw {
-            RawLaw::Square { per_mc, factor } => {
-                let rises = line.from_mc < line.to_mc;
-                let (low, high) = if rises { (line.from_mc, line.to_mc) } else { (line.to_mc, line.from_mc) };
-                let (a, b) = (1.0 + low * per_mc, 1.0 + high * per_mc);
-                Some(whole(factor * ((a * a + a * b + b * b) / 3.0) * line.micros as f64))
-            }
-            RawLaw::Tropical => Some(tropical(line)),
-            RawLaw::Other => None,
-        }
+    pub fn square_micros(self, from_mc: f64, rise_mc: f64, share: f64, micros: i64) -> Option<i64> {
+        let RawLaw::Square { at_zero, per_mc } = self.raw else { return None };
+        let a = at_zero + from_mc * per_mc;
+        let rise = rise_mc * per_mc * share;
+        // The mean of (a + x)^2 while x goes from nothing to all of the rise.
+        let mean = a * (a + rise) + rise * rise * (1.0 / 3.0);
+        Some(whole_of_small(mean * micros as f64))
     }
-}
 
-/// Kept apart, so that the common law stays short.
-#[inline(never)]
-fn tropical(line: Line) -> i64 {
-    let (low, high) = (line.from_mc.min(line.to_mc), line.from_mc.max(line.to_mc));
-    whole(TROPICAL.mean(low, high) * line.micros as f64)
+    /// The same for the tropical law.
+    pub fn tropical_micros(self, line: Line) -> Option<i64> {
+        let (low, high) = (line.from_mc.min(line.to_mc), line.from_mc.max(line.to_mc));
+        (self.raw == RawLaw::Tropical).then(|| whole(TROPICAL.mean(low, high) * line.micros as f64))
+    }
 }

@@ -104,10 +104,11 @@ impl Regime {
         }
     }
 
-    /// What is known of a line as a whole. A steady one is counted in integers, which a course does not do.
-    pub fn course(&self, from_mc: f64, to_mc: f64) -> Course {
-        let raw = if from_mc == to_mc { None } else { self.raw.law_over(from_mc, to_mc) };
-        let warmest = from_mc.max(to_mc);
+    /// What is known of a line as a whole. A steady one is counted in integers, which a course does not do, nor anything of weeks.
+    pub fn course(&self, line: Line) -> Course {
+        let told = line.from_mc != line.to_mc && line.micros < 1 << 40;
+        let raw = if told { self.raw.law_over(line.from_mc, line.to_mc) } else { None };
+        let warmest = line.from_mc.max(line.to_mc);
         Course::new(raw, self.exposed.rate(warmest) == 0.0 && self.hot.rate(warmest) == 0.0)
     }
 
@@ -116,29 +117,25 @@ impl Regime {
         self.tariff(sum).map_or(0, |tariff| along(tariff, line))
     }
 
-    /// The same of a part of a stretch of this course.
+    /// The same of a part of a stretch of this course, but for the raw sum.
     pub fn micros_on(&self, course: Course, sum: Sum, line: Line) -> i64 {
         match sum {
-            Sum::Raw => self.raw_on(course, line),
             Sum::Exposed | Sum::Hot if course.cool => 0,
             _ => self.micros(sum, line),
         }
     }
 
     /// What a part of a stretch of this course adds to the raw sum.
-    #[inline(always)]
+    #[inline(never)]
     pub fn raw_on(&self, course: Course, line: Line) -> i64 {
-        match course.raw_micros(line) {
-            Some(micros) => micros,
-            None => along(&self.raw, line),
-        }
+        course.tropical_micros(line).unwrap_or_else(|| along(&self.raw, line))
     }
 
-    /// What a part of a stretch of this course adds to every sum. Measured and assumed time is left to whoever knows.
-    #[inline(always)]
-    pub fn wear_on(&self, course: Course, line: Line) -> Wear {
-        let raw = self.raw_on(course, line);
-        let mut wear = Wear { raw_micros: raw, colour_micros: raw, ..Wear::default() };
+    /// What a part of a stretch of this course adds to every sum, of which raw is known. Measured and assumed time is left to whoever
+    /// knows.
+    #[inline(never)]
+    pub fn wear_beside(&self, course: Course, line: Line, raw_micros: i64) -> Wear {
+        let mut wear = Wear { raw_micros, colour_micros: raw_micros, ..Wear::default() };
         if self.frozen.is_some() {
             wear.colour_micros = self.micros(Sum::Colour, line);
             wear.frozen_micros = self.micros(Sum::Frozen, line);
@@ -169,6 +166,17 @@ pub fn whole(exact: f64) -> i64 {
     // `ceil` would be a call on processors that need not know the instruction.
     let cut = exact as i64;
     cut.saturating_add(i64::from(exact > cut as f64))
+}
+
+/// The same of what is below 2^51, where it takes less.
+#[inline(always)]
+pub fn whole_of_small(exact: f64) -> i64 {
+    /// 2^52: a float as large has no fraction left.
+    const WHOLE: f64 = 4_503_599_627_370_496.0;
+    let exact = exact * (1.0 - 4.0 * f64::EPSILON);
+    let nearest = exact + WHOLE;
+    let cut = nearest.to_bits().wrapping_sub(WHOLE.to_bits()).cast_signed();
+    cut + i64::from(exact > nearest - WHOLE)
 }
 
 /// A steady rate in whole parts of 1e-12, rounded up.
