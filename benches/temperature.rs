@@ -73,8 +73,6 @@ fn one_round(table: &mut Table, shop: &Shop, names: [&'static str; 2], asked: [&
         table.time("one sum", name, questions, |questions| ways::raw(shop, questions));
         table.time("all sums", name, questions, |questions| ways::wear(shop, questions));
         table.time("when the raw clock ends", name, questions, |questions| ways::when(shop, questions));
-        table.time("one sum, asked together", name, questions, |questions| ways::raw_together(shop, questions));
-        table.time("all sums, asked together", name, questions, |questions| ways::wear_together(shop, questions));
         let few = &questions[..questions.len().div_ceil(500)];
         table.time("walk, square root only", name, few, |questions| ways::walk(shop, questions));
         table.time("walk, the rules of each place", name, few, |questions| ways::walk_by_rules(shop, questions));

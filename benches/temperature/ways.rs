@@ -2,7 +2,6 @@
 
 use crate::ground::{Question, Shop, method, rates};
 use sakudana::domain::life::curve::Reading;
-use sakudana::domain::life::curve::together::{self, Asked};
 use sakudana::domain::life::rate::Sum;
 use sakudana::domain::life::rate::regime::{Evidence, Line, Regime};
 use sakudana::domain::life::wear::Wear;
@@ -36,26 +35,6 @@ fn every(wear: &Wear) -> i64 {
     [wear.raw_micros, wear.colour_micros, wear.frozen_micros, wear.exposed_micros, wear.hot_micros]
         .into_iter()
         .fold(wear.measured_micros - wear.assumed_micros, i64::wrapping_add)
-}
-
-/// The same questions, a thousand at a time.
-pub fn raw_together(shop: &Shop, questions: &[Question]) -> i64 {
-    let answers = |asked: &[Asked]| together::micros(Sum::Raw, asked).into_iter().fold(0, i64::wrapping_add);
-    in_thousands(shop, questions, answers)
-}
-
-pub fn wear_together(shop: &Shop, questions: &[Question]) -> i64 {
-    let answers = |asked: &[Asked]| together::wears(asked).iter().map(every).fold(0, i64::wrapping_add);
-    in_thousands(shop, questions, answers)
-}
-
-fn in_thousands(shop: &Shop, questions: &[Question], answers: impl Fn(&[Asked]) -> i64) -> i64 {
-    let mut total = 0_i64;
-    for part in questions.chunks(1_000) {
-        let ask = |q: &Question| Asked { curve: &shop.curves[q.place], from: q.from, to: q.to };
-        total = total.wrapping_add(answers(&part.iter().map(ask).collect::<Vec<_>>()));
-    }
-    total
 }
 
 /// When four days of ice time are used up, if that is before the end of the question.

@@ -3,7 +3,6 @@
 use super::ground::*;
 use super::naive;
 use proptest::prelude::*;
-use sakudana::domain::life::curve::together::{self, Asked};
 use sakudana::domain::life::curve::{Curve, Era, Reading};
 use sakudana::domain::life::rate::Sum;
 use sakudana::domain::life::wear::Wear;
@@ -118,22 +117,6 @@ proptest! {
             prop_assert_eq!(curve.micros(sum, from, to), of(&whole, sum));
         }
         prop_assert!(every(&whole).iter().all(|sum| *sum >= 0));
-    }
-
-    /// Asked together, of several curves, the answers are those of each asked alone.
-    #[test]
-    fn asked_together_or_alone(
-        rates in any_rates(), eras in any_eras(9 * HOUR), logs in prop::collection::vec(any_log(60), 3),
-        spans in prop::collection::vec((0_usize..3, -HOUR..9 * HOUR, -HOUR..9 * HOUR), 0..100)
-    ) {
-        let curves: Vec<Curve> = logs.into_iter().map(|log| Curve::new(rates, &eras, log)).collect();
-        let asked: Vec<Asked> =
-            spans.iter().map(|(index, from, to)| Asked { curve: &curves[*index], from: at(*from), to: at(*to) }).collect();
-        let alone: Vec<Wear> = asked.iter().map(|one| one.curve.wear(one.from, one.to)).collect();
-        prop_assert_eq!(together::wears(&asked), alone.clone());
-        for sum in Sum::ALL {
-            prop_assert_eq!(together::micros(sum, &asked), alone.iter().map(|wear| of(wear, sum)).collect::<Vec<_>>());
-        }
     }
 
     /// Readings in another order, one by one, in heaps, or twice, make the same curve.

@@ -9,7 +9,6 @@ mod chunk;
 mod directory;
 mod knot;
 mod laying;
-pub mod together;
 
 use crate::domain::life::rate::Sum;
 use crate::domain::life::rate::regime::{Evidence, Paces};
@@ -123,7 +122,21 @@ impl Curve {
 
     /// What passed from one instant to another; nothing when there is no time between them. Additive to the microsecond.
     pub fn wear(&self, from: Instant, to: Instant) -> Wear {
+        if !self.directory.small {
+            return self.large_wear(from, to);
+        }
         // Both ends are looked up before either is worked out, so that memory is waited for once.
+        match (self.find(from), self.find(to)) {
+            (Some(begin), Some(end)) if from < to => {
+                end.small_sums(&self.regimes).wear_since(&begin.small_sums(&self.regimes), to.since(from))
+            }
+            _ => Wear::default(),
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn large_wear(&self, from: Instant, to: Instant) -> Wear {
         match (self.find(from), self.find(to)) {
             (Some(begin), Some(end)) if from < to => {
                 end.sums(&self.regimes).wear_since(&begin.sums(&self.regimes), to.since(from))
@@ -134,10 +147,17 @@ impl Curve {
 
     /// Ice time of the raw clock that passed.
     pub fn raw_micros(&self, from: Instant, to: Instant) -> i64 {
-        self.micros(Sum::Raw, from, to)
+        if !self.directory.small {
+            return self.micros(Sum::Raw, from, to);
+        }
+        match (self.find(from), self.find(to)) {
+            (Some(begin), Some(end)) if from < to => end.small_raw(&self.regimes) - begin.small_raw(&self.regimes),
+            _ => 0,
+        }
     }
 
     /// One sum over a stretch.
+    #[inline(never)]
     pub fn micros(&self, sum: Sum, from: Instant, to: Instant) -> i64 {
         match (self.find(from), self.find(to)) {
             (Some(begin), Some(end)) if from < to => end.sum(sum, &self.regimes) - begin.sum(sum, &self.regimes),
@@ -160,8 +180,9 @@ impl Curve {
         let halved = || chunks.partition_point(|chunk| begins_within(&chunk)).saturating_sub(1);
         let chunk = chunks.last().filter(begins_within).or_else(|| chunks.get(halved()))?;
         let bound = bound.saturating_sub(chunk.base.of(sum));
-        let stretch = chunk.last_beginning(|knot| knot.sums.of(sum) <= bound)?;
-        let span = stretch.knot.span_within(sum, &self.regimes, bound, stretch.length);
+        let stretch = chunk.last_beginning(sum, bound)?;
+        let left = bound.saturating_sub(chunk.sum_at(stretch.knot, sum));
+        let span = stretch.knot.bend.span_within(sum, &self.regimes, left, stretch.length);
         Some(instant(stretch.from() + span).clamp(from, until))
     }
 
@@ -250,16 +271,16 @@ impl Curve {
     }
 
     fn piece(&self, stretch: Stretch, from: i64, to: i64) -> Option<Piece> {
-        let sums = |at: i64| stretch.knot.sums_after(&self.regimes, at - stretch.from(), stretch.length);
+        let gains = |at: i64| stretch.knot.bend.gains(&self.regimes, at - stretch.from(), stretch.length);
         (from < to).then(|| Piece {
             from: instant(from),
             to: instant(to),
             from_temperature: stretch.temperature(from),
             to_temperature: stretch.temperature(to),
             measured: stretch.measured(),
-            method: stretch.knot.kind().method,
+            method: stretch.knot.bend.kind().method,
             upper_limit: self.eras.at(from).upper_limit,
-            wear: sums(to).wear_since(&sums(from), to - from),
+            wear: gains(to).wear_since(&gains(from), to - from),
         })
     }
 
@@ -286,6 +307,7 @@ impl Curve {
         self.find(at).map_or(0, |found| found.sum(sum, &self.regimes))
     }
 
+    #[inline(always)]
     fn find(&self, at: Instant) -> Option<Found<'_>> {
         let at = at.micros();
         self.directory.at(at).map(|(chunk, stretch)| Found { chunk, stretch, micros: at - stretch.from() })
@@ -301,13 +323,30 @@ struct Found<'a> {
 }
 
 impl Found<'_> {
+    #[inline(never)]
     fn sum(&self, sum: Sum, regimes: &Regimes) -> i64 {
-        let here = self.stretch.knot.sum_after(sum, regimes, self.micros, self.stretch.length);
-        self.chunk.base.of(sum).saturating_add(here)
+        let gain = self.stretch.knot.bend.gain(sum, regimes, self.micros, self.stretch.length);
+        self.chunk.base.of(sum).saturating_add(self.chunk.sum_at(self.stretch.knot, sum).saturating_add(gain))
     }
 
+    #[inline(never)]
     fn sums(&self, regimes: &Regimes) -> Sums {
-        self.chunk.base.plus(self.stretch.knot.sums_after(regimes, self.micros, self.stretch.length))
+        let gains = self.stretch.knot.bend.gains(regimes, self.micros, self.stretch.length);
+        self.chunk.base.plus(self.chunk.sums_at(self.stretch.knot).plus(gains))
+    }
+
+    /// The raw sum where all sums are small.
+    #[inline(always)]
+    fn small_raw(&self, regimes: &Regimes) -> i64 {
+        let gain = self.stretch.knot.bend.raw_gain(regimes, self.micros, self.stretch.length);
+        self.chunk.base.raw.wrapping_add(self.stretch.knot.raw).wrapping_add(gain)
+    }
+
+    /// All sums where they are small.
+    #[inline(always)]
+    fn small_sums(&self, regimes: &Regimes) -> Sums {
+        let gains = self.stretch.knot.bend.gains(regimes, self.micros, self.stretch.length);
+        self.chunk.base.plus_small(self.chunk.sums_at(self.stretch.knot)).plus_small(gains)
     }
 }
 

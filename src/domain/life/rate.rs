@@ -1,9 +1,10 @@
 //! How fast the clocks run at a temperature: the published models (here), the exact sum over a straight line (`law`), the rules of each
-//! storage method (`regime`), and ice (`ice`). Which budget a fish gets stands in `budget`; what was measured where, in `curve`.
+//! storage method (`regime`), what is known of a whole stretch (`course`), and ice (`ice`). Which budget a fish gets stands in `budget`; what was measured where, in `curve`.
 //!
 //! All spans are microseconds. Time used is counted in equivalents at 0 °C ("ice time"), rounded up, so that no rounding
 //! ever lengthens a life.
 
+pub mod course;
 pub mod ice;
 pub mod law;
 pub mod regime;

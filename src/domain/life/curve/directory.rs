@@ -9,10 +9,13 @@ use std::sync::Arc;
 #[derive(Debug, Clone, Default)]
 pub struct Directory {
     chunks: Vec<Chunk>,
-    /// Where each chunk begins.
-    starts: Vec<i64>,
-    /// Chunks that hold readings are guessed to begin evenly.
-    chunks_per_micro: f64,
+    /// Chunks that hold readings are guessed to begin evenly from here, so many of them in 2^44 ticks, each tick two to the power of
+    /// `tick_bits` microseconds.
+    from: i64,
+    tick_bits: u32,
+    chunks_per_tick: u64,
+    /// Every sum fits with room to spare, from the beginning of time to its end.
+    pub small: bool,
 }
 
 impl Directory {
@@ -22,7 +25,6 @@ impl Directory {
         directory.chunks.push(Chunk::new(ground, Arc::default(), readings.first().copied(), Before::Nothing));
         directory.chunks.extend(cut(ground, readings, None, None));
         directory.add_up(0);
-        directory.index();
         directory
     }
 
@@ -32,17 +34,32 @@ impl Directory {
 
     /// The number of the chunk an instant lies in.
     pub fn number_at(&self, at: i64) -> usize {
-        let begins = |number: usize| self.starts.get(number).copied().unwrap_or(i64::MAX);
-        let last = self.starts.len().saturating_sub(1);
-        // A cast from a negative float saturates at zero.
-        let guess = (at.saturating_sub(begins(1)) as f64 * self.chunks_per_micro) as usize + 1;
-        settle(guess.min(last), last, at, begins)
+        let begins = |number: usize| self.chunks.get(number).map_or(i64::MAX, |chunk| chunk.start);
+        let last = self.chunks.len().saturating_sub(1);
+        settle(self.guess(at).min(last), last, at, begins)
+    }
+
+    #[inline(always)]
+    fn guess(&self, at: i64) -> usize {
+        // What lies before the first reading comes out anywhere.
+        let ticks = at.wrapping_sub(self.from).cast_unsigned() >> (self.tick_bits & 63);
+        (ticks.wrapping_mul(self.chunks_per_tick) >> 44) as usize + 1
     }
 
     /// The chunk an instant lies in, and the stretch in it.
+    #[inline(always)]
     pub fn at(&self, at: i64) -> Option<(&Chunk, Stretch<'_>)> {
-        let chunk = self.chunks.get(self.number_at(at))?;
+        let chunk = match self.chunks.get(self.guess(at)) {
+            Some(chunk) if chunk.start <= at && at < chunk.end => chunk,
+            _ => self.searched(at)?,
+        };
         chunk.at(at).map(|stretch| (chunk, stretch))
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn searched(&self, at: i64) -> Option<&Chunk> {
+        self.chunks.get(self.number_at(at))
     }
 
     pub fn first_reading(&self) -> Option<Reading> {
@@ -63,7 +80,7 @@ impl Directory {
         let mut lowest = self.chunks.len();
         while let Some(first) = readings.first() {
             let number = self.number_at(first.at.micros()).max(1);
-            let border = self.starts.get(number + 1).copied().unwrap_or(i64::MAX);
+            let border = self.chunks.get(number + 1).map_or(i64::MAX, |chunk| chunk.start);
             let (run, rest) = readings.split_at(readings.partition_point(|reading| reading.at.micros() < border));
             readings = rest;
             if let Some(more) = self.insert_run(ground, number, run) {
@@ -86,14 +103,10 @@ impl Directory {
         let added = merged.len() - before.len();
         let begins_otherwise = merged.first() != before.first();
         let new = cut(ground, &merged, self.first_of(number + 1), old);
-        let same_starts = new.len() == 1 && !begins_otherwise;
         let end = (number + 1).min(self.chunks.len());
         self.chunks.splice(number.min(end)..end, new);
         if begins_otherwise {
             self.lay_anew(ground, number - 1, merged.first().copied());
-        }
-        if !same_starts {
-            self.index();
         }
         Some(added)
     }
@@ -107,20 +120,23 @@ impl Directory {
         }
     }
 
-    /// The sums up to each chunk, from one on whose own are right.
+    /// What each chunk knows of those before and after it, from one on whose own sums are right.
     fn add_up(&mut self, from: usize) {
         let mut carried = self.chunks.get(from).map_or(Sums::default(), |chunk| chunk.base);
-        for chunk in self.chunks.iter_mut().skip(from) {
+        let mut ends: Vec<i64> = self.chunks.iter().skip(from + 1).map(|chunk| chunk.start).collect();
+        ends.push(i64::MAX);
+        for (chunk, end) in self.chunks.iter_mut().skip(from).zip(ends) {
             chunk.base = carried;
+            chunk.end = end;
             carried = carried.plus(chunk.total());
         }
-    }
-
-    fn index(&mut self) {
-        self.starts = self.chunks.iter().map(|chunk| chunk.start).collect();
-        let span = self.starts.get(1).zip(self.starts.last()).map_or(0, |(first, last)| last - first);
-        let steps = self.starts.len().saturating_sub(2);
-        self.chunks_per_micro = if span > 0 { steps as f64 / span as f64 } else { 0.0 };
+        self.small = carried.largest() < i64::MAX - (1 << 32);
+        let begins = |chunk: Option<&Chunk>| chunk.map_or(0, |chunk| chunk.start);
+        self.from = begins(self.chunks.get(1));
+        let span = (begins(self.chunks.last()) - self.from).max(0).cast_unsigned();
+        self.tick_bits = (u64::BITS - span.leading_zeros()).saturating_sub(32);
+        let steps = self.chunks.len().saturating_sub(2) as u64;
+        self.chunks_per_tick = (steps << 44).checked_div(span >> self.tick_bits).unwrap_or(0);
     }
 }
 

@@ -1,13 +1,12 @@
 //! Laying knots between readings: what counts as measured, and what is assumed where nothing was.
 
-use super::knot::{Fine, Kind, Knot, Regimes, Sums};
+use super::knot::{Bend, Fine, Kind, Laid, Regimes, Sums};
 use super::{Era, Reading};
 use crate::domain::life::rate::regime::Evidence;
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rates;
 use crate::units::instant::Instant;
 use crate::units::temperature::MilliCelsius;
-use std::sync::Arc;
 
 /// The settings of a place through time, never empty, in order.
 #[derive(Debug, Clone)]
@@ -56,7 +55,7 @@ impl Eras {
 pub struct Laying<'a> {
     pub eras: &'a Eras,
     pub regimes: &'a Regimes,
-    pub knots: Vec<Knot>,
+    pub laid: Vec<Laid>,
     pub sums: Sums,
 }
 
@@ -71,20 +70,21 @@ impl Laying<'_> {
         }
     }
 
-    /// What was laid, after the knots it goes on from and before those it leads to, whose sums shift, and with the knot that ends it all.
-    pub fn join(self, head: &[Knot], tail: &[Knot], end: i64) -> Arc<[Knot]> {
-        let all = head.iter().copied().chain(self.knots);
+    /// What was laid, and then what it leads to, whose sums shift, or else the bend that ends it all.
+    pub fn join(mut self, tail: &[Laid], end: i64) -> Vec<Laid> {
         match tail.first() {
             None => {
                 let kind = Kind { method: StorageMethod::Chill, evidence: Evidence::Assumed };
                 let still = Fine::from_mc(0.0);
-                all.chain([Knot::new(end, still, still, kind, self.sums)]).collect()
+                let bend = Bend::new((end, end), (still, still), kind, self.regimes);
+                self.laid.push(Laid { bend, sums: self.sums });
             }
             Some(first) => {
                 let shift = self.sums.minus(first.sums);
-                all.chain(tail.iter().map(|knot| knot.shifted(shift))).collect()
+                self.laid.extend(tail.iter().map(|laid| Laid { sums: laid.sums.plus(shift), ..*laid }));
             }
         }
+        self.laid
     }
 
     fn straight(&mut self, a: Reading, b: Reading) {
@@ -120,8 +120,8 @@ impl Laying<'_> {
     }
 
     fn lay(&mut self, at: i64, until: i64, from: Fine, to: Fine, kind: Kind) {
-        let knot = Knot::new(at, from, to, kind, self.sums);
-        self.sums = knot.sums_after(self.regimes, until - at, until - at);
-        self.knots.push(knot);
+        let bend = Bend::new((at, until), (from, to), kind, self.regimes);
+        self.laid.push(Laid { bend, sums: self.sums });
+        self.sums = self.sums.plus(bend.gains(self.regimes, until - at, until - at));
     }
 }

@@ -109,6 +109,12 @@ impl Tariff {
         }
     }
 
+    /// The law of a line that lies wholly on one; an edge it begins or ends at is no matter.
+    pub fn law_over(&self, from: f64, to: f64) -> Option<Law> {
+        let (low, high) = (from.min(to), from.max(to));
+        self.bands.iter().find(|band| low < band.up_to).filter(|band| high <= band.up_to).map(|band| band.law)
+    }
+
     fn mean_over_edges(&self, low: f64, high: f64) -> f64 {
         let mut reached = low;
         let mut total = 0.0;

@@ -1,6 +1,7 @@
 //! What an hour costs in a place of each storage method, measured or assumed: for every sum its rate at a temperature, and the exact
 //! amount over a straight line. Where the temperatures come from is `curve`'s.
 
+use super::course::Course;
 use super::law::{Law, Tariff};
 use super::{COLOUR_BUDGET_MICROS, Pace, Sum};
 use crate::domain::life::wear::Wear;
@@ -42,7 +43,7 @@ impl Paces {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Regime {
     raw: Tariff,
-    /// None where colour goes as fast as raw.
+    /// None where nothing is frozen, and colour goes as fast as raw.
     colour: Option<Tariff>,
     /// None where nothing is frozen.
     frozen: Option<Tariff>,
@@ -103,23 +104,47 @@ impl Regime {
         }
     }
 
+    /// What is known of a line as a whole. A steady one is counted in integers, which a course does not do, nor anything of weeks.
+    pub fn course(&self, line: Line) -> Course {
+        let told = line.from_mc != line.to_mc && line.micros < 1 << 40;
+        let raw = if told { self.raw.law_over(line.from_mc, line.to_mc) } else { None };
+        let warmest = line.from_mc.max(line.to_mc);
+        Course::new(raw, self.exposed.rate(warmest) == 0.0 && self.hot.rate(warmest) == 0.0)
+    }
+
     /// What a line adds to one sum: the exact integral, rounded up to a whole microsecond.
     pub fn micros(&self, sum: Sum, line: Line) -> i64 {
         self.tariff(sum).map_or(0, |tariff| along(tariff, line))
     }
 
-    /// What a line adds to every sum. Measured and assumed time is left to whoever knows.
-    pub fn wear(&self, line: Line) -> Wear {
-        let raw = along(&self.raw, line);
-        Wear {
-            raw_micros: raw,
-            colour_micros: self.colour.as_ref().map_or(raw, |tariff| along(tariff, line)),
-            frozen_micros: self.frozen.as_ref().map_or(0, |tariff| along(tariff, line)),
-            exposed_micros: along(&self.exposed, line),
-            hot_micros: along(&self.hot, line),
-            measured_micros: 0,
-            assumed_micros: 0,
+    /// The same of a part of a stretch of this course, but for the raw sum.
+    pub fn micros_on(&self, course: Course, sum: Sum, line: Line) -> i64 {
+        match sum {
+            Sum::Exposed | Sum::Hot if course.cool => 0,
+            _ => self.micros(sum, line),
         }
+    }
+
+    /// What a part of a stretch of this course adds to the raw sum.
+    #[inline(never)]
+    pub fn raw_on(&self, course: Course, line: Line) -> i64 {
+        course.tropical_micros(line).unwrap_or_else(|| along(&self.raw, line))
+    }
+
+    /// What a part of a stretch of this course adds to every sum, of which raw is known. Measured and assumed time is left to whoever
+    /// knows.
+    #[inline(never)]
+    pub fn wear_beside(&self, course: Course, line: Line, raw_micros: i64) -> Wear {
+        let mut wear = Wear { raw_micros, colour_micros: raw_micros, ..Wear::default() };
+        if self.frozen.is_some() {
+            wear.colour_micros = self.micros(Sum::Colour, line);
+            wear.frozen_micros = self.micros(Sum::Frozen, line);
+        }
+        if !course.cool {
+            wear.exposed_micros = along(&self.exposed, line);
+            wear.hot_micros = along(&self.hot, line);
+        }
+        wear
     }
 
     /// The longest span at a steady temperature that adds no more than `amount` to a sum; none when the sum stands still.
@@ -135,11 +160,23 @@ fn mc(temperature: MilliCelsius) -> f64 {
 }
 
 /// Up to a whole number, unless it lies so little above one that only the arithmetic can have put it there: 4 units in the last place.
-fn whole(exact: f64) -> i64 {
+#[inline]
+pub fn whole(exact: f64) -> i64 {
     let exact = exact * (1.0 - 4.0 * f64::EPSILON);
     // `ceil` would be a call on processors that need not know the instruction.
     let cut = exact as i64;
     cut.saturating_add(i64::from(exact > cut as f64))
+}
+
+/// The same of what is below 2^51, where it takes less.
+#[inline(always)]
+pub fn whole_of_small(exact: f64) -> i64 {
+    /// 2^52: a float as large has no fraction left.
+    const WHOLE: f64 = 4_503_599_627_370_496.0;
+    let exact = exact * (1.0 - 4.0 * f64::EPSILON);
+    let nearest = exact + WHOLE;
+    let cut = nearest.to_bits().wrapping_sub(WHOLE.to_bits()).cast_signed();
+    cut + i64::from(exact > nearest - WHOLE)
 }
 
 /// A steady rate in whole parts of 1e-12, rounded up.
@@ -148,6 +185,7 @@ fn steady(tariff: &Tariff, at_mc: f64) -> i64 {
 }
 
 /// A steady temperature may be held for centuries and is counted in integers; a line is as long as two readings are apart.
+#[inline(never)]
 fn along(tariff: &Tariff, line: Line) -> i64 {
     if line.from_mc != line.to_mc {
         return whole(tariff.mean(line.from_mc, line.to_mc) * line.micros as f64);
@@ -163,7 +201,7 @@ pub const CROSSING_MC: f64 = 15_790.081_360_252_53;
 /// The square-root model ends at -10 °C, where it says nothing happens any more; below that it would climb again.
 const SQUARE_ROOT_ENDS_MC: f64 = -10_000.0;
 
-const TROPICAL: Law = Law::Exponential { at_zero: 1.0, per_mc: 0.000_12 };
+pub const TROPICAL: Law = Law::Exponential { at_zero: 1.0, per_mc: 0.000_12 };
 
 /// No sum runs faster than this, so that centuries of it can still be counted; above 57 °C nothing is left to tell apart.
 const FASTEST: f64 = 1_000.0;
