@@ -218,12 +218,12 @@ impl Climate {
     }
 
     /// How warm it is taken to be from an instant after the last reading on, until another reading comes: at its limit, or as last read when
-    /// all last readings were above the limit for as long as a spell may last that is taken for a door left open.
+    /// all last readings were above the limit, and that is longer ago than a spell may last that is taken for a door left open.
     pub fn state(&self, at: i64) -> i64 {
         let here = self.setting(at);
         let warm = self.readings.iter().rev().take_while(|(_, t)| **t > here.limit).last();
         match (warm, self.readings.last_key_value()) {
-            (Some((since, _)), Some((until, t))) if until - since >= WARM_MINUTES * 60_000_000 => *t,
+            (Some((since, _)), Some((until, t))) if (*until).max(at) - since >= WARM_MINUTES * 60_000_000 => *t,
             _ => here.limit,
         }
     }

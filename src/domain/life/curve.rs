@@ -205,17 +205,19 @@ impl Curve {
         let limit = era.upper_limit;
         match self.last_reading() {
             None => Projection { temperature: limit, because: Because::NoSensor },
-            Some(reading) if reading.temperature > limit && self.warm_for(limit, reading.at) >= era.warm_micros => {
+            Some(reading)
+                if reading.temperature > limit && self.warm_for(limit, reading.at.max(at)) >= era.warm_micros =>
+            {
                 Projection { temperature: reading.temperature, because: Because::LastReadingWarmer }
             }
             Some(_) => Projection { temperature: limit, because: Because::UpperLimit },
         }
     }
 
-    /// How long every reading up to the last was above a limit.
-    fn warm_for(&self, limit: MilliCelsius, last: Instant) -> i64 {
+    /// For how long up to an instant every reading was above a limit. Silence after a warm reading counts: nobody said it was over.
+    fn warm_for(&self, limit: MilliCelsius, until: Instant) -> i64 {
         let readings = self.directory.chunks().iter().rev().flat_map(|chunk| chunk.readings.iter().rev());
-        readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| last.since(first.at))
+        readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| until.since(first.at))
     }
 
     /// How fast each sum would run in an unmeasured place of this method at a temperature.
