@@ -221,7 +221,7 @@ impl Chunk {
         let number = (cells >> CELL_BITS) as usize;
         let border = |number: usize| self.borders.get(number).map_or(0, |border| u64::from(*border));
         let (low, high, into) = (border(number), border(number + 1), u64::from((cells >> (CELL_BITS - 32)) as u32));
-        let parts = low + (into * (high - low) >> 32);
+        let parts = low + ((into * (high - low)) >> 32);
         (parts as u32 >> (self.part_bits & 31)) as usize
     }
 

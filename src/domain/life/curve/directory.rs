@@ -77,7 +77,7 @@ impl Directory {
     /// Takes in readings in order, no two at one instant; says how many were new instants.
     pub fn insert(&mut self, ground: Ground, mut readings: &[Reading]) -> usize {
         let mut added = 0;
-        let mut lowest = self.chunks.len();
+        let mut lowest: Option<usize> = None;
         while let Some(first) = readings.first() {
             let number = self.number_at(first.at.micros()).max(1);
             let border = self.chunks.get(number + 1).map_or(i64::MAX, |chunk| chunk.start);
@@ -85,10 +85,13 @@ impl Directory {
             readings = rest;
             if let Some(more) = self.insert_run(ground, number, run) {
                 added += more;
-                lowest = lowest.min(number - 1);
+                lowest = lowest.or(Some(number - 1));
             }
         }
-        self.add_up(lowest);
+        // Runs come in order, so the first that changed anything is the lowest.
+        if let Some(lowest) = lowest {
+            self.add_up(lowest);
+        }
         added
     }
 

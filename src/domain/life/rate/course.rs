@@ -46,8 +46,8 @@ impl Course {
         let raw = match raw {
             Some(Law::SquareRoot) => SQUARE_ROOT,
             Some(law) if law == TROPICAL => RawLaw::Tropical,
-            Some(law) if law == Law::Flat(1.0) => AS_IN_ICE,
-            Some(law) if law == Law::Flat(0.0) => STOPPED,
+            Some(Law::Flat(1.0)) => AS_IN_ICE,
+            Some(Law::Flat(0.0)) => STOPPED,
             _ => RawLaw::Other,
         };
         let course = Course { raw, cool };
