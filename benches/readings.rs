@@ -161,8 +161,7 @@ fn ingest(desk: &Desk, file: &[u8], now: Moment, outcome: Outcome) -> usize {
         Arc::new(desk.look(|reading, _| take_readings::begin(reading, PLACE)).expect("a place"));
     let mut count = 0;
     read(file, |lines| {
-        let (delivery, lines) = (Arc::clone(&delivery), Arc::new(lines));
-        let taken = desk.act(move |tx, shop| take_readings::take(tx, shop, &actor(), now, &delivery, &lines));
+        let taken = take_readings::deliver(desk, &actor(), now, &delivery, Arc::new(lines));
         count += taken.expect("readings are taken").tally.count(outcome);
     });
     usize::try_from(count).expect("a count")

@@ -1,7 +1,7 @@
 //! Takes what a logger says into the record of a place, some thousand lines at a time: each batch is one act, so that what was taken stays
 //! when the rest does not come. Sending it again changes nothing.
 
-use super::desk::Actor;
+use super::desk::{Actor, Desk};
 use super::failure::{Failure, refuse};
 use super::{freeze_parasites, repair, watch};
 use crate::domain::life::curve::Reading as Measured;
@@ -14,6 +14,7 @@ use crate::store::error::StoreError;
 use crate::store::readings::{self, Changed};
 use crate::store::{Reading, Tx, evidence};
 use crate::units::instant::Instant;
+use std::sync::Arc;
 
 /// A delivery that has begun.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -57,6 +58,21 @@ pub fn begin(reading: &mut Reading<'_>, code: &str) -> Result<Delivery, Failure>
     Ok(Delivery { place: place.code, newest_before })
 }
 
+/// Takes some lines of a delivery as one act, and brings the curve of the place up to date for everyone: the next batch would else have to
+/// begin with all that came since someone last looked.
+pub fn deliver(
+    desk: &Desk,
+    actor: &Actor,
+    now: Instant,
+    delivery: &Arc<Delivery>,
+    lines: Arc<Vec<Line>>,
+) -> Result<Taken, Failure> {
+    let (actor, same) = (actor.clone(), Arc::clone(delivery));
+    let taken = desk.act(move |tx, shop| take(tx, shop, &actor, now, &same, &lines))?;
+    desk.look(|reading, _| settle(reading, delivery))?;
+    Ok(taken)
+}
+
 /// Takes some lines of a delivery.
 pub fn take(
     tx: &mut Tx<'_>,
@@ -92,7 +108,7 @@ fn follow(tx: &mut Tx<'_>, shop: &Shop, now: Instant, code: &str, changed: &Chan
 }
 
 /// Brings the curve of a place up to date for everyone, after a batch was taken.
-pub fn settle(reading: &mut Reading<'_>, delivery: &Delivery) -> Result<(), Failure> {
+fn settle(reading: &mut Reading<'_>, delivery: &Delivery) -> Result<(), Failure> {
     if let Some(place) = place::find(reading, &delivery.place)? {
         evidence::curve(reading, &place)?;
     }

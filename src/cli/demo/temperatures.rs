@@ -10,9 +10,10 @@ use crate::domain::life::curve::Reading;
 use crate::domain::logger;
 use crate::domain::permissions::Role;
 use crate::ops::desk::{Actor, Desk};
-use crate::ops::take_readings::{Delivery, settle, take};
+use crate::ops::take_readings::{Delivery, deliver as deliver_lines};
 use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use crate::units::temperature::MilliCelsius;
+use std::sync::Arc;
 
 const DAY: i64 = 24 * MICROS_PER_HOUR;
 
@@ -38,11 +39,9 @@ pub fn deliver(
         taken += readings.len();
         let lines: Vec<logger::Line> =
             (1..).zip(readings).map(|(number, reading)| logger::Line { number, found: Ok(reading) }).collect();
-        let delivery = Delivery { place: place.to_owned(), newest_before: None };
+        let delivery = Arc::new(Delivery { place: place.to_owned(), newest_before: None });
         let actor = Actor { name: format!("logger of {place}"), role: Role::Logger };
-        let same = delivery.clone();
-        desk.act(move |tx, shop| take(tx, shop, &actor, now, &same, &lines))?;
-        desk.look(|reading, _| settle(reading, &delivery))?;
+        deliver_lines(desk, &actor, now, &delivery, Arc::new(lines))?;
     }
     Ok(taken)
 }

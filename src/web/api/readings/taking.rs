@@ -133,15 +133,8 @@ impl Courier {
             let rest = self.batch.split_off(self.batch.len().min(BATCH));
             let lines = Arc::new(std::mem::replace(&mut self.batch, rest));
             let (actor, delivery) = (self.look.actor.clone(), Arc::clone(&self.delivery));
-            let taken = self
-                .look
-                .ask(move |desk, now| {
-                    let same = Arc::clone(&delivery);
-                    let taken = desk.act(move |tx, shop| take_readings::take(tx, shop, &actor, now, &same, &lines))?;
-                    desk.look(|reading, _| take_readings::settle(reading, &delivery))?;
-                    Ok(taken)
-                })
-                .await?;
+            let taken =
+                self.look.ask(move |desk, now| take_readings::deliver(desk, &actor, now, &delivery, lines)).await?;
             self.tally.add(taken.tally);
             self.follows.add(taken.follows);
         }
