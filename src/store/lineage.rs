@@ -2,7 +2,7 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{batches, breakdown_inputs, breakdown_outputs, breakdowns, top_ups, trays};
+use super::schema::{breakdown_inputs, breakdown_outputs, breakdowns, top_ups, trays};
 use super::trays::instant;
 use super::write::Tx;
 use crate::units::instant::Instant;
@@ -108,14 +108,7 @@ pub fn in_stock(reading: &mut Reading<'_>, of: &BTreeSet<i64>) -> Result<Vec<i64
     Ok(found)
 }
 
-/// The trays of a batch, in stock or not.
+/// The trays of a batch, in stock or not; none when there is no such batch.
 pub fn of_batch(reading: &mut Reading<'_>, batch_id: i64) -> Result<Vec<i64>, StoreError> {
-    let exists: Option<i64> =
-        batches::table.filter(batches::id.eq(batch_id)).select(batches::id).get_result(reading.conn).optional()?;
-    match exists {
-        None => Ok(Vec::new()),
-        Some(id) => {
-            Ok(trays::table.filter(trays::batch_id.eq(id)).select(trays::id).order(trays::id).load(reading.conn)?)
-        }
-    }
+    Ok(trays::table.filter(trays::batch_id.eq(batch_id)).select(trays::id).order(trays::id).load(reading.conn)?)
 }

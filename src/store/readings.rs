@@ -4,6 +4,7 @@
 use super::dialect::{ReadingRow, ReadingsChange, ReadingsTable, change_readings, readings_at};
 use super::error::StoreError;
 use super::schema::{places, reading_deliveries as deliveries, readings};
+use super::trays::instant;
 use super::write::Tx;
 use crate::domain::life::curve::Reading;
 use crate::domain::logger::settle::{Fate, Settled, settle};
@@ -121,10 +122,6 @@ impl TryFrom<ReadingRow> for Reading {
             MilliCelsius::new(row.temperature_mc).map_err(|e| StoreError::impossible("temperature of a reading", e))?;
         Ok(Reading { at: instant(row.at)?, temperature })
     }
-}
-
-fn instant(micros: i64) -> Result<Instant, StoreError> {
-    Instant::from_micros(micros).map_err(|e| StoreError::impossible("instant of a reading", e))
 }
 
 fn read(rows: Vec<(i64, i64)>) -> Result<Vec<Reading>, StoreError> {

@@ -148,8 +148,12 @@ fn what_is_projected_and_why() {
     assert_eq!(chill(&[(0, 1_000)]).projection(at(HOUR)), of(2_000, Because::UpperLimit));
     assert_eq!(chill(&[(0, 2_000)]).projection(at(HOUR)), of(2_000, Because::UpperLimit));
     assert_eq!(chill(&[(0, 4_000)]).projection(at(HOUR)), of(4_000, Because::LastReadingWarmer));
-    let paces = chill(&[(0, 5_000)]).rates_projected(at(HOUR));
-    assert_eq!(Sum::ALL.map(|sum| paces.of(sum).millionths()), [2_250_000, 2_250_000, 0, 1_000_000, 0]);
+    let warm = chill(&[(0, 5_000)]);
+    let kept = warm.projection(at(HOUR)).temperature;
+    let lasts = |sum, amount| warm.span_at(sum, StorageMethod::Chill, kept, amount);
+    let of_an_hour = [9 * HOUR / 4, 9 * HOUR / 4, HOUR, HOUR, HOUR];
+    let spans: Vec<_> = Sum::ALL.into_iter().zip(of_an_hour).map(|(sum, amount)| lasts(sum, amount)).collect();
+    assert_eq!(spans, [Some(HOUR), Some(HOUR), None, Some(HOUR), None]);
 }
 
 #[test]

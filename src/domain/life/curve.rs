@@ -11,7 +11,7 @@ mod knot;
 mod laying;
 
 use crate::domain::life::rate::Sum;
-use crate::domain::life::rate::regime::{Evidence, Paces};
+use crate::domain::life::rate::regime::Evidence;
 use crate::domain::life::wear::Wear;
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::Rates;
@@ -218,18 +218,6 @@ impl Curve {
     fn warm_for(&self, limit: MilliCelsius, until: Instant) -> i64 {
         let readings = self.directory.chunks().iter().rev().flat_map(|chunk| chunk.readings.iter().rev());
         readings.take_while(|reading| reading.temperature > limit).last().map_or(0, |first| until.since(first.at))
-    }
-
-    /// How fast each sum would run in an unmeasured place of this method at a temperature.
-    pub fn rates_at(&self, method: StorageMethod, temperature: MilliCelsius) -> Paces {
-        self.regimes.of(Kind { method, evidence: Evidence::Assumed }).paces(temperature)
-    }
-
-    /// How fast each sum runs after `at` and after the last reading.
-    pub fn rates_projected(&self, at: Instant) -> Paces {
-        let method = self.eras.at(self.open_from(at)).method;
-        let kind = Kind { method, evidence: Evidence::Assumed };
-        self.regimes.of(kind).paces(self.projection(at).temperature)
     }
 
     /// The longest span in an unmeasured place of this method at a temperature that adds no more than `amount` to a sum; none when it stands

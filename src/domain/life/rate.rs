@@ -1,5 +1,6 @@
-//! How fast the clocks run at a temperature: the published models (here), the exact sum over a straight line (`law`), the rules of each
-//! storage method (`regime`), what is known of a whole stretch (`course`), and ice (`ice`). Which budget a fish gets stands in `budget`; what was measured where, in `curve`.
+//! How fast the clocks run at a temperature: where the published models hold (here), the models and the exact sum over a straight line (`law`),
+//! the rules of each storage method (`regime`), what is known of a whole stretch (`course`), and ice (`ice`). Which budget a fish gets stands
+//! in `budget`; what was measured where, in `curve`.
 //!
 //! All spans are microseconds. Time used is counted in equivalents at 0 °C ("ice time"), rounded up, so that no rounding
 //! ever lengthens a life.
@@ -30,10 +31,6 @@ impl Sum {
 /// Science 29(4):232-244, abstract) at the rate both models' envelope has there, 1.96 (from memory, as the models are).
 pub const COLOUR_BUDGET_MICROS: i64 = 6 * 24 * MICROS_PER_HOUR / 100 * 196;
 
-/// How fast a clock runs, in millionths of its speed at 0 °C. Zero is a stopped clock.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Pace(i64);
-
 /// A temperature outside the domain of the rate models.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct OutsideModel {
@@ -63,44 +60,17 @@ pub fn model_domain(temperature: MilliCelsius) -> Result<Domain, OutsideModel> {
     }
 }
 
-/// Relative rate of spoilage by the square-root model for temperate-water fish, (1 + 0.1 T)^2 with T in °C (Olley & Ratkowsky
-/// 1973; FAO 348 Eq. 6.b; coefficients from memory). Exact, rounded up to a millionth.
-pub fn square_root_rate(temperature: MilliCelsius) -> Result<Pace, OutsideModel> {
-    model_domain(temperature)?;
-    let root = 10_000 + temperature.get();
-    Ok(Pace((root * root + 99) / 100))
-}
-
-/// Relative rate by the exponential model for tropical-water fish, e^(0.12 T) (Dalgaard & Huss 1997; coefficient from memory).
-/// Rounded up to a millionth.
-pub fn exponential_rate(temperature: MilliCelsius) -> Result<Pace, OutsideModel> {
-    model_domain(temperature)?;
-    // At most 25,000 milli-degrees, exact in f64; the result is below 21 and is an integer from here on.
-    let exact = (0.000_12 * f64::from(i32::try_from(temperature.get()).unwrap_or(i32::MAX))).exp() * 1_000_000.0;
-    #[allow(clippy::cast_possible_truncation, reason = "bounded by the domain guard: 0.6 to 20.1 million")]
-    Ok(Pace((exact - 1e-6).ceil() as i64))
-}
-
-/// The cautious envelope: the faster of both models.
-pub fn cautious_rate(temperature: MilliCelsius) -> Result<Pace, OutsideModel> {
-    Ok(square_root_rate(temperature)?.max(exponential_rate(temperature)?))
-}
-
-impl Pace {
-    pub const STOPPED: Pace = Pace(0);
-    /// The speed in melting ice.
-    pub const ICE: Pace = Pace(1_000_000);
-
-    pub const fn millionths(self) -> i64 {
-        self.0
-    }
-
-    /// A pace as it was written down; nothing runs backwards.
-    pub fn from_millionths(millionths: i64) -> Pace {
-        Pace(millionths.max(0))
-    }
-}
-
 #[cfg(test)]
-#[path = "rate_tests.rs"]
-mod tests;
+mod tests {
+    use super::*;
+
+    /// The trap of the square-root formula: at -20 °C it gives 1.0 again, as in ice, at -30 °C 4.0. None of it is in the domain.
+    #[test]
+    fn below_and_above_the_domain_is_refused() {
+        let domain = |milli| MilliCelsius::new(milli).ok().map(model_domain);
+        for milli in [-4_001, -10_000, -20_000, -30_000, 25_001, 60_000] {
+            assert!(domain(milli).is_some_and(|found| found.is_err()), "{milli}");
+        }
+        assert_eq!(domain(15_001), Some(Ok(Domain::Doubtful)));
+    }
+}

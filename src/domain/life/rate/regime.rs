@@ -3,7 +3,7 @@
 
 use super::course::Course;
 use super::law::{Law, Tariff};
-use super::{COLOUR_BUDGET_MICROS, Pace, Sum};
+use super::{COLOUR_BUDGET_MICROS, Sum};
 use crate::domain::life::wear::Wear;
 use crate::domain::place::StorageMethod;
 use crate::domain::profile::{Rates, RawModel};
@@ -15,28 +15,6 @@ use crate::units::temperature::MilliCelsius;
 pub enum Evidence {
     Measured,
     Assumed,
-}
-
-/// The rate of each sum at one temperature.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Paces {
-    pub raw: Pace,
-    pub colour: Pace,
-    pub frozen: Pace,
-    pub exposed: Pace,
-    pub hot: Pace,
-}
-
-impl Paces {
-    pub fn of(&self, sum: Sum) -> Pace {
-        match sum {
-            Sum::Raw => self.raw,
-            Sum::Colour => self.colour,
-            Sum::Frozen => self.frozen,
-            Sum::Exposed => self.exposed,
-            Sum::Hot => self.hot,
-        }
-    }
 }
 
 /// The tariffs of one storage method under one kind of evidence.
@@ -90,18 +68,6 @@ impl Regime {
     /// The rate of one sum, as a plain number.
     pub fn rate(&self, sum: Sum, temperature: MilliCelsius) -> f64 {
         self.tariff(sum).map_or(0.0, |tariff| tariff.rate(mc(temperature)))
-    }
-
-    /// The rate of each sum, rounded up to a millionth.
-    pub fn paces(&self, temperature: MilliCelsius) -> Paces {
-        let pace = |sum| Pace::from_millionths(whole(self.rate(sum, temperature) * 1e6));
-        Paces {
-            raw: pace(Sum::Raw),
-            colour: pace(Sum::Colour),
-            frozen: pace(Sum::Frozen),
-            exposed: pace(Sum::Exposed),
-            hot: pace(Sum::Hot),
-        }
     }
 
     /// What is known of a line as a whole. A steady one is counted in integers, which a course does not do, nor anything of weeks.
