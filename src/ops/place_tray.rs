@@ -1,4 +1,4 @@
-//! A tray goes to another place: moved, frozen or thawed. Its clock is anchored at that moment, and what was printed never grows.
+//! A tray goes to another place: moved, frozen or thawed. Its life is anchored at that moment, and what was printed never grows.
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
