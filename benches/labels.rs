@@ -1,0 +1,3 @@
+//! What a label costs.
+
+fn main() {}
