@@ -14,6 +14,7 @@ use sakudana::labels::refusal::LabelRefusal;
 use sakudana::labels::steps;
 use sakudana::labels::stock::{Dpi, LabelStock};
 use sakudana::labels::symbol;
+use sakudana::labels::text::Fonts;
 
 const DPIS: [Dpi; 2] = [Dpi::D203, Dpi::D300];
 
@@ -242,12 +243,12 @@ fn many_labels_on_every_stock_keep_every_rule_and_scan_to_the_exact_text() {
     for dpi in DPIS {
         for (stock, small) in [(LabelStock::standard(dpi), true), (LabelStock::large(dpi), false)] {
             for (index, label) in many().iter().enumerate() {
-                match lay_out(label, &stock) {
+                match lay_out(Fonts::standard(), label, &stock) {
                     Ok(layout) => {
                         check_places(label, &stock, &layout);
                         // Painting and reading back every label would take minutes without optimisation.
                         if index % 3 == 0 {
-                            let picture = layout.paint();
+                            let picture = layout.paint(Fonts::standard());
                             check_ink(&layout, &picture);
                             check_png(&picture, dpi);
                             assert_eq!(read_symbol(&picture), label.qr_text);
@@ -272,9 +273,9 @@ fn usual_labels_fit_the_standard_stock_at_both_resolutions() {
     for dpi in DPIS {
         for label in [akami(), markdown()] {
             let stock = LabelStock::standard(dpi);
-            let layout = lay_out(&label, &stock).unwrap_or_else(|refusal| panic!("{refusal}"));
+            let layout = lay_out(Fonts::standard(), &label, &stock).unwrap_or_else(|refusal| panic!("{refusal}"));
             assert_eq!(layout.dots_per_module(), if dpi == Dpi::D203 { 4 } else { 6 });
-            assert_eq!(read_symbol(&layout.paint()), label.qr_text);
+            assert_eq!(read_symbol(&layout.paint(Fonts::standard())), label.qr_text);
         }
     }
 }
@@ -283,7 +284,7 @@ fn usual_labels_fit_the_standard_stock_at_both_resolutions() {
 fn a_larger_stock_gives_larger_type() {
     for dpi in DPIS {
         let name = |stock| {
-            let layout = lay_out(&akami(), &stock).unwrap();
+            let layout = lay_out(Fonts::standard(), &akami(), &stock).unwrap();
             layout.texts().iter().find(|text| text.field == "cut_name").unwrap().x_height
         };
         assert!(name(LabelStock::large(dpi)) > name(LabelStock::standard(dpi)));
@@ -300,7 +301,7 @@ fn all_missing_fields_are_named_at_once() {
         cautions: vec![String::new()],
         ..akami()
     };
-    let refusal = labels::draw(&label, &LabelStock::standard(Dpi::D203)).unwrap_err();
+    let refusal = labels::draw(Fonts::standard(), &label, &LabelStock::standard(Dpi::D203)).unwrap_err();
     let fields = vec!["cut_name", "origin_line", "qr_text", "old_price", "cautions"];
     assert_eq!(refusal, LabelRefusal::MissingField { fields });
     assert_eq!(refusal.to_string(), "the label lacks: cut_name, origin_line, qr_text, old_price, cautions");
@@ -309,7 +310,7 @@ fn all_missing_fields_are_named_at_once() {
 #[test]
 fn a_character_without_a_glyph_is_a_refusal_and_not_a_blank() {
     let stock = LabelStock::standard(Dpi::D203);
-    let refusal = |label: &TrayLabel| labels::draw(label, &stock).unwrap_err();
+    let refusal = |label: &TrayLabel| labels::draw(Fonts::standard(), label, &stock).unwrap_err();
     let label = TrayLabel { cut_name: "赤身 saku".to_owned(), ..akami() };
     assert_eq!(refusal(&label), LabelRefusal::NoGlyph { character: '赤', field: "cut_name" });
     let label = TrayLabel { notices: vec!["Defrosted\n".to_owned()], ..akami() };
@@ -322,7 +323,7 @@ fn a_character_without_a_glyph_is_a_refusal_and_not_a_blank() {
 #[test]
 fn what_does_not_fit_is_named() {
     let stock = LabelStock::standard(Dpi::D203);
-    let refusal = |label: &TrayLabel| labels::draw(label, &stock).unwrap_err();
+    let refusal = |label: &TrayLabel| labels::draw(Fonts::standard(), label, &stock).unwrap_err();
     let label = TrayLabel { cautions: vec!["Keep this raw fish cold. ".repeat(40)], ..akami() };
     assert_eq!(refusal(&label), LabelRefusal::DoesNotFit { fields: vec!["cautions"] });
     let label = TrayLabel { species_line: "Thunfischrückenfiletstücke".repeat(3), ..akami() };
@@ -339,8 +340,8 @@ fn a_long_code_is_blamed_where_a_shorter_one_would_fit() {
         qr_text: address(characters),
         ..akami()
     };
-    assert!(lay_out(&label(60), &stock).is_ok());
-    let LabelRefusal::DoesNotFit { fields } = lay_out(&label(130), &stock).unwrap_err() else {
+    assert!(lay_out(Fonts::standard(), &label(60), &stock).is_ok());
+    let LabelRefusal::DoesNotFit { fields } = lay_out(Fonts::standard(), &label(130), &stock).unwrap_err() else {
         panic!("another refusal")
     };
     assert!(fields.contains(&"qr_text") && fields.contains(&"cautions"), "{fields:?}");
@@ -350,7 +351,7 @@ fn a_long_code_is_blamed_where_a_shorter_one_would_fit() {
 fn the_symbol_has_its_own_refusals() {
     let stock = LabelStock::standard(Dpi::D203);
     let refusal = |qr_text: &str, stock: &LabelStock| {
-        labels::draw(&TrayLabel { qr_text: qr_text.to_owned(), ..akami() }, stock).unwrap_err()
+        labels::draw(Fonts::standard(), &TrayLabel { qr_text: qr_text.to_owned(), ..akami() }, stock).unwrap_err()
     };
     assert_eq!(refusal(&address(131), &stock), LabelRefusal::CodeTooLong { characters: 131, limit: 130 });
     assert_eq!(refusal("https://kalakauppa.example/ä", &stock), LabelRefusal::CodeNotAscii { character: 'ä' });
@@ -378,14 +379,17 @@ fn every_refusal_has_a_code_of_its_own_and_a_sentence() {
 #[test]
 fn the_same_facts_give_the_same_dots() {
     let stock = LabelStock::large(Dpi::D300);
-    assert_eq!(labels::draw(&crowded(), &stock), labels::draw(&crowded(), &stock));
+    assert_eq!(
+        labels::draw(Fonts::standard(), &crowded(), &stock),
+        labels::draw(Fonts::standard(), &crowded(), &stock)
+    );
 }
 
 /// Compares with the picture kept under `tests/snapshots`; `UPDATE_PICTURES=1` writes it anew.
 fn check_picture(name: &str, label: &TrayLabel, stock: &LabelStock) {
-    let layout = lay_out(label, stock).unwrap_or_else(|refusal| panic!("{name}: {refusal}"));
+    let layout = lay_out(Fonts::standard(), label, stock).unwrap_or_else(|refusal| panic!("{name}: {refusal}"));
     check_places(label, stock, &layout);
-    let picture = layout.paint();
+    let picture = layout.paint(Fonts::standard());
     check_ink(&layout, &picture);
     check_png(&picture, stock.dpi());
     let file = labels::png(&picture, stock.dpi());

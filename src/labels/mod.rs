@@ -3,6 +3,7 @@
 
 pub mod bitmap;
 pub mod block;
+pub mod drawing;
 pub mod facts;
 pub mod layout;
 mod parts;
@@ -18,13 +19,14 @@ use bitmap::Bitmap;
 use facts::TrayLabel;
 use refusal::LabelRefusal;
 use stock::{Dpi, LabelStock};
+use text::Fonts;
 
 /// Draws a tray label.
 ///
 /// # Errors
 /// See [`LabelRefusal`]; the order of precedence is that of [`layout::lay_out`].
-pub fn draw(label: &TrayLabel, stock: &LabelStock) -> Result<Bitmap, LabelRefusal> {
-    layout::lay_out(label, stock).map(|layout| layout.paint())
+pub fn draw(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<Bitmap, LabelRefusal> {
+    layout::lay_out(fonts, label, stock).map(|layout| layout.paint(fonts))
 }
 
 /// A drawn label as a PNG file: greyscale, one bit per dot, resolution included.

@@ -14,6 +14,7 @@ use crate::labels;
 use crate::labels::facts::{Captions, TrayLabel};
 use crate::labels::layout::{Layout, lay_out};
 use crate::labels::stock::{Dpi, LabelStock};
+use crate::labels::text::Fonts;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::species_of;
 use crate::store::error::StoreError;
@@ -81,13 +82,13 @@ pub fn picture(reading: &mut Reading<'_>, shop: &Shop, code: &str, dpi: u32) -> 
         return refuse(Code::LabelRefused, "tray_code", "no label was issued yet; issue one first");
     }
     let layout = fitting(&facts(reading, shop, &tray)?, dpi)?;
-    Ok(labels::png(&layout.paint(), dpi))
+    Ok(labels::png(&layout.paint(Fonts::standard()), dpi))
 }
 
 /// The label laid out on the smallest stock that takes all of it: 62 x 40 mm, else 80 x 50 mm.
 fn fitting(label: &TrayLabel, dpi: Dpi) -> Result<Layout, Failure> {
-    let small = lay_out(label, &LabelStock::standard(dpi));
-    Ok(small.or_else(|_| lay_out(label, &LabelStock::large(dpi)))?)
+    let small = lay_out(Fonts::standard(), label, &LabelStock::standard(dpi));
+    Ok(small.or_else(|_| lay_out(Fonts::standard(), label, &LabelStock::large(dpi)))?)
 }
 
 /// Everything the label of a tray says.
