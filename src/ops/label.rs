@@ -4,7 +4,9 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::{cut_by_code, place_of, promise, require_in_stock, tray_by_code};
 use crate::domain::gs1::TrayLink;
-use crate::domain::lot::Lot;
+use crate::domain::label_fields::{Circumstances, Field, Pack, Sold, Template, Thawed, rules};
+use crate::domain::label_words;
+use crate::domain::lot::{Lot, Production};
 use crate::domain::place::StorageMethod;
 use crate::domain::refusal::Code;
 use crate::domain::shop::{Jurisdiction, LABEL_CAUTIONS, LABEL_STORAGE_LIMIT, Shop};
@@ -13,7 +15,8 @@ use crate::domain::tray::{Kind, LabelReason, Tray};
 use crate::labels;
 use crate::labels::facts::{Captions, TrayLabel};
 use crate::labels::layout::{Layout, lay_out};
-use crate::labels::stock::{Dpi, LabelStock};
+use crate::labels::stock::Dpi;
+use crate::labels::stocks::Stocks;
 use crate::labels::text::Fonts;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::species_of;
@@ -87,8 +90,12 @@ pub fn picture(reading: &mut Reading<'_>, shop: &Shop, code: &str, dpi: u32) -> 
 
 /// The label laid out on the smallest stock that takes all of it: 62 x 40 mm, else 80 x 50 mm.
 fn fitting(label: &TrayLabel, dpi: Dpi) -> Result<Layout, Failure> {
-    let small = lay_out(Fonts::standard(), label, &LabelStock::standard(dpi));
-    Ok(small.or_else(|_| lay_out(Fonts::standard(), label, &LabelStock::large(dpi)))?)
+    let stock = |name| Stocks::built_in().find(name, dpi).ok_or_else(|| StoreError::impossible("label stock", name));
+    let small = lay_out(Fonts::standard(), label, &stock("62x40")?);
+    match small {
+        Ok(layout) => Ok(layout),
+        Err(_) => Ok(lay_out(Fonts::standard(), label, &stock("80x50")?)?),
+    }
 }
 
 /// Everything the label of a tray says.
@@ -115,26 +122,64 @@ fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabe
     };
     let old_price = tray.list_price.for_weight(tray.net);
     let old_text = if by_weight { format!("{}/kg", shop.money(tray.list_price)) } else { shop.money(old_price) };
-    Ok(TrayLabel {
-        shop_name: format!("{}, {}", shop.name, shop.address),
-        cut_name: cut.name,
-        species_line: format!("{} · {}", species.market_name, species.scientific_name),
-        origin_line: origin(&lots),
-        net_weight: tray.net.to_string(),
-        unit_price: format!("{}/kg", shop.money(tray.price)),
-        price: if by_weight { "by weight".to_owned() } else { shop.money(price) },
-        old_price: tray.marked_down().then_some(old_text),
-        markdown_reason: tray.marked_down().then(|| tray.markdown_reason.clone().unwrap_or_default()),
-        use_by: tray.use_by.map(|end| shop.zone.write(end)).unwrap_or_default(),
-        cut_on: write_day(shop.zone.day_of(tray.cut_at)),
-        storage: storage(reading, tray)?,
-        lot_code: lot_words(&lots),
-        tray_code: tray.code.grouped(),
-        notices: notices(shop, tray, cut.label_note),
-        cautions: LABEL_CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
-        qr_text,
-        captions: Captions::default(),
-    })
+    let template = match tray.kind {
+        _ if tray.marked_down() => Template::Markdown,
+        Kind::Tub => Template::Tub,
+        _ => Template::Block,
+    };
+    let wild = lots.iter().any(|lot| lot.catch.production == Production::Wild);
+    let circumstances = Circumstances {
+        production: if wild { Production::Wild } else { Production::Farmed },
+        thawed: if tray.was_frozen() { Thawed::Defrosted } else { Thawed::No },
+        pack: Pack::Usual,
+        sold: if by_weight { Sold::ByWeight } else { Sold::Whole },
+    };
+    let rules = rules(shop.jurisdiction, template, circumstances);
+    let notices: Vec<String> = cut.label_note.into_iter().collect();
+    let [advisory, _] = LABEL_CAUTIONS;
+    let label = TrayLabel::new(template, rules, Captions::default())
+        .with(Field::ShopName, &shop.name)
+        .with(Field::ShopAddress, &shop.address)
+        .with(Field::CutName, cut.name)
+        .with(Field::CommercialName, &species.market_name)
+        .with(Field::ScientificName, species.scientific_name)
+        .with(
+            Field::ProductionMethod,
+            distinct(&lots, |lot| {
+                label_words::production_method(shop.jurisdiction, lot.catch.production, &lot.catch.area).to_owned()
+            }),
+        )
+        .with(Field::CatchArea, distinct(&lots, |lot| label_words::catch_area(&lot.catch.area)))
+        .with(
+            Field::Gear,
+            distinct(&lots, |lot| lot.catch.gear.as_deref().map(label_words::gear).unwrap_or_default().to_owned()),
+        )
+        .with(
+            Field::OriginCountry,
+            match shop.jurisdiction {
+                Jurisdiction::Us => format!("Product of {}", distinct(&lots, |lot| lot.catch.country.clone())),
+                Jurisdiction::Eu => String::new(),
+            },
+        )
+        .with(Field::Defrosted, defrosted(shop, tray))
+        .with(Field::NetWeight, label_words::net_weight(shop.jurisdiction, tray.net))
+        .with(Field::UnitPrice, format!("{}/kg", shop.money(tray.price)))
+        .with(Field::Price, if by_weight { String::new() } else { shop.money(price) })
+        .with(Field::UseBy, tray.use_by.map(|end| shop.zone.write(end)).unwrap_or_default())
+        .with(Field::CutOn, write_day(shop.zone.day_of(tray.cut_at)))
+        .with(Field::Storage, storage(reading, tray)?)
+        .with(Field::LotCode, lot_words(&lots))
+        .with(Field::TrayCode, tray.code.grouped())
+        .with(Field::Allergen, label_words::allergen(shop.jurisdiction, &species.market_name))
+        .with(Field::Advisory, advisory)
+        .with(Field::Notices, notices.join(" · "))
+        .with(Field::QrText, qr_text);
+    if tray.marked_down() {
+        return Ok(label
+            .with(Field::OldPrice, old_text)
+            .with(Field::MarkdownReason, tray.markdown_reason.clone().unwrap_or_default()));
+    }
+    Ok(label)
 }
 
 fn storage(reading: &mut Reading<'_>, tray: &Tray) -> Result<String, Failure> {
@@ -144,16 +189,15 @@ fn storage(reading: &mut Reading<'_>, tray: &Tray) -> Result<String, Failure> {
     })
 }
 
-/// Origin of the oldest lot; how many others are mixed in.
-fn origin(lots: &[Lot]) -> String {
-    let mut words: Vec<String> = Vec::new();
-    for lot in lots {
-        let one = lot.catch.in_words();
-        if !words.contains(&one) {
-            words.push(one);
+/// What the lots say, each thing once.
+fn distinct(lots: &[Lot], words: impl Fn(&Lot) -> String) -> String {
+    let mut said: Vec<String> = Vec::new();
+    for one in lots.iter().map(words).filter(|one| !one.is_empty()) {
+        if !said.contains(&one) {
+            said.push(one);
         }
     }
-    words.join("; ")
+    said.join("; ")
 }
 
 fn lot_words(lots: &[Lot]) -> String {
@@ -161,14 +205,10 @@ fn lot_words(lots: &[Lot]) -> String {
     codes.join(" ")
 }
 
-fn notices(shop: &Shop, tray: &Tray, note: Option<String>) -> Vec<String> {
-    let mut notices = Vec::new();
-    if tray.was_frozen() {
-        notices.push(match shop.jurisdiction {
-            Jurisdiction::Us => "Previously frozen. Do not refreeze.".to_owned(),
-            Jurisdiction::Eu => "Defrosted. Do not refreeze.".to_owned(),
-        });
+fn defrosted(shop: &Shop, tray: &Tray) -> &'static str {
+    match shop.jurisdiction {
+        _ if !tray.was_frozen() => "",
+        Jurisdiction::Us => "Previously frozen. Do not refreeze.",
+        Jurisdiction::Eu => "Defrosted. Do not refreeze.",
     }
-    notices.extend(note);
-    notices
 }
