@@ -67,8 +67,9 @@ impl Shop {
 pub const LABEL_STORAGE_LIMIT: MilliCelsius = MilliCelsius::clamped(2_000);
 
 /// Cautions for labels, pages and documents: generic, and always second to the local food code.
-pub const LABEL_CAUTIONS: [&str; 2] =
-    ["Raw fish. Pregnant, older or immune-weak people should not eat it raw.", "Contains fish."];
+pub const RAW_CAUTION: &str = "Raw fish. Pregnant, older or immune-weak people should not eat it raw.";
+pub const COOKING_CAUTION: &str = "For cooking: cook it through before eating. Not for raw eating.";
+pub const LABEL_CAUTIONS: [&str; 2] = [RAW_CAUTION, "Contains fish."];
 
 /// The caution on every page.
 pub const PAGE_CAUTION: &str = "Remaining life is an estimate for planning. It does not show that fish is safe: the local food code, the shop's \

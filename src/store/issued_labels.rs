@@ -4,6 +4,7 @@ use super::error::StoreError;
 use super::read::Reading;
 use super::schema::{count_lines, issued_labels, markdowns};
 use super::write::Tx;
+use crate::domain::label_fields::Template;
 use crate::domain::tray::LabelReason;
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
@@ -17,7 +18,7 @@ pub struct IssuedLabel {
     pub tray_id: i64,
     pub at: Instant,
     pub reason: LabelReason,
-    pub template: String,
+    pub template: Template,
     /// None on the label of a frozen bulk tray.
     pub use_by: Option<Instant>,
     /// When the life ended as reckoned then.
@@ -41,7 +42,7 @@ pub fn insert(tx: &mut Tx<'_>, label: &IssuedLabel) -> Result<(), StoreError> {
         issued_labels::price_per_kg_cents.eq(label.price.get()),
         issued_labels::list_price_per_kg_cents.eq(label.list_price.get()),
         issued_labels::markdown_reason.eq(label.markdown_reason.as_deref()),
-        issued_labels::template.eq(&label.template),
+        issued_labels::template.eq(label.template.as_str()),
     );
     diesel::insert_into(issued_labels::table).values(row).execute(tx.changing())?;
     Ok(())
@@ -94,7 +95,7 @@ impl Row {
             tray_id: self.tray_id,
             at: Instant::from_micros(self.at).map_err(impossible("at"))?,
             reason: LabelReason::parse(&self.reason).ok_or_else(|| StoreError::impossible("label", "reason"))?,
-            template: self.template,
+            template: Template::parse(&self.template).ok_or_else(|| StoreError::impossible("label", "template"))?,
             use_by: instant(self.use_by).map_err(impossible("use_by"))?,
             life_ends: instant(self.life_ends_at).map_err(impossible("life_ends_at"))?,
             net: Grams::new(self.net_g).map_err(impossible("net_g"))?,
