@@ -10,6 +10,8 @@
 mod alarms;
 #[path = "acts/frozen.rs"]
 mod frozen;
+#[path = "acts/labelled.rs"]
+mod labelled;
 #[path = "acts/measured.rs"]
 mod measured;
 #[path = "acts/watched.rs"]
