@@ -10,7 +10,7 @@ mod counter;
 mod support;
 
 use counter::{Counter, PASSWORD, fill};
-use sakudana::domain::gs1::article_number;
+use sakudana::domain::gs1::own::Article;
 use support::browser::Browser;
 use support::server::Server;
 
@@ -108,7 +108,8 @@ fn a_customer_reads_what_the_label_leads_to() {
     let all = all.as_array().unwrap();
     let whole = all.iter().find(|t| t["kind"] == "bulk").unwrap()["tray_code"].as_str().unwrap();
     let lot = all[0]["lot_codes"][0].as_str().unwrap();
-    let (saku, fish) = (article_number(101).unwrap(), article_number(1).unwrap());
+    let article = |item_number| Article::Restricted { item_number }.number().unwrap();
+    let (saku, fish) = (article(101), article(1));
     let page = |code: &str| anonymous.get(&format!("/01/{saku}/10/{lot}/21/{code}?3103=000268&17=261127")).send();
     let fine = page(&v.counter.blocks[0]);
     assert_eq!(fine.status, 200);

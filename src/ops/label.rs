@@ -3,7 +3,7 @@
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::{cut_by_code, place_of, promise, require_in_stock, tray_by_code};
-use crate::domain::gs1::TrayLink;
+use crate::domain::gs1::tray_link::TrayLink;
 use crate::domain::lot::Lot;
 use crate::domain::place::StorageMethod;
 use crate::domain::refusal::Code;
@@ -103,14 +103,15 @@ fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabe
     let tray_code = tray.code.to_string();
     let link = TrayLink {
         base: &shop.web_address,
-        item_number: cut.item_number,
+        article: shop.codes.article(cut.item_number),
         lot_code: &oldest.code,
         tray_code: &tray_code,
         weight_and_price: (!by_weight).then_some((tray.net, price)),
         use_by: tray.use_by.map(|end| shop.zone.day_of(end)),
     };
-    let Some(qr_text) = link.address() else {
-        return refuse(Code::LabelRefused, "tray_code", "the tray's code cannot be said in GS1 form");
+    let qr_text = match link.address() {
+        Ok(address) => address,
+        Err(fault) => return refuse(Code::LabelRefused, "tray_code", format!("its code cannot be said: {fault}")),
     };
     let old_price = tray.list_price.for_weight(tray.net);
     let old_text = if by_weight { format!("{}/kg", shop.money(tray.list_price)) } else { shop.money(old_price) };

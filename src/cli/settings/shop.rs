@@ -1,5 +1,6 @@
 //! The table `[shop]`: what rules and labels need to know of the shop.
 
+use super::codes;
 use super::reader::Section;
 use super::rules;
 use crate::domain::profile::Rules;
@@ -36,6 +37,7 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
             "must be https://host or https://host:port (or http), lower case, without a path, at most 60 characters",
             web_address,
         ),
+        codes: codes::read(&mut section),
         reversal_minutes: section.number("reversal_minutes", 15, 0..=240),
         drip_permille: section.number("drip_permille", 5, 0..=100),
         receiving_scale_g: section.number("receiving_scale_g", 20, 1..=500),
