@@ -62,8 +62,8 @@ pub fn find(ai: &str) -> Option<&'static Row> {
 
 /// How many digits an identifier has that begins with these two; none when none does.
 pub fn length_of(prefix: &str) -> Option<usize> {
-    let at = ROWS.partition_point(|row| row.first < prefix);
-    ROWS.get(at).filter(|row| row.first.starts_with(prefix)).map(|row| row.first.len())
+    let at = ROWS.partition_point(|row| row.last < prefix);
+    ROWS.get(at).filter(|row| row.first.get(..2).is_some_and(|first| first <= prefix)).map(|row| row.first.len())
 }
 
 /// Every row, ordered by identifier.
