@@ -52,7 +52,7 @@ fn scan_sell_scan_again_and_put_back() {
     // Nothing is clicked: the field has the focus by itself.
     v.browser.scan(&v.counter.blocks[0]);
     assert!(verdict(&v.browser, "Sell").contains("Lean saku, 268 g, 19.97 €"));
-    let address = format!("https://counter.example/01/02900000001015/10/X-1/21/{}?3103=000310", v.counter.blocks[1]);
+    let address = format!("https://counter.example/01/02900000001015/21/{}?3103=000310", v.counter.blocks[1]);
     v.browser.scan(&address);
     v.browser.find("#lines li", "310 g");
     assert_eq!(v.browser.text("#total"), "43.07 €");

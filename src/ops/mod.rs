@@ -22,6 +22,7 @@ pub mod pick;
 pub mod place_tray;
 pub mod receive;
 pub mod repair;
+pub mod resolve;
 pub mod review;
 pub mod scan;
 pub mod secret;
