@@ -5,6 +5,7 @@ pub mod bitmap;
 pub mod block;
 pub mod facts;
 pub mod layout;
+pub mod linear;
 mod parts;
 mod png;
 pub mod refusal;
