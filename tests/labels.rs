@@ -352,7 +352,7 @@ fn the_symbol_has_its_own_refusals() {
     let refusal = |qr_text: &str, stock: &LabelStock| {
         labels::draw(&TrayLabel { qr_text: qr_text.to_owned(), ..akami() }, stock).unwrap_err()
     };
-    assert_eq!(refusal(&address(131), &stock), LabelRefusal::CodeTooLong { characters: 131, limit: 130 });
+    assert_eq!(refusal(&address(201), &stock), LabelRefusal::CodeTooLong { characters: 201, limit: 200 });
     assert_eq!(refusal("https://kalakauppa.example/ä", &stock), LabelRefusal::CodeNotAscii { character: 'ä' });
     let low = LabelStock::new(62_000, 25_000, 1_000, Dpi::D203).unwrap();
     assert_eq!(refusal(&address(130), &low), LabelRefusal::CodeDoesNotFit);
@@ -367,6 +367,8 @@ fn every_refusal_has_a_code_of_its_own_and_a_sentence() {
         LabelRefusal::CodeTooLong { characters: 200, limit: 130 },
         LabelRefusal::CodeNotAscii { character: 'ä' },
         LabelRefusal::CodeDoesNotFit,
+        LabelRefusal::LinearNotDigits { characters: 12 },
+        LabelRefusal::LinearCheckDigit { given: 4, expected: 3 },
         LabelRefusal::StockOutOfRange { measure: "width", value_um: 1, min_um: 2, max_um: 3 },
     ];
     let codes: BTreeSet<&str> = refusals.iter().map(LabelRefusal::code).collect();
