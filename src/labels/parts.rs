@@ -45,9 +45,14 @@ pub enum Group {
 /// How many groups there are.
 pub const GROUPS: usize = 11;
 
-/// Most lines the cut's name may take, and a date that does not fit on one.
+/// Most lines the cut's name may take.
 const NAME_LINES: usize = 3;
-const DATE_LINES: usize = 2;
+
+/// A price beside the weight is at least this share of its step's size, in percent; else it goes below.
+const LEAST_PRICE_PERCENT: u32 = 75;
+
+/// White above the bars of a linear code, more than between texts.
+const ABOVE_BARS_UM: u32 = 500;
 
 /// The bars of a linear code are at least this high, and higher where the type is large (our choice: a hand scanner is held askew).
 const LEAST_BARS_UM: u32 = 8_000;
@@ -90,7 +95,12 @@ impl<'a> Parts<'a> {
     pub fn make(&self, group: Group, width: i32, align: Align) -> Made {
         match group {
             Group::Heading => self.heading(width),
-            Group::Name => self.headline(Part::Name, width, self.step.name_um, align, NAME_LINES),
+            Group::Name => {
+                let name = self.headline(Part::Name, width, self.step.name_um, align, NAME_LINES)?;
+                // What follows is small: without some white of its own the name would sit on it.
+                let height = name.height + self.leading().max(self.dots(self.step.gap_um / 3));
+                Ok(Block { height, ..name })
+            }
             Group::Statements => self.running(Part::Statements, width, align),
             Group::Fish => {
                 let species = self.running(Part::Species, width, align)?;
@@ -133,13 +143,9 @@ impl<'a> Parts<'a> {
         let inked = |size, align| Setting { ink, ..self.setting(size, align) };
         let (caption, storage) = (self.body(Part::Caption, Face::Bold), self.body(Part::Storage, Face::Bold));
         let heading = self.one(Part::Caption, inked(caption, Align::Left), inner)?;
-        let date = match self.largest(Part::UseBy, inner, self.step.date_um) {
-            Ok(size) => self.one(Part::UseBy, inked(size, Align::Left), inner)?,
-            Err(part) => {
-                let size = self.largest_in(part, inner, self.step.date_um, DATE_LINES).ok_or(part)?;
-                self.one(part, inked(size, Align::Left), inner)?
-            }
-        };
+        // A date is never broken: half of one is read as another.
+        let size = self.largest(Part::UseBy, inner, self.step.date_um)?;
+        let date = self.one(Part::UseBy, inked(size, Align::Left), inner)?;
         let beside = self.wide(Part::Caption, caption) + self.dots(1_500) + self.wide(Part::Storage, storage) <= inner;
         let gap = self.leading() + self.dots(350);
         let content = if beside {
@@ -182,22 +188,26 @@ impl<'a> Parts<'a> {
         } else {
             return self.headline(Part::NetWeight, width, self.step.date_um, Align::Left, 1);
         };
-        let sizes = small.map(|(part, face)| self.body(part, face));
-        let widths = small.iter().zip(sizes).map(|((part, _), size)| self.wide(*part, size));
-        let widest = widths.max().unwrap_or(0);
-        let mut blocks = [Block::default(), Block::default()];
-        for ((block, (part, _)), size) in blocks.iter_mut().zip(small).zip(sizes) {
-            *block = self.one(part, self.setting(size, Align::Left), width)?;
+        let gap = self.leading() + self.dots(250);
+        let [(first, first_face), (second, second_face)] = small;
+        let (first_size, second_size) = (self.body(first, first_face), self.body(second, second_face));
+        let first_line = self.one(first, self.setting(first_size, Align::Left), width)?;
+        let second_line = self.one(second, self.setting(second_size, Align::Left), width)?;
+        let priced = |size| self.one(large, self.setting(size, Align::Right), width);
+        let beside = |taken: i32| self.largest(large, width - taken - self.dots(1_500), self.step.price_um).ok();
+        let (first_wide, second_wide) = (self.wide(first, first_size), self.wide(second, second_size));
+        let wanted = self.dpi.dots_within(self.step.price_um * LEAST_PRICE_PERCENT / 100);
+        let both = beside(first_wide.max(second_wide));
+        if let Some(size) = both.filter(|size| size.x_height >= wanted || first_wide <= second_wide) {
+            let small = stack([first_line, second_line], gap);
+            return Ok(side_by_side(small, priced(size)?, |block| block.last_baseline));
         }
-        let small = stack(blocks, self.leading() + self.dots(250));
-        let at = |size| self.one(large, self.setting(size, Align::Right), width);
-        match self.largest(large, width - widest - self.dots(1_500), self.step.price_um) {
-            Ok(size) => Ok(side_by_side(small, at(size)?, |block| block.last_baseline)),
-            Err(_) => {
-                let size = self.largest(large, width, self.step.price_um)?;
-                Ok(stack([small, at(size)?], self.leading() + self.dots(250)))
-            }
-        }
+        // A long first line would squeeze the price, which is read from further away: it goes above.
+        let below = match beside(second_wide) {
+            Some(size) => side_by_side(second_line, priced(size)?, |block| block.last_baseline),
+            None => stack([second_line, priced(self.largest(large, width, self.step.price_um)?)?], gap),
+        };
+        Ok(stack([first_line, below], gap))
     }
 
     /// The tray code, as large as the column allows; of a tub larger, since it is typed at every sale out of it.
@@ -237,13 +247,14 @@ impl<'a> Parts<'a> {
         // A digit is as wide as its modules at most: figures are a little wider than the letter x is high.
         let size = Type { face: Face::Regular, x_height: (7 * dots * 9 / 11).max(1) };
         let digit = self.fonts.extent(size, "0123456789");
-        let baseline = bars + dots + digit.ascent;
-        let height = (baseline + digit.descent).max(bars + GUARD_DEPTH * dots);
+        let above = self.dots(ABOVE_BARS_UM);
+        let baseline = above + bars + dots + digit.ascent;
+        let height = (baseline + digit.descent).max(above + bars + GUARD_DEPTH * dots);
         let mut block = Block { height, first_baseline: baseline, last_baseline: baseline, marks: Vec::new() };
         if self.mode == Mode::Heights {
             return Ok(block);
         }
-        let rect = Rect { x: 0, y: 0, width: across, height };
+        let rect = Rect { x: 0, y: above, width: across, height: height - above };
         let shape = Shape::Linear(Arc::clone(code), *dots, bars + GUARD_DEPTH * dots);
         block.marks.push(Mark { part: Part::Linear, rect, shape });
         for (figure, place) in code.places_of_digits() {
@@ -251,8 +262,12 @@ impl<'a> Parts<'a> {
             let extent = self.fonts.extent(size, &text);
             let room = (place.end - place.start) * dots;
             let x = (QUIET_LEFT + place.start) * dots + (room - (extent.right - extent.left)) / 2;
-            let rect =
-                Rect { x, y: bars + dots, width: extent.right - extent.left, height: digit.ascent + digit.descent };
+            let rect = Rect {
+                x,
+                y: above + bars + dots,
+                width: extent.right - extent.left,
+                height: digit.ascent + digit.descent,
+            };
             let (pen, baseline) = (-extent.left, digit.ascent);
             let shape = Shape::Line { size, text, pen, baseline, ink: Ink::Black, struck: false };
             block.marks.push(Mark { part: Part::Linear, rect, shape });
@@ -272,7 +287,8 @@ impl<'a> Parts<'a> {
             Ok(size) if most_lines == 1 || size.x_height >= least => self.one(part, setting(size), width),
             _ => {
                 let size = self.largest_in(part, width, most_um * 8 / 10, most_lines).ok_or(part)?;
-                self.one(part, setting(size), width)
+                let leading = self.leading().max(size.x_height / 4);
+                self.one(part, Setting { leading, ..setting(size) }, width)
             }
         }
     }

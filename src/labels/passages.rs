@@ -2,7 +2,7 @@
 //! stands is not known here.
 
 use super::facts::TrayLabel;
-use super::wrap::{Breakable, CLAUSE};
+use super::wrap::{Breakable, CLAUSE, is_dense};
 use crate::domain::label_fields::{Field, Template};
 
 /// A piece of a label that is set as one text.
@@ -164,12 +164,12 @@ fn text_of(label: &TrayLabel, part: Part) -> String {
             if open { label.captions.by_weight.clone() } else { String::new() }
         }
         Part::Species => joined(texts(), |_| CLAUSE),
-        Part::Origin => capitalised(joined(texts(), |_| ", ")),
-        Part::Shop => joined(texts(), |_| ", "),
+        Part::Origin => capitalised(joined(texts(), comma)),
+        Part::Shop => joined(texts(), comma),
         Part::Statements | Part::SmallPrint => joined(texts(), run_together),
         Part::Lot => captioned(&label.captions.lot, label.shown(Field::LotCode)),
-        Part::Cut => captioned(&label.captions.cut_on, label.shown(Field::CutOn)),
-        Part::Received => captioned(&label.captions.received_on, label.shown(Field::ReceivedOn)),
+        Part::Cut => captioned(&label.captions.cut_on, &unbroken(label.shown(Field::CutOn))),
+        Part::Received => captioned(&label.captions.received_on, &unbroken(label.shown(Field::ReceivedOn))),
         // Its digits are set one by one.
         Part::Linear => String::new(),
         _ => joined(texts(), |_| " "),
@@ -190,6 +190,16 @@ fn joined<'a>(texts: impl Iterator<Item = &'a str>, joint: impl Fn(&str) -> &'st
 /// Sentences follow each other; what is no sentence is parted by a dot.
 fn run_together(before: &str) -> &'static str {
     if before.ends_with(['.', '!', '?', '。']) { " " } else { CLAUSE }
+}
+
+/// Between the items of a list.
+fn comma(before: &str) -> &'static str {
+    if before.ends_with(is_dense) { "、" } else { ", " }
+}
+
+/// A date stays on one line.
+fn unbroken(date: &str) -> String {
+    date.trim().replace(' ', "\u{A0}")
 }
 
 fn captioned(caption: &str, value: &str) -> String {

@@ -40,13 +40,14 @@ pub const STEPS: [Step; 15] = [
     step([1_100, 900, 1_900, 1_600, 2_000, 1_500, 80, 350]),
     step([1_000, 900, 1_800, 1_500, 1_900, 1_400, 60, 300]),
     step([900, 900, 1_600, 1_400, 1_800, 1_300, 40, 250]),
-    step([900, 900, 1_300, 1_250, 1_500, 1_200, 0, 200]),
+    step([900, 900, 1_300, 1_250, 1_500, 1_200, 20, 200]),
 ];
 
 impl Step {
-    /// These sizes of running text with the headlines of another step.
+    /// These sizes of running text with the headlines of another step, and more white around them.
     pub const fn with_headlines_of(self, other: &Self) -> Self {
         Self {
+            gap_um: self.gap_um * 5 / 4,
             name_um: other.name_um,
             date_um: other.date_um,
             price_um: other.price_um,

@@ -128,7 +128,7 @@ fn splits(part: &str) -> impl Iterator<Item = usize> {
 }
 
 /// Whether a character belongs to a script that is written without spaces.
-const fn is_dense(character: char) -> bool {
+pub const fn is_dense(character: char) -> bool {
     matches!(character as u32, 0x3001..=0x30FF | 0x31F0..=0x31FF | 0x3400..=0x9FFF | 0xF900..=0xFAFF | 0xFF01..=0xFF60 | 0x20000..=0x2FA1F)
 }
 
@@ -253,7 +253,7 @@ impl Measured<'_> {
         let text = |word: &Word| self.of.text.get(word.start..word.end).unwrap_or_default();
         if after.joint == Joint::Clause || text(before).ends_with([',', '.', ';', '、', '。', '，']) {
             0
-        } else if after.joint == Joint::Nothing || text(after).starts_with(['(', '（']) {
+        } else if after.joint != Joint::Nothing && text(after).starts_with(['(', '（']) {
             50
         } else if text(after).starts_with(|first: char| first.is_ascii_digit()) {
             200

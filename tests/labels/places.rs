@@ -76,7 +76,7 @@ fn check_words(label: &TrayLabel, layout: &Layout) {
 
 /// Without what a line may end at; the first letter of a line may have become a capital.
 fn dense(text: &str) -> String {
-    text.replace(" · ", "").replace(' ', "").to_lowercase()
+    text.replace(" · ", "").replace([' ', '\u{A0}'], "").to_lowercase()
 }
 
 /// All ink lies in a box that was announced, and the codes' quiet zones are white.
