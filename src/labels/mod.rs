@@ -2,17 +2,19 @@
 //! decides what a label says; a label that cannot be drawn whole is refused.
 
 pub mod bitmap;
-pub mod block;
+mod block;
+mod cast;
+mod columns;
 pub mod drawing;
 pub mod facts;
-mod flat;
 pub mod layout;
 pub mod linear;
 mod parts;
+mod passages;
 mod png;
 mod read_stocks;
 pub mod refusal;
-pub mod steps;
+mod steps;
 pub mod stock;
 pub mod stocks;
 pub mod symbol;
