@@ -44,6 +44,21 @@ impl Symbol {
         self.modules
     }
 
+    /// The runs of dark modules, row by row from the top: the row, and the columns from first to one past the last.
+    pub fn spans(&self) -> impl Iterator<Item = (i32, std::ops::Range<i32>)> {
+        let width = usize::try_from(self.modules).unwrap_or(0).max(1);
+        (0..).zip(self.dark.chunks(width)).flat_map(|(row, dark)| {
+            let mut spans: Vec<(i32, std::ops::Range<i32>)> = Vec::new();
+            for (column, _) in (0..).zip(dark).filter(|(_, dark)| **dark) {
+                match spans.last_mut() {
+                    Some((_, span)) if span.end == column => span.end += 1,
+                    _ => spans.push((row, column..column + 1)),
+                }
+            }
+            spans
+        })
+    }
+
     /// Dots along one side, quiet zone included.
     pub const fn side(&self, dots_per_module: i32) -> i32 {
         (self.modules + 2 * QUIET_MODULES) * dots_per_module
