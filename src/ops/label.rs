@@ -18,6 +18,7 @@ use crate::labels::text::Fonts;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::species_of;
 use crate::store::error::StoreError;
+use crate::store::issued_labels::IssuedLabel;
 use crate::store::{Reading, Tx, issued_labels, lots, trays};
 use crate::units::instant::Instant;
 use crate::units::zone::write_day;
@@ -54,7 +55,20 @@ pub fn issue(
         None if reason.is_some() => LabelReason::Reprint,
         None => return refuse(Code::ReasonRequired, "reason", "the tray has its label; say why it is printed again"),
     };
-    fitting(&facts(tx, shop, &tray)?, Dpi::D203)?;
+    let mut label = IssuedLabel {
+        act_id: 0,
+        tray_id: tray.id,
+        at: now,
+        reason: why,
+        template: tray.kind.as_str().to_owned(),
+        use_by: tray.use_by,
+        life_ends,
+        net: tray.net,
+        price: tray.price,
+        list_price: tray.list_price,
+        markdown_reason: tray.markdown_reason.clone().filter(|_| tray.marked_down()),
+    };
+    fitting(&facts(tx, shop, &tray, &label)?, Dpi::D203)?;
     tray.label_wanted = None;
     let act = NewAct {
         kind: "label",
@@ -65,7 +79,8 @@ pub fn issue(
         reverses: None,
     };
     let act_id = acts::append(tx, &act)?;
-    issued_labels::insert(tx, act_id, &tray, now, why, life_ends)?;
+    label.act_id = act_id;
+    issued_labels::insert(tx, &label)?;
     trays::save(tx, &mut tray)?;
     Ok(tray)
 }
@@ -78,10 +93,10 @@ pub fn picture(reading: &mut Reading<'_>, shop: &Shop, code: &str, dpi: u32) -> 
         _ => return refuse(Code::InvalidValue, "dpi", "must be 203 or 300"),
     };
     let tray = tray_by_code(reading, "tray_code", code)?;
-    if tray.use_by.is_none() || issued_labels::count_of_tray(reading, tray.id)? == 0 {
+    let Some(label) = issued_labels::newest(reading, tray.id)? else {
         return refuse(Code::LabelRefused, "tray_code", "no label was issued yet; issue one first");
-    }
-    let layout = fitting(&facts(reading, shop, &tray)?, dpi)?;
+    };
+    let layout = fitting(&facts(reading, shop, &tray, &label)?, dpi)?;
     Ok(labels::png(&layout.paint(Fonts::standard()), dpi))
 }
 
@@ -91,15 +106,15 @@ fn fitting(label: &TrayLabel, dpi: Dpi) -> Result<Layout, Failure> {
     Ok(small.or_else(|_| lay_out(Fonts::standard(), label, &LabelStock::large(dpi)))?)
 }
 
-/// Everything the label of a tray says.
-fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabel, Failure> {
+/// Everything the label of a tray says: what was fixed when it was issued, and what never changes.
+fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray, label: &IssuedLabel) -> Result<TrayLabel, Failure> {
     let cut = cut_by_code(reading, "tray_code", &tray.cut)?;
     let species =
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;
     let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
     let lots = lots::by_ids(reading, &lot_ids)?;
     let oldest = lots.first().ok_or_else(|| StoreError::impossible("lots on tray", tray.code))?;
-    let price = tray.price.for_weight(tray.net);
+    let price = label.price.for_weight(label.net);
     let by_weight = tray.kind == Kind::Tub;
     let tray_code = tray.code.to_string();
     let link = TrayLink {
@@ -107,25 +122,26 @@ fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabe
         item_number: cut.item_number,
         lot_code: &oldest.code,
         tray_code: &tray_code,
-        weight_and_price: (!by_weight).then_some((tray.net, price)),
-        use_by: tray.use_by.map(|end| shop.zone.day_of(end)),
+        weight_and_price: (!by_weight).then_some((label.net, price)),
+        use_by: label.use_by.map(|end| shop.zone.day_of(end)),
     };
     let Some(qr_text) = link.address() else {
         return refuse(Code::LabelRefused, "tray_code", "the tray's code cannot be said in GS1 form");
     };
-    let old_price = tray.list_price.for_weight(tray.net);
-    let old_text = if by_weight { format!("{}/kg", shop.money(tray.list_price)) } else { shop.money(old_price) };
+    let per_weight = |price| shop.weight_unit.write_price(price, &shop.currency);
+    let old_price =
+        if by_weight { per_weight(label.list_price) } else { shop.money(label.list_price.for_weight(label.net)) };
     Ok(TrayLabel {
         shop_name: format!("{}, {}", shop.name, shop.address),
         cut_name: cut.name,
         species_line: format!("{} · {}", species.market_name, species.scientific_name),
         origin_line: origin(&lots),
-        net_weight: tray.net.to_string(),
-        unit_price: format!("{}/kg", shop.money(tray.price)),
+        net_weight: shop.weight_unit.write(label.net, shop.currency.mark),
+        unit_price: per_weight(label.price),
         price: if by_weight { "by weight".to_owned() } else { shop.money(price) },
-        old_price: tray.marked_down().then_some(old_text),
-        markdown_reason: tray.marked_down().then(|| tray.markdown_reason.clone().unwrap_or_default()),
-        use_by: tray.use_by.map(|end| shop.zone.write(end)).unwrap_or_default(),
+        old_price: label.markdown_reason.is_some().then_some(old_price),
+        markdown_reason: label.markdown_reason.clone(),
+        use_by: label.use_by.map(|end| shop.zone.write(end)).unwrap_or_default(),
         cut_on: write_day(shop.zone.day_of(tray.cut_at)),
         storage: storage(reading, tray)?,
         lot_code: lot_words(&lots),

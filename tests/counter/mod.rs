@@ -18,6 +18,7 @@ use sakudana::ops::hold::{self, HoldDraft};
 use sakudana::ops::receive::{Arrival, receive};
 use sakudana::ops::{board, label};
 use sakudana::store::StoreOptions;
+use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR};
 use sakudana::units::zone::Zone;
 use sakudana::web::clock;
@@ -37,8 +38,8 @@ pub fn shop() -> Shop {
         name: "Test Counter".into(),
         address: "1 Quay".into(),
         zone: Zone::parse("Europe/Lisbon").unwrap(),
-        currency: "EUR".into(),
-        currency_sign: "€".into(),
+        currency: Currency::new("EUR", "€", false, DecimalMark::Point).unwrap(),
+        weight_unit: WeightUnit::Kilogram,
         jurisdiction: Jurisdiction::Eu,
         rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://counter.example".into(),
