@@ -51,18 +51,17 @@ pub struct Sheet {
     pub pitch_y_um: u32,
 }
 
-impl Sheet {
-    /// Labels on one sheet.
-    pub const fn places(&self) -> usize {
-        (self.columns as usize).saturating_mul(self.rows as usize)
-    }
+/// Labels on one sheet.
+pub const fn places(sheet: &Sheet) -> usize {
+    (sheet.columns as usize).saturating_mul(sheet.rows as usize)
+}
 
-    /// The left and top edge of a place, counted from 0 along the rows.
-    const fn corner_um(&self, place: usize) -> (u64, u64) {
-        let columns = if self.columns == 0 { 1 } else { self.columns as u64 };
-        let (column, row) = (place as u64 % columns, place as u64 / columns);
-        (self.left_um as u64 + column * self.pitch_x_um as u64, self.top_um as u64 + row * self.pitch_y_um as u64)
-    }
+/// The left and top edge of a place, counted from 0 along the rows.
+fn corner_um(sheet: &Sheet, place: usize) -> (u64, u64) {
+    let (place, columns) = (place as u64, u64::from(sheet.columns.max(1)));
+    let (column, row) = (place % columns, place / columns);
+    let at = |first: u32, steps: u64, pitch: u32| u64::from(first) + steps * u64::from(pitch);
+    (at(sheet.left_um, column, sheet.pitch_x_um), at(sheet.top_um, row, sheet.pitch_y_um))
 }
 
 /// One label on a page of its size.
@@ -75,14 +74,14 @@ pub fn one(drawing: &Drawing, fonts: &Fonts, about: &About<'_>) -> Vec<u8> {
 /// Labels on sheets, the first of them on place `first_free` of the first sheet (counted from 0, along the rows): what was used of a
 /// sheet is passed over. A first place that is not on the sheet is counted on from the next.
 pub fn sheets(drawings: &[Drawing], sheet: &Sheet, first_free: usize, fonts: &Fonts, about: &About<'_>) -> Vec<u8> {
-    let places = sheet.places().max(1);
+    let places = places(sheet).max(1);
     let points = |um: u64| um as f64 * POINTS_PER_INCH / MICROMETRES_PER_INCH;
     let taken = first_free % places;
     let (first, others) = drawings.split_at(drawings.len().min(places - taken));
     let filled = std::iter::once((taken, first)).chain(others.chunks(places).map(|drawings| (0, drawings)));
     let pages = filled.map(|(place, drawings)| {
         let at = |(place, drawing)| {
-            let (x, y) = sheet.corner_um(place);
+            let (x, y) = corner_um(sheet, place);
             (points(x), points(y), drawing)
         };
         let labels = (place..).zip(drawings).map(at).collect();
@@ -272,7 +271,7 @@ impl Pen<'_, '_> {
 
 #[cfg(test)]
 mod tests {
-    use super::{Sheet, extent};
+    use super::{Sheet, corner_um, extent, places};
 
     const SHEET: Sheet = Sheet {
         paper_width_um: 210_000,
@@ -287,9 +286,9 @@ mod tests {
 
     #[test]
     fn places_are_counted_along_the_rows() {
-        assert_eq!(SHEET.places(), 21);
+        assert_eq!(places(&SHEET), 21);
         assert_eq!(
-            [0, 2, 3].map(|place| SHEET.corner_um(place)),
+            [0, 2, 3].map(|place| corner_um(&SHEET, place)),
             [(8_000, 12_000), (138_000, 12_000), (8_000, 51_000)]
         );
     }

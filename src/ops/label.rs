@@ -10,7 +10,6 @@ use crate::domain::refusal::Code;
 use crate::domain::shop::{Jurisdiction, LABEL_CAUTIONS, LABEL_STORAGE_LIMIT, Shop};
 use crate::domain::text;
 use crate::domain::tray::{Kind, LabelReason, Tray};
-use crate::labels;
 use crate::labels::facts::{Captions, TrayLabel};
 use crate::labels::layout::{Layout, lay_out};
 use crate::labels::stock::{Dpi, LabelStock};
@@ -85,23 +84,18 @@ pub fn issue(
     Ok(tray)
 }
 
-/// The label of a tray as last issued, drawn at 203 or 300 dpi, as a 1-bit PNG.
-pub fn picture(reading: &mut Reading<'_>, shop: &Shop, code: &str, dpi: u32) -> Result<Vec<u8>, Failure> {
-    let dpi = match dpi {
-        203 => Dpi::D203,
-        300 => Dpi::D300,
-        _ => return refuse(Code::InvalidValue, "dpi", "must be 203 or 300"),
-    };
+/// A tray and what its label says, as last issued.
+pub(super) fn as_issued(reading: &mut Reading<'_>, shop: &Shop, code: &str) -> Result<(Tray, TrayLabel), Failure> {
     let tray = tray_by_code(reading, "tray_code", code)?;
     let Some(label) = issued_labels::newest(reading, tray.id)? else {
         return refuse(Code::LabelRefused, "tray_code", "no label was issued yet; issue one first");
     };
-    let layout = fitting(&facts(reading, shop, &tray, &label)?, dpi)?;
-    Ok(labels::png(&layout.paint(Fonts::standard()), dpi))
+    let says = facts(reading, shop, &tray, &label)?;
+    Ok((tray, says))
 }
 
 /// The label laid out on the smallest stock that takes all of it: 62 x 40 mm, else 80 x 50 mm.
-fn fitting(label: &TrayLabel, dpi: Dpi) -> Result<Layout, Failure> {
+pub(super) fn fitting(label: &TrayLabel, dpi: Dpi) -> Result<Layout, Failure> {
     let small = lay_out(Fonts::standard(), label, &LabelStock::standard(dpi));
     Ok(small.or_else(|_| lay_out(Fonts::standard(), label, &LabelStock::large(dpi)))?)
 }
