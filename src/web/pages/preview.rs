@@ -40,13 +40,13 @@ fn true_size(shown: &Preview, target: &Target) -> Markup {
             div.desk {
                 img src=(form(shown, target, "svg")) alt={ "The label: " (shown.title) };
                 (ruler())
-                p.small { "Hold the short side of a bank card, 54 mm, against the ruler." }
+                p.small { "Hold the short side of a bank card, 54\u{a0}mm, against the ruler." }
             }
-            p.small { (mm(shown.width_um)) " × " (mm(shown.height_um)) " mm on paper, " (shown.width_dots) " × " (shown.height_dots) " dots. Where the ruler is not as long as the card, set the zoom of the page to 100 %." }
+            p.small { (mm(shown.width_um)) " × " (mm(shown.height_um)) " mm on paper, " (shown.width_dots) " × " (shown.height_dots) " dots. Where the ruler is not as long as the card, set the zoom of the page to 100\u{a0}%." }
             (choice(shown, target))
             p.row { @for (ending, words) in [("png", "Picture (PNG)"), ("pdf", "Page (PDF)"), ("svg", "Drawing (SVG)")] {
                 a.reach href=(form(shown, target, ending)) { (words) }
-            } }
+            } a.reach href={ "/trays/" (shown.tray_code) } { "The tray" } }
         }
     }
 }
@@ -82,15 +82,21 @@ fn choice(shown: &Preview, target: &Target) -> Markup {
     }
 }
 
-/// Curves beside dots, both as wide as the picture has dots: what the printer makes of the shapes can be compared.
+/// Curves beside dots: what the print head makes of the shapes can be compared.
 fn enlarged(shown: &Preview, target: &Target) -> Markup {
-    let times = f64::from(shown.dpi) / 96.0;
+    let twice = |um: u32| u64::from(um) * 2 * 96 / 25_400;
     markup! {
         section.card {
-            h2 { "Enlarged, " (format!("{times:.1}")) " times" }
+            h2 { "Enlarged" }
             div.twice {
-                figure { img width=(shown.width_dots) height=(shown.height_dots) src=(form(shown, target, "svg")) alt="The label as curves"; figcaption.small { "As curves: PDF, SVG" } }
-                figure { img.dots width=(shown.width_dots) height=(shown.height_dots) src=(form(shown, target, "png")) alt="The label as dots"; figcaption.small { "As dots: what the print head burns" } }
+                figure.curves {
+                    img width=(twice(shown.width_um)) height=(twice(shown.height_um)) src=(form(shown, target, "svg")) alt="The label as curves";
+                    figcaption.small { "As curves, twice its size where there is room" }
+                }
+                figure.dots {
+                    img width=(shown.width_dots) height=(shown.height_dots) src=(form(shown, target, "png")) alt="The label as dots";
+                    figcaption.small { "As dots, one to a pixel: what the print head burns" }
+                }
             }
         }
     }
