@@ -1,6 +1,8 @@
 //! The label of a tray: issued (recorded, with what it promises) and drawn as it was issued. Layout is `labels`'; what a label says is
 //! gathered in `saying`.
 
+pub mod forms;
+pub mod preview;
 mod saying;
 
 use super::desk::Actor;
@@ -160,16 +162,4 @@ pub fn drawn(
     let says = saying::gather(reading, shop, press, &tray, &issued)?;
     let (layout, stock) = press.fit_on(&says, wanted)?;
     Ok(Drawn { tray, issued, says, layout, stock })
-}
-
-/// The newest label of a tray as a 1-bit PNG.
-pub fn picture(
-    reading: &mut Reading<'_>,
-    shop: &Shop,
-    press: &Press,
-    code: &str,
-    wanted: &Wanted,
-) -> Result<Vec<u8>, Failure> {
-    let drawn = drawn(reading, shop, press, code, wanted)?;
-    Ok(crate::labels::png(&drawn.layout.paint(press.fonts()), drawn.stock.dpi()))
 }
