@@ -5,7 +5,8 @@
 use super::bitmap::{Bitmap, Rect};
 use super::block::{Align, Block, Mark, Shape, least_height, spread, stack};
 use super::drawing::{Drawing, Stroke};
-use super::facts::{TrayLabel, field};
+use super::facts::{FieldCheck, TrayLabel};
+use super::flat::{Flat, field};
 use super::parts::Parts;
 use super::refusal::LabelRefusal;
 use super::steps::{STEPS, Step};
@@ -34,6 +35,7 @@ pub struct Layout {
     symbol_box: Rect,
     dots_per_module: i32,
     step: usize,
+    checks: Vec<FieldCheck>,
 }
 
 /// A line of text in its place.
@@ -82,6 +84,11 @@ impl Layout {
         self.step
     }
 
+    /// The check list: what the label must say, how large, and who asks for it.
+    pub fn checks(&self) -> Vec<FieldCheck> {
+        self.checks.clone()
+    }
+
     /// What is laid down for it.
     pub fn drawing(&self) -> Drawing {
         let mut strokes: Vec<Stroke> = self.marks.iter().flat_map(Mark::strokes).collect();
@@ -102,6 +109,7 @@ impl Layout {
 /// In this order: missing fields, characters without a glyph, the symbol's own refusals, text that does not fit.
 pub fn lay_out(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<Layout, LabelRefusal> {
     label.check_complete()?;
+    let label = &Flat::of(label);
     for (field, text) in label.printed() {
         if let Some(character) = text.chars().find(|character| !fonts.can_set(*character)) {
             return Err(LabelRefusal::NoGlyph { character, field });
@@ -121,7 +129,17 @@ pub fn lay_out(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<L
                     let (width, height) = (stock.width_dots(), stock.height_dots());
                     let symbol_box = sheet.symbol_box;
                     let (dpi, symbol) = (stock.dpi(), Arc::new(symbol));
-                    return Ok(Layout { width, height, dpi, marks, symbol, symbol_box, dots_per_module, step: index });
+                    return Ok(Layout {
+                        width,
+                        height,
+                        dpi,
+                        marks,
+                        symbol,
+                        symbol_box,
+                        dots_per_module,
+                        step: index,
+                        checks: Vec::new(),
+                    });
                 }
             }
         }
@@ -130,7 +148,7 @@ pub fn lay_out(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<L
 }
 
 /// The fields to blame when not even the smallest sizes fit.
-fn too_long(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock, symbol: &Symbol) -> Vec<&'static str> {
+fn too_long(fonts: &Fonts, label: &Flat, stock: &LabelStock, symbol: &Symbol) -> Vec<&'static str> {
     let Some(step) = STEPS.last() else { return Vec::new() };
     let smallest = *stock.dpi().dots_per_module().start();
     let sheet = Sheet::new(fonts, stock, symbol, smallest);
@@ -191,7 +209,8 @@ struct Sheet<'a> {
 
 impl<'a> Sheet<'a> {
     fn new(fonts: &'a Fonts, stock: &'a LabelStock, symbol: &Symbol, dots: i32) -> Self {
-        let (width, height, margin) = (stock.width_dots(), stock.height_dots(), stock.margin_dots());
+        let (width, height) = (stock.width_dots(), stock.height_dots());
+        let margin = stock.dpi().dots_at_least(stock.margins().left_um);
         let side = symbol.side(dots);
         // The quiet zone may lie in the margin, since both want white.
         let inset = (margin - QUIET_MODULES * dots).max(0);
@@ -205,7 +224,7 @@ impl<'a> Sheet<'a> {
     }
 
     /// Places all parts at one step of sizes and then gives height left over to the headlines.
-    fn fill_well(&self, label: &TrayLabel, step: &Step, index: usize) -> Option<Vec<Mark>> {
+    fn fill_well(&self, label: &Flat, step: &Step, index: usize) -> Option<Vec<Mark>> {
         let marks = self.fill(label, step).ok()?;
         let larger = STEPS.iter().take(index).skip(index.saturating_sub(HEADLINE_STEPS));
         let better = larger.filter_map(|larger| self.fill(label, &step.with_headlines_of(larger)).ok()).next();
@@ -214,7 +233,7 @@ impl<'a> Sheet<'a> {
 
     /// Places all parts at one step of sizes, or names the fields too wide for their columns; none named means the
     /// parts are too high together.
-    fn fill(&self, label: &TrayLabel, step: &Step) -> Result<Vec<Mark>, Vec<&'static str>> {
+    fn fill(&self, label: &Flat, step: &Step) -> Result<Vec<Mark>, Vec<&'static str>> {
         let parts = Parts::new(self.fonts, label, step, self.stock.dpi());
         let made = MadeParts::make(&parts, self)?;
         let dots = |um| self.stock.dpi().dots_within(um);

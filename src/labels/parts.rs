@@ -3,7 +3,7 @@
 
 use super::bitmap::{Ink, Rect};
 use super::block::{Align, Block, Fit, Mark, Setting, Shape, lines, stack};
-use super::facts::{TrayLabel, field};
+use super::flat::{Flat, field};
 use super::steps::{self, Step};
 use super::stock::Dpi;
 use super::text::{Face, Fonts, Type};
@@ -19,14 +19,14 @@ const NAME_LINES: usize = 3;
 #[derive(Debug, Clone, Copy)]
 pub struct Parts<'a> {
     fonts: &'a Fonts,
-    label: &'a TrayLabel,
+    label: &'a Flat,
     step: &'a Step,
     dpi: Dpi,
 }
 
 impl<'a> Parts<'a> {
     /// Parts of a label at one step of sizes.
-    pub const fn new(fonts: &'a Fonts, label: &'a TrayLabel, step: &'a Step, dpi: Dpi) -> Self {
+    pub const fn new(fonts: &'a Fonts, label: &'a Flat, step: &'a Step, dpi: Dpi) -> Self {
         Self { fonts, label, step, dpi }
     }
 

@@ -6,6 +6,7 @@ mod lettering;
 use super::bitmap::Ink;
 use super::drawing::{Drawing, Stroke};
 use super::outline::{Corner, Way, contours};
+use super::stock::Sheet;
 use super::symbol::QUIET_MODULES;
 use super::text::{Fonts, Type};
 use flate2::{Compression, write::ZlibEncoder};
@@ -28,27 +29,6 @@ pub struct About<'a> {
     pub title: &'a str,
     /// The language of the labels (BCP 47).
     pub language: &'a str,
-}
-
-/// A sheet of blank labels; all measures in micrometres.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Sheet {
-    /// Width of the paper.
-    pub paper_width_um: u32,
-    /// Height of the paper.
-    pub paper_height_um: u32,
-    /// Labels beside each other.
-    pub columns: u32,
-    /// Labels under each other.
-    pub rows: u32,
-    /// From the left edge of the paper to the first label.
-    pub left_um: u32,
-    /// From the top edge of the paper to the first label.
-    pub top_um: u32,
-    /// From one label's left edge to the next one's.
-    pub pitch_x_um: u32,
-    /// From one label's top edge to the next one's.
-    pub pitch_y_um: u32,
 }
 
 /// Labels on one sheet.
@@ -271,7 +251,8 @@ impl Pen<'_, '_> {
 
 #[cfg(test)]
 mod tests {
-    use super::{Sheet, corner_um, extent, places};
+    use super::{corner_um, extent, places};
+    use crate::labels::stock::Sheet;
 
     const SHEET: Sheet = Sheet {
         paper_width_um: 210_000,

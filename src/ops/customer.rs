@@ -2,7 +2,6 @@
 
 use super::failure::{Failure, refuse};
 use super::judge::{facts, tray_by_code};
-use crate::domain::gs1::article_number;
 use crate::domain::lot::Lot;
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
@@ -52,7 +51,7 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
     let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
     let lots = lots::by_ids(reading, &lot_ids)?;
     let facts = facts(reading, shop, tray, now)?;
-    let article = article_number(facts.cut.item_number).is_some_and(|own| own == address.article);
+    let article = shop.codes.names(&address.article, facts.cut.item_number);
     let lot = address.lot.as_ref().is_none_or(|named| lots.iter().any(|lot| lot.code == *named));
     if !(labelled && article && lot) {
         return refuse(Code::NotFound, "tray_code", "there is no such label");

@@ -1,19 +1,17 @@
 //! What is handed out of an issued label: a picture, a page, a drawing, a sheet for an office printer. Nothing is recorded here.
 
 use super::failure::{Failure, refuse};
-use super::label::{as_issued, fitting};
+use super::label::{Drawn, Wanted, drawn};
+use super::press::Press;
+use crate::domain::label_fields::Field;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
-use crate::domain::tray::Tray;
 use crate::domain::tray_code::TrayCode;
 use crate::labels;
 use crate::labels::drawing::Drawing;
-use crate::labels::facts::TrayLabel;
-use crate::labels::layout::{Layout, lay_out};
-use crate::labels::pdf::{self, About, Sheet, places};
-use crate::labels::stock::{Dpi, LabelStock};
+use crate::labels::pdf::{self, About, places};
+use crate::labels::stock::{LabelStock, Sheet};
 use crate::labels::svg;
-use crate::labels::text::Fonts;
 use crate::store::Reading;
 
 /// Most trays of one request for sheets.
@@ -33,97 +31,51 @@ pub enum Form {
     Svg,
 }
 
-/// What a label is drawn for. Without a stock it is the smallest that takes all of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Target {
-    pub stock: Option<String>,
-    /// Dots per inch.
-    pub dpi: u32,
-}
-
-/// A blank that labels are printed on.
-pub(super) struct Blank {
-    pub name: &'static str,
-    on: fn(Dpi) -> LabelStock,
-    sheet: Option<Sheet>,
-}
-
-/// Three by seven labels of 62 x 40 mm on A4.
-const A4: Sheet = Sheet {
-    paper_width_um: 210_000,
-    paper_height_um: 297_000,
-    columns: 3,
-    rows: 7,
-    left_um: 8_000,
-    top_um: 8_500,
-    pitch_x_um: 66_000,
-    pitch_y_um: 40_000,
-};
-
-pub(super) const BLANKS: [Blank; 3] = [
-    Blank { name: "62x40", on: LabelStock::standard, sheet: None },
-    Blank { name: "80x50", on: LabelStock::large, sheet: None },
-    Blank { name: "a4-62x40", on: LabelStock::standard, sheet: Some(A4) },
-];
-
-pub(super) const RESOLUTIONS: [Dpi; 2] = [Dpi::D203, Dpi::D300];
-
-/// An issued label, laid out.
-pub(super) struct Laid {
-    pub tray: Tray,
-    pub says: TrayLabel,
-    pub layout: Layout,
-    pub dpi: Dpi,
-}
-
-impl Laid {
-    pub fn title(&self) -> String {
-        title(&self.tray, &self.says)
-    }
-}
-
-/// The label of a tray in one of its forms.
-pub fn drawn(
+/// The newest label of a tray in one of its forms.
+pub fn hand_out(
     reading: &mut Reading<'_>,
     shop: &Shop,
+    press: &Press,
     code: &str,
-    target: &Target,
+    wanted: &Wanted,
     form: Form,
 ) -> Result<Vec<u8>, Failure> {
-    let laid = laid_out(reading, shop, code, target)?;
-    let (fonts, drawing, title) = (Fonts::standard(), laid.layout.drawing(), laid.title());
+    let label = drawn(reading, shop, press, code, wanted)?;
+    let (fonts, drawing, title) = (press.fonts(), label.layout.drawing(), title(&label));
     Ok(match form {
-        Form::Png => labels::png(&drawing.paint(fonts), laid.dpi),
+        Form::Png => labels::png(&drawing.paint(fonts), label.stock.dpi()),
         Form::Pdf => pdf::one(&drawing, fonts, &About { title: &title, language: LANGUAGE }),
         Form::Svg => svg::write(&drawing, fonts, &title).into_bytes(),
     })
 }
 
-/// Labels of trays as a PDF of sheets, beginning at a place counted from 1. All of them, or every reason why not.
-pub fn sheets(
-    reading: &mut Reading<'_>,
-    shop: &Shop,
-    codes: &[String],
-    stock: &str,
-    start_at: i64,
-) -> Result<Vec<u8>, Failure> {
-    let Some(sheet) = blank(stock)?.sheet else {
-        return refuse(
-            Code::InvalidValue,
-            "stock",
-            format!("{stock} is no sheet; known are: {}", names(|b| b.sheet.is_some())),
-        );
-    };
-    let Some(first) = usize::try_from(start_at).ok().filter(|start| (1..=places(&sheet)).contains(start)) else {
+/// What it is a label of.
+pub(super) fn title(label: &Drawn) -> String {
+    format!("{}, tray {}", label.says.text(Field::CutName), label.tray.code.grouped())
+}
+
+/// Sheets of labels as they are asked for.
+#[derive(Debug, Clone)]
+pub struct Sheets {
+    pub tray_codes: Vec<String>,
+    /// The name of a stock that is a sheet.
+    pub stock: String,
+    /// The first free place of the first sheet, counted from 1.
+    pub start_at: i64,
+}
+
+/// The newest labels of trays as a PDF of sheets: all of them, or every reason why not.
+pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, asked: &Sheets) -> Result<Vec<u8>, Failure> {
+    let (stock, sheet) = sheet_of(press, &asked.stock)?;
+    let Some(first) = usize::try_from(asked.start_at).ok().filter(|start| (1..=places(&sheet)).contains(start)) else {
         return refuse(Code::InvalidValue, "start_at", format!("the sheet has places 1 to {}", places(&sheet)));
     };
-    check_codes(codes)?;
-    // The resolution only rounds places: it is a sheet of shapes.
-    let target = Target { stock: Some(stock.to_owned()), dpi: 300 };
+    check_codes(&asked.tray_codes)?;
+    let wanted = Wanted { stock: Some(asked.stock.clone()), dpi: Some(stock.dpi().per_inch()) };
     let (mut drawings, mut refusals): (Vec<Drawing>, Vec<Refusal>) = (Vec::new(), Vec::new());
-    for (place, code) in codes.iter().enumerate() {
-        match laid_out(reading, shop, code, &target) {
-            Ok(laid) => drawings.push(laid.layout.drawing()),
+    for (place, code) in asked.tray_codes.iter().enumerate() {
+        match drawn(reading, shop, press, code, &wanted) {
+            Ok(label) => drawings.push(label.layout.drawing()),
             Err(Failure::Refused(refusal)) => refusals.push(in_list(refusal, place)),
             Err(failure) => return Err(failure),
         }
@@ -132,9 +84,22 @@ pub fn sheets(
         Some(refusal) => Err(refusal.into()),
         None => {
             let about = About { title: "Labels", language: LANGUAGE };
-            Ok(pdf::sheets(&drawings, &sheet, first - 1, Fonts::standard(), &about))
+            Ok(pdf::sheets(&drawings, &sheet, first - 1, press.fonts(), &about))
         }
     }
+}
+
+/// The sheet of a name at its finest resolution: it is drawn in shapes, and a resolution only rounds their places.
+fn sheet_of(press: &Press, name: &str) -> Result<(LabelStock, Sheet), Failure> {
+    let stocks = press.stocks().all();
+    let of_the_name = stocks.iter().filter(|stock| stock.name() == name);
+    let found = of_the_name.filter_map(|stock| Some((stock.clone(), stock.sheet()?))).max_by_key(|(s, _)| s.dpi());
+    if let Some(found) = found {
+        return Ok(found);
+    }
+    let mut known: Vec<&str> = stocks.iter().filter(|stock| stock.sheet().is_some()).map(LabelStock::name).collect();
+    known.dedup();
+    refuse(Code::InvalidValue, "stock", format!("there is no sheet of this name; known are: {}", known.join(", ")))
 }
 
 /// A refusal of one tray, seen from the list that names it.
@@ -154,39 +119,11 @@ fn check_codes(codes: &[String]) -> Result<(), Failure> {
         return refuse(Code::InvalidValue, "tray_codes", format!("must name 1 to {SHEET_TRAYS} trays"));
     }
     let read: Vec<Option<TrayCode>> = codes.iter().map(|code| TrayCode::parse("tray_codes", code).ok()).collect();
-    let twice =
-        read.iter().enumerate().find(|(place, code)| code.is_some() && read.iter().take(*place).any(|c| c == *code));
-    match twice {
+    let stands_before = |(place, code): &(usize, &Option<TrayCode>)| {
+        code.is_some() && read.iter().take(*place).any(|before| before == *code)
+    };
+    match read.iter().enumerate().find(stands_before) {
         Some((place, _)) => refuse(Code::DuplicateLine, format!("tray_codes/{place}"), "the tray stands twice"),
         None => Ok(()),
     }
-}
-
-pub(super) fn laid_out(reading: &mut Reading<'_>, shop: &Shop, code: &str, target: &Target) -> Result<Laid, Failure> {
-    let Some(dpi) = RESOLUTIONS.into_iter().find(|dpi| dpi.per_inch() == target.dpi) else {
-        let known: Vec<String> = RESOLUTIONS.iter().map(|dpi| dpi.per_inch().to_string()).collect();
-        return refuse(Code::InvalidValue, "dpi", format!("must be one of {}", known.join(", ")));
-    };
-    let stock = target.stock.as_deref().map(blank).transpose()?;
-    let (tray, says) = as_issued(reading, shop, code)?;
-    let layout = match stock {
-        Some(stock) => lay_out(Fonts::standard(), &says, &(stock.on)(dpi))?,
-        None => fitting(&says, dpi)?,
-    };
-    Ok(Laid { tray, says, layout, dpi })
-}
-
-fn blank(name: &str) -> Result<&'static Blank, Failure> {
-    match BLANKS.iter().find(|blank| blank.name == name) {
-        Some(blank) => Ok(blank),
-        None => refuse(Code::InvalidValue, "stock", format!("there is no such stock; known are: {}", names(|_| true))),
-    }
-}
-
-fn names(wanted: impl Fn(&Blank) -> bool) -> String {
-    BLANKS.iter().filter(|blank| wanted(blank)).map(|blank| blank.name).collect::<Vec<_>>().join(", ")
-}
-
-fn title(tray: &Tray, says: &TrayLabel) -> String {
-    format!("{}, tray {}", says.cut_name, tray.code.grouped())
 }

@@ -1,13 +1,21 @@
 //! A label before it is printed: how large it is, which rules it keeps and by how much, and what its code says part by part.
 
 use super::failure::Failure;
-use super::label_output::{BLANKS, Laid, RESOLUTIONS, Target, laid_out};
+use super::label::{Wanted, drawn};
+use super::label_output::title;
+use super::press::Press;
+use crate::domain::gs1::message::Element;
+use crate::domain::gs1::numbers::Decimal;
+use crate::domain::gs1::restricted::is_restricted;
+use crate::domain::gs1::{dates, link};
+use crate::domain::label_fields::{Field, Presence};
 use crate::domain::shop::Shop;
-use crate::labels::steps;
+use crate::labels::facts::FieldCheck;
 use crate::labels::stock::Dpi;
 use crate::store::Reading;
+use crate::units::instant::Instant;
 use crate::units::zone::write_day;
-use chrono::NaiveDate;
+use chrono::Datelike;
 
 /// Everything the preview of a label shows; the pictures themselves are at the addresses of its forms.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -15,37 +23,66 @@ pub struct Preview {
     pub tray_code: String,
     /// What it is a label of, in words.
     pub title: String,
+    /// The stock it was laid out on.
+    pub stock: String,
+    pub dpi: u32,
     pub width_dots: i32,
     pub height_dots: i32,
     pub width_um: u32,
     pub height_um: u32,
-    pub dpi: u32,
     pub checks: Vec<Check>,
     pub qr_text: String,
     /// The text of the code, part by part.
     pub qr_parts: Vec<Part>,
     /// Side of a module of the code.
     pub module_um: u32,
-    /// What may be chosen instead.
-    pub stocks: Vec<&'static str>,
+}
+
+/// What a label may be looked at on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Choices {
+    pub stocks: Vec<String>,
     pub resolutions: Vec<u32>,
 }
 
-/// A field that must be on the label, and how it is.
+/// A line of the check list.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Check {
     pub field: &'static str,
     pub text: String,
     pub required_by: &'static str,
-    /// Height of the letter x it must have, and the one it has.
+    /// Height of the letter x it must have, and the one it has; 0 for what is not type.
     pub least_um: u32,
     pub set_um: u32,
+    pub came_out: CameOut,
 }
 
-impl Check {
-    /// Whether it is there, and large enough.
-    pub fn holds(&self) -> bool {
-        !self.text.trim().is_empty() && self.set_um >= self.least_um
+/// How a field came out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CameOut {
+    Kept,
+    /// It is printed where there is something to say, and there is nothing.
+    NotGiven,
+    Missing,
+    TooSmall,
+}
+
+impl From<&FieldCheck> for Check {
+    fn from(check: &FieldCheck) -> Check {
+        let came_out = match (check.text.trim().is_empty(), check.presence) {
+            (true, Presence::Mandatory) => CameOut::Missing,
+            (true, Presence::WhenGiven) => CameOut::NotGiven,
+            (false, _) if check.set_um < check.least_um => CameOut::TooSmall,
+            (false, _) => CameOut::Kept,
+        };
+        Check {
+            field: check.field.as_str(),
+            text: check.text.clone(),
+            required_by: check.required_by,
+            least_um: check.least_um,
+            set_um: check.set_um,
+            came_out,
+        }
     }
 }
 
@@ -58,110 +95,75 @@ pub struct Part {
     pub meaning: String,
 }
 
-/// The label of a tray as last issued, on a stock.
-pub fn preview(reading: &mut Reading<'_>, shop: &Shop, code: &str, target: &Target) -> Result<Preview, Failure> {
-    let laid = laid_out(reading, shop, code, target)?;
-    let drawing = laid.layout.drawing();
+/// The newest label of a tray, laid out for a stock.
+pub fn preview(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    press: &Press,
+    now: Instant,
+    code: &str,
+    wanted: &Wanted,
+) -> Result<Preview, Failure> {
+    let label = drawn(reading, shop, press, code, wanted)?;
+    let (drawing, dpi) = (label.layout.drawing(), label.stock.dpi());
+    let qr_text = label.says.text(Field::QrText).to_owned();
     Ok(Preview {
-        tray_code: laid.tray.code.to_string(),
-        title: laid.title(),
+        tray_code: label.tray.code.to_string(),
+        title: title(&label),
+        stock: label.stock.name().to_owned(),
+        dpi: dpi.per_inch(),
         width_dots: drawing.width,
         height_dots: drawing.height,
-        width_um: micrometres(drawing.width, laid.dpi),
-        height_um: micrometres(drawing.height, laid.dpi),
-        dpi: laid.dpi.per_inch(),
-        checks: checks(&laid),
-        qr_parts: parts(shop, &laid.says.qr_text),
-        module_um: micrometres(laid.layout.dots_per_module(), laid.dpi),
-        stocks: BLANKS.iter().map(|blank| blank.name).collect(),
-        resolutions: RESOLUTIONS.iter().map(|dpi| dpi.per_inch()).collect(),
-        qr_text: laid.says.qr_text,
+        width_um: dpi.um_of(drawing.width),
+        height_um: dpi.um_of(drawing.height),
+        checks: label.layout.checks().iter().map(Check::from).collect(),
+        qr_parts: parts(shop, &qr_text, shop.zone.day_of(now).year()),
+        module_um: dpi.um_of(label.layout.dots_per_module()),
+        qr_text,
     })
 }
 
-fn micrometres(dots: i32, dpi: Dpi) -> u32 {
-    u32::try_from(i64::from(dots) * 25_400 / i64::from(dpi.per_inch())).unwrap_or(0)
-}
-
-/// One line a field, in the order they stand on the label: all of its text, and the smallest type of it.
-fn checks(laid: &Laid) -> Vec<Check> {
-    let mut checks: Vec<Check> = Vec::new();
-    for placed in laid.layout.texts() {
-        let set_um = micrometres(placed.x_height, laid.dpi);
-        if let Some(check) = checks.iter_mut().find(|check| check.field == placed.field) {
-            check.text = format!("{} {}", check.text, placed.text);
-            check.set_um = check.set_um.min(set_um);
-            continue;
+/// The stocks of the shop by name, and the resolutions labels are drawn for.
+pub fn choices(press: &Press) -> Choices {
+    let mut stocks: Vec<String> = Vec::new();
+    for stock in press.stocks().all() {
+        if !stocks.iter().any(|name| name == stock.name()) {
+            stocks.push(stock.name().to_owned());
         }
-        let fine = ["lot_code", "cut_on", "cautions"].contains(&placed.field);
-        checks.push(Check {
-            field: placed.field,
-            text: placed.text,
-            required_by: "common practice, no source",
-            least_um: if fine { steps::SMALLEST_FINE_UM } else { steps::SMALLEST_BODY_UM },
-            set_um,
-        });
     }
-    checks
+    Choices { stocks, resolutions: Dpi::ALL.map(Dpi::per_inch).to_vec() }
 }
 
-/// The parts of an address of ours. What it does not know it shows as it stands.
-fn parts(shop: &Shop, address: &str) -> Vec<Part> {
-    let (before, query) = address.split_once('?').unwrap_or((address, ""));
-    let path = before.strip_prefix(shop.web_address.as_str()).unwrap_or(before);
-    let mut parts = vec![Part {
+/// The parts of an address of ours; of what is none of GS1's, nothing.
+fn parts(shop: &Shop, address: &str, year: i32) -> Vec<Part> {
+    let Ok(link) = link::read(address) else { return Vec::new() };
+    let own = Part {
         ai: String::new(),
-        value: before.strip_suffix(path).unwrap_or_default().to_owned(),
+        value: shop.web_address.clone(),
         meaning: "This shop: where a customer's phone looks".to_owned(),
-    }];
-    let mut segments = path.split('/').skip(1);
-    while let Some((ai, value)) = segments.next().zip(segments.next()) {
-        parts.push(part(shop, ai, value));
-    }
-    let attributes = query.split('&').filter_map(|pair| pair.split_once('='));
-    parts.extend(attributes.map(|(ai, value)| part(shop, ai, value)));
-    parts
+    };
+    let said = link.message.elements().iter().map(|element| Part {
+        ai: element.ai.clone(),
+        value: element.value.clone(),
+        meaning: meaning(shop, element, year),
+    });
+    std::iter::once(own).chain(said).collect()
 }
 
-/// What an application identifier says (GS1 Barcode Syntax Dictionary, commit ff2eb4b of 2026-07-27).
-fn part(shop: &Shop, ai: &str, value: &str) -> Part {
-    let decimals = ai.get(3..).and_then(|digit| digit.parse::<usize>().ok()).unwrap_or(0);
-    let number = with_decimals(value, decimals);
-    let meaning = match ai {
-        "01" if value.starts_with("02") => "Article, numbered by the shop for itself".to_owned(),
+/// What an element says on a tray; of what stands on none, its title.
+fn meaning(shop: &Shop, element: &Element, year: i32) -> String {
+    let number = || Decimal::of(element).map(|number| number.to_string()).unwrap_or_default();
+    let day = || dates::day(&element.value, year).map(write_day).unwrap_or_default();
+    match element.ai.as_str() {
+        "01" if is_restricted(&element.value) => "Article, numbered by the shop for itself".to_owned(),
         "01" => "Article (GTIN)".to_owned(),
         "10" => "Lot the fish came in with".to_owned(),
         "21" => "Tray: no other has this code".to_owned(),
-        "15" | "17" => {
-            let day = NaiveDate::parse_from_str(&format!("20{value}"), "%Y%m%d").map(write_day);
-            let words = if ai == "17" { "Use by" } else { "Best before" };
-            day.map_or_else(|_| words.to_owned(), |day| format!("{words} {day}"))
-        }
-        _ if ai.starts_with("310") => format!("Net weight {number} kg"),
-        _ if ai.starts_with("320") => format!("Net weight {number} lb"),
-        _ if ai.starts_with("392") => format!("Price {number} {}", shop.currency.code),
-        _ => String::new(),
-    };
-    Part { ai: ai.to_owned(), value: value.to_owned(), meaning }
-}
-
-/// Digits with a mark before the last of them, and no idle zero at the front.
-fn with_decimals(digits: &str, decimals: usize) -> String {
-    let (whole, rest) = digits.split_at_checked(digits.len().saturating_sub(decimals)).unwrap_or((digits, ""));
-    let whole = match whole.trim_start_matches('0') {
-        "" => "0",
-        some => some,
-    };
-    if rest.is_empty() { whole.to_owned() } else { format!("{whole}.{rest}") }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::with_decimals;
-
-    #[test]
-    fn digits_get_their_mark() {
-        let read = [("000268", 3), ("1997", 2), ("05", 2), ("120", 0), ("", 2)].map(|(d, n)| with_decimals(d, n));
-        assert_eq!(read, ["0.268", "19.97", "0.05", "120", "0"]);
+        "15" => format!("Best before {}", day()),
+        "17" => format!("Use by {}", day()),
+        ai if ai.starts_with("310") => format!("Net weight {} kg", number()),
+        ai if ai.starts_with("320") => format!("Net weight {} lb", number()),
+        ai if ai.starts_with("392") => format!("Price {} {}", number(), shop.currency.code),
+        _ => element.row.title.to_owned(),
     }
 }

@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "each test binary uses its part of the counter")]
 
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use sakudana::domain::gs1::own::Codes;
 use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
@@ -15,6 +16,7 @@ use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, bre
 use sakudana::ops::desk::{Actor, Desk};
 use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
 use sakudana::ops::hold::{self, HoldDraft};
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::{Arrival, receive};
 use sakudana::ops::{board, label};
 use sakudana::store::StoreOptions;
@@ -43,6 +45,7 @@ pub fn shop() -> Shop {
         jurisdiction: Jurisdiction::Eu,
         rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://counter.example".into(),
+        codes: Codes::default(),
         reversal_minutes: 15,
         drip_permille: 5,
         receiving_scale_g: 20,
@@ -178,7 +181,7 @@ pub fn fill(database: &str) -> Counter {
     let made = desk.act(move |tx, shop| break_down(tx, shop, &actor(), now, &cutting)).unwrap();
     let codes: Vec<String> = made.trays.iter().map(|t| t.code.to_string()).collect();
     for code in codes.clone() {
-        desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, None)).unwrap();
+        desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None)).unwrap();
     }
     let held = HoldDraft { scope: "tray".into(), code: codes[4].clone(), reason: "case door stood open".into() };
     desk.act(move |tx, shop| hold::place(tx, shop, &actor(), now, &held)).unwrap();

@@ -2,7 +2,8 @@
 
 use super::resource;
 use crate::ops::desk::Desk;
-use crate::ops::label_output::{self, Form, Target};
+use crate::ops::label::Wanted;
+use crate::ops::label_output::{self, Form, Sheets};
 use crate::web::answer::{Outcome, number};
 use crate::web::call::{Look, Told};
 use crate::web::permit::{PrintLabels, ReadStock};
@@ -16,20 +17,18 @@ use utoipa::{IntoParams, ToSchema};
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct LabelQuery {
-    /// Dots per inch of the printer; 203 when absent.
+    /// Dots per inch of the printer, 203, 300 or 600; as the shop prints when absent.
     #[param(value_type = Option<i64>, example = 203)]
     pub dpi: Option<String>,
-    /// What it is printed on; the smallest that takes all of the label when absent.
+    /// Name of a label stock; the first of the shop's own that takes the whole label when absent.
     #[param(example = "62x40")]
     pub stock: Option<String>,
 }
 
 impl LabelQuery {
-    /// What the query of a request asks for.
-    pub fn target(request: &HttpRequest) -> Result<Target, Problem> {
-        let query = super::stock::query::<LabelQuery>(request)?;
-        let dpi = number("dpi", query.dpi.as_deref(), 203..=600, 203)?;
-        Ok(Target { stock: query.stock, dpi: u32::try_from(dpi).unwrap_or(0) })
+    pub fn wanted(self) -> Result<Wanted, Problem> {
+        let number = |text: &str| number("dpi", Some(text), 203..=600, 203).map(|dpi| u32::try_from(dpi).unwrap_or(0));
+        Ok(Wanted { stock: self.stock, dpi: self.dpi.as_deref().map(number).transpose()? })
     }
 }
 
@@ -43,15 +42,17 @@ fn file(bytes: Vec<u8>, content_type: &str, name: &str) -> HttpResponse {
 }
 
 async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: Form) -> Outcome {
-    let target = LabelQuery::target(request)?;
+    let wanted = super::stock::query::<LabelQuery>(request)?.wanted()?;
     let (content_type, ending) = match form {
         Form::Png => ("image/png", "png"),
         Form::Pdf => ("application/pdf", "pdf"),
         Form::Svg => ("image/svg+xml", "svg"),
     };
     let asked = code.to_owned();
-    let drawn =
-        move |desk: &Desk, _| desk.look(|reading, shop| label_output::drawn(reading, shop, &asked, &target, form));
+    let drawn = move |desk: &Desk, _| {
+        let press = desk.press();
+        desk.look(|reading, shop| label_output::hand_out(reading, shop, &press, &asked, &wanted, form))
+    };
     let bytes = look.ask(drawn).await?;
     // A code that was found holds letters and digits, and perhaps what people put between them.
     let plain: String = code.chars().filter(char::is_ascii_alphanumeric).collect();
@@ -102,9 +103,11 @@ pub struct PostLabelSheets {
     responses((status = 200, description = "Sheets of labels.", body = Vec<u8>, content_type = "application/pdf")))]
 async fn post_sheets(told: Told<PrintLabels, PostLabelSheets>) -> Outcome {
     let Told { look, body } = told;
+    let PostLabelSheets { tray_codes, stock, start_at } = body;
+    let asked = Sheets { tray_codes, stock, start_at: start_at.unwrap_or(1) };
     let drawn = look.ask(move |desk, _| {
-        let start_at = body.start_at.unwrap_or(1);
-        desk.look(|reading, shop| label_output::sheets(reading, shop, &body.tray_codes, &body.stock, start_at))
+        let press = desk.press();
+        desk.look(|reading, shop| label_output::sheets(reading, shop, &press, &asked))
     });
     Ok(file(drawn.await?, "application/pdf", "labels.pdf"))
 }

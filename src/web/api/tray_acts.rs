@@ -208,8 +208,9 @@ pub struct PostLabel {
     responses((status = 201, description = "The tray with the use-by now promised.", body = TrayBody)))]
 async fn post_label(call: Recorded<PrintLabels, PostLabel>, code: web::Path<String>) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
+        let press = desk.press();
         desk.act_once(request, now, move |tx, shop| {
-            Ok(created(&TrayBody::from(label::issue(tx, shop, &actor, now, &code, body.reason.as_deref())?)))
+            Ok(created(&TrayBody::from(label::issue(tx, shop, &press, &actor, now, &code, body.reason.as_deref())?)))
         })
     })
     .await
