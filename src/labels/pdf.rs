@@ -3,7 +3,7 @@
 
 mod lettering;
 
-use super::bitmap::Ink;
+use super::bitmap::{Ink, Rect};
 use super::drawing::{Drawing, Stroke};
 use super::outline::{Corner, Way, contours};
 use super::stock::Sheet;
@@ -177,17 +177,9 @@ struct Pen<'a, 'f> {
 impl Pen<'_, '_> {
     fn lay(&mut self, stroke: &Stroke) {
         match stroke {
-            Stroke::Rect { rect, ink } => {
-                self.dip(*ink);
-                let (right, bottom) = (rect.right(), rect.bottom());
-                let corners = [
-                    (rect.x, rect.y, Way::Right),
-                    (right, rect.y, Way::Down),
-                    (right, bottom, Way::Left),
-                    (rect.x, bottom, Way::Up),
-                ];
-                self.contour(&corners);
-                self.content.fill_nonzero();
+            Stroke::Rect { rect, ink } => self.boxes(std::iter::once(*rect), *ink),
+            Stroke::Linear { code, x, y, dots_per_module, height } => {
+                self.boxes(code.rects(*x, *y, *dots_per_module, *height), Ink::Black);
             }
             Stroke::Text { size, text, x, baseline, ink } => {
                 self.dip(*ink);
@@ -210,6 +202,20 @@ impl Pen<'_, '_> {
             self.content.set_fill_gray(if ink == Ink::Black { 0.0 } else { 1.0 });
             self.ink = ink;
         }
+    }
+
+    fn boxes(&mut self, rects: impl Iterator<Item = Rect>, ink: Ink) {
+        self.dip(ink);
+        for r in rects {
+            let (left, top, right, bottom) = (r.x, r.y, r.right(), r.bottom());
+            self.contour(&[
+                (left, top, Way::Right),
+                (right, top, Way::Down),
+                (right, bottom, Way::Left),
+                (left, bottom, Way::Up),
+            ]);
+        }
+        self.content.fill_nonzero();
     }
 
     /// Adds a contour in dots to the path. PDF paints every dot that a shape so much as touches (ISO 32000-1, 10.6.5), and rounding makes

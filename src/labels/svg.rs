@@ -1,7 +1,7 @@
 //! A drawing as an SVG picture (W3C SVG 1.1) of its true size: shapes only, nothing from outside, no style, so that it shows alike
 //! wherever it is put and under any content policy.
 
-use super::bitmap::Ink;
+use super::bitmap::{Ink, Rect};
 use super::drawing::{Drawing, Stroke};
 use super::outline::{Corner, Letters, Set, Step, Way, contours};
 use super::symbol::QUIET_MODULES;
@@ -44,23 +44,16 @@ fn push(svg: &mut String, text: std::fmt::Arguments<'_>) {
 fn words(drawing: &Drawing) -> String {
     let lines = drawing.strokes.iter().filter_map(|stroke| match stroke {
         Stroke::Text { text, .. } => Some(text.as_str()),
-        Stroke::Rect { .. } | Stroke::Symbol { .. } => None,
+        Stroke::Rect { .. } | Stroke::Symbol { .. } | Stroke::Linear { .. } => None,
     });
     lines.collect::<Vec<_>>().join("\n")
 }
 
 fn shape(letters: &mut Letters, fonts: &Fonts, stroke: &Stroke) -> String {
     match stroke {
-        Stroke::Rect { rect: r, ink } => {
-            format!(
-                r#"<path shape-rendering="crispEdges"{} d="M{} {}h{}v{}h-{}z"/>"#,
-                fill(*ink),
-                r.x,
-                r.y,
-                r.width,
-                r.height,
-                r.width
-            )
+        Stroke::Rect { rect, ink } => boxes(std::iter::once(*rect), *ink),
+        Stroke::Linear { code, x, y, dots_per_module, height } => {
+            boxes(code.rects(*x, *y, *dots_per_module, *height), Ink::Black)
         }
         Stroke::Text { size, text, x, baseline, ink } => {
             let set = letters.set(fonts, *size, text);
@@ -103,6 +96,11 @@ fn line(letters: &Letters, size: Type, set: &[Set], x: i32, baseline: i32, ink: 
         svg.push_str("</g>");
     }
     svg
+}
+
+fn boxes(rects: impl Iterator<Item = Rect>, ink: Ink) -> String {
+    let d: String = rects.map(|r| format!("M{} {}h{}v{}h-{}z", r.x, r.y, r.width, r.height, r.width)).collect();
+    format!(r#"<path shape-rendering="crispEdges"{} d="{d}"/>"#, fill(ink))
 }
 
 /// Black is what a shape is filled with when nothing is said.

@@ -44,8 +44,8 @@ pub fn hand_out(
     let (fonts, drawing, title) = (press.fonts(), label.layout.drawing(), title(&label));
     Ok(match form {
         Form::Png => labels::png(&drawing.paint(fonts), label.stock.dpi()),
-        Form::Pdf => pdf::one(&drawing, fonts, &About { title: &title, language: LANGUAGE }),
-        Form::Svg => svg::write(&drawing, fonts, &title).into_bytes(),
+        Form::Pdf => pdf::one(drawing, fonts, &About { title: &title, language: LANGUAGE }),
+        Form::Svg => svg::write(drawing, fonts, &title).into_bytes(),
     })
 }
 
@@ -75,7 +75,7 @@ pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, asked: &She
     let (mut drawings, mut refusals): (Vec<Drawing>, Vec<Refusal>) = (Vec::new(), Vec::new());
     for (place, code) in asked.tray_codes.iter().enumerate() {
         match drawn(reading, shop, press, code, &wanted) {
-            Ok(label) => drawings.push(label.layout.drawing()),
+            Ok(label) => drawings.push(label.layout.drawing().clone()),
             Err(Failure::Refused(refusal)) => refusals.push(in_list(refusal, place)),
             Err(failure) => return Err(failure),
         }
