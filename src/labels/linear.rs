@@ -106,9 +106,8 @@ impl Ean13 {
         (QUIET_LEFT + MODULES + QUIET_RIGHT) * dots_per_module
     }
 
-    /// The bars as rectangles, with the corner of the left quiet zone at `x`, `y`; `height` dots from the top to the end of the guard bars.
-    /// The digits are text, and the layout's.
-    pub fn bars(&self, x: i32, y: i32, dots_per_module: i32, height: i32) -> impl Iterator<Item = Rect> {
+    /// The bars in dots, the corner of the left quiet zone at `x`, `y`; `height` dots from the top to the end of the guard bars.
+    pub fn rects(&self, x: i32, y: i32, dots_per_module: i32, height: i32) -> impl Iterator<Item = Rect> {
         self.spans().map(move |bar| {
             let shorter = if bar.depth == Depth::Guard { 0 } else { GUARD_DEPTH * dots_per_module };
             let left = x + (QUIET_LEFT + bar.modules.start) * dots_per_module;
@@ -117,9 +116,9 @@ impl Ean13 {
         })
     }
 
-    /// Paints the bars.
+    /// Paints the bars. The digits are text, and the layout's.
     pub fn paint(&self, picture: &mut Bitmap, x: i32, y: i32, dots_per_module: i32, height: i32) {
-        self.bars(x, y, dots_per_module, height).for_each(|bar| picture.fill(bar, Ink::Black));
+        self.rects(x, y, dots_per_module, height).for_each(|bar| picture.fill(bar, Ink::Black));
     }
 }
 

@@ -31,6 +31,11 @@ pub struct About<'a> {
     pub language: &'a str,
 }
 
+/// Labels on one sheet.
+pub const fn places(sheet: &Sheet) -> usize {
+    (sheet.columns as usize).saturating_mul(sheet.rows as usize)
+}
+
 /// The left and top edge of a place, counted from 0 along the rows.
 fn corner_um(sheet: &Sheet, place: usize) -> (u64, u64) {
     let (place, columns) = (place as u64, u64::from(sheet.columns.max(1)));
@@ -49,7 +54,7 @@ pub fn one(drawing: &Drawing, fonts: &Fonts, about: &About<'_>) -> Vec<u8> {
 /// Labels on sheets, the first of them on place `first_free` of the first sheet (counted from 0, along the rows): what was used of a
 /// sheet is passed over. A first place that is not on the sheet is counted on from the next.
 pub fn sheets(drawings: &[Drawing], sheet: &Sheet, first_free: usize, fonts: &Fonts, about: &About<'_>) -> Vec<u8> {
-    let places = sheet.places().max(1);
+    let places = places(sheet).max(1);
     let points = |um: u64| um as f64 * POINTS_PER_INCH / MICROMETRES_PER_INCH;
     let taken = first_free % places;
     let (first, others) = drawings.split_at(drawings.len().min(places - taken));
@@ -172,15 +177,9 @@ struct Pen<'a, 'f> {
 impl Pen<'_, '_> {
     fn lay(&mut self, stroke: &Stroke) {
         match stroke {
-            Stroke::Rect { rect, ink } => {
-                self.dip(*ink);
-                self.rect(rect);
-                self.content.fill_nonzero();
-            }
+            Stroke::Rect { rect, ink } => self.boxes(std::iter::once(*rect), *ink),
             Stroke::Linear { code, x, y, dots_per_module, height } => {
-                self.dip(Ink::Black);
-                code.bars(*x, *y, *dots_per_module, *height).for_each(|bar| self.rect(&bar));
-                self.content.fill_nonzero();
+                self.boxes(code.rects(*x, *y, *dots_per_module, *height), Ink::Black);
             }
             Stroke::Text { size, text, x, baseline, ink } => {
                 self.dip(*ink);
@@ -198,21 +197,25 @@ impl Pen<'_, '_> {
         }
     }
 
-    fn rect(&mut self, rect: &Rect) {
-        let (right, bottom) = (rect.right(), rect.bottom());
-        self.contour(&[
-            (rect.x, rect.y, Way::Right),
-            (right, rect.y, Way::Down),
-            (right, bottom, Way::Left),
-            (rect.x, bottom, Way::Up),
-        ]);
-    }
-
     fn dip(&mut self, ink: Ink) {
         if self.ink != ink {
             self.content.set_fill_gray(if ink == Ink::Black { 0.0 } else { 1.0 });
             self.ink = ink;
         }
+    }
+
+    fn boxes(&mut self, rects: impl Iterator<Item = Rect>, ink: Ink) {
+        self.dip(ink);
+        for r in rects {
+            let (left, top, right, bottom) = (r.x, r.y, r.right(), r.bottom());
+            self.contour(&[
+                (left, top, Way::Right),
+                (right, top, Way::Down),
+                (right, bottom, Way::Left),
+                (left, bottom, Way::Up),
+            ]);
+        }
+        self.content.fill_nonzero();
     }
 
     /// Adds a contour in dots to the path. PDF paints every dot that a shape so much as touches (ISO 32000-1, 10.6.5), and rounding makes
@@ -254,7 +257,8 @@ impl Pen<'_, '_> {
 
 #[cfg(test)]
 mod tests {
-    use super::{Sheet, corner_um, extent};
+    use super::{corner_um, extent, places};
+    use crate::labels::stock::Sheet;
 
     const SHEET: Sheet = Sheet {
         paper_width_um: 210_000,
@@ -269,7 +273,7 @@ mod tests {
 
     #[test]
     fn places_are_counted_along_the_rows() {
-        assert_eq!(SHEET.places(), 21);
+        assert_eq!(places(&SHEET), 21);
         assert_eq!(
             [0, 2, 3].map(|place| corner_um(&SHEET, place)),
             [(8_000, 12_000), (138_000, 12_000), (8_000, 51_000)]

@@ -122,13 +122,6 @@ pub struct Sheet {
     pub pitch_y_um: u32,
 }
 
-impl Sheet {
-    /// Labels on one sheet.
-    pub const fn places(&self) -> usize {
-        (self.columns as usize).saturating_mul(self.rows as usize)
-    }
-}
-
 /// One size of blank label in one printer. A value that exists can be drawn on.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct LabelStock {

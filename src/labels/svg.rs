@@ -51,12 +51,9 @@ fn words(drawing: &Drawing) -> String {
 
 fn shape(letters: &mut Letters, fonts: &Fonts, stroke: &Stroke) -> String {
     match stroke {
-        Stroke::Rect { rect, ink } => {
-            format!(r#"<path shape-rendering="crispEdges"{} d="{}"/>"#, fill(*ink), rect_path(rect))
-        }
+        Stroke::Rect { rect, ink } => boxes(std::iter::once(*rect), *ink),
         Stroke::Linear { code, x, y, dots_per_module, height } => {
-            let d: String = code.bars(*x, *y, *dots_per_module, *height).map(|bar| rect_path(&bar)).collect();
-            format!(r#"<path shape-rendering="crispEdges" d="{d}"/>"#)
+            boxes(code.rects(*x, *y, *dots_per_module, *height), Ink::Black)
         }
         Stroke::Text { size, text, x, baseline, ink } => {
             let set = letters.set(fonts, *size, text);
@@ -70,10 +67,6 @@ fn shape(letters: &mut Letters, fonts: &Fonts, stroke: &Stroke) -> String {
             )
         }
     }
-}
-
-fn rect_path(rect: &Rect) -> String {
-    format!("M{} {}h{}v{}h-{}z", rect.x, rect.y, rect.width, rect.height, rect.width)
 }
 
 /// Letters of one typeface stand in one group, which carries place, size and ink.
@@ -103,6 +96,11 @@ fn line(letters: &Letters, size: Type, set: &[Set], x: i32, baseline: i32, ink: 
         svg.push_str("</g>");
     }
     svg
+}
+
+fn boxes(rects: impl Iterator<Item = Rect>, ink: Ink) -> String {
+    let d: String = rects.map(|r| format!("M{} {}h{}v{}h-{}z", r.x, r.y, r.width, r.height, r.width)).collect();
+    format!(r#"<path shape-rendering="crispEdges"{} d="{d}"/>"#, fill(ink))
 }
 
 /// Black is what a shape is filled with when nothing is said.

@@ -3,7 +3,7 @@
 use super::resource;
 use crate::ops::desk::Desk;
 use crate::ops::label::Wanted;
-use crate::ops::label::forms::{self, Form, SheetOrder};
+use crate::ops::label_output::{self, Form, Sheets};
 use crate::web::answer::{Outcome, number};
 use crate::web::call::{Look, Told};
 use crate::web::permit::{PrintLabels, ReadStock};
@@ -17,7 +17,7 @@ use utoipa::{IntoParams, ToSchema};
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct LabelQuery {
-    /// 203, 300 or 600; as the shop prints when absent.
+    /// Dots per inch of the printer, 203, 300 or 600; as the shop prints when absent.
     #[param(value_type = Option<i64>, example = 203)]
     pub dpi: Option<String>,
     /// Name of a label stock; the first of the shop's own that takes the whole label when absent.
@@ -26,13 +26,9 @@ pub struct LabelQuery {
 }
 
 impl LabelQuery {
-    /// What the query of a request asks for.
-    pub fn wanted(request: &HttpRequest) -> Result<Wanted, Problem> {
-        let query = super::stock::query::<LabelQuery>(request)?;
-        let dpi = |text: &str| number("dpi", Some(text), 203..=600, 203).map(|dpi| u32::try_from(dpi).unwrap_or(0));
-        // A form sends an empty stock for the first that fits.
-        let stock = query.stock.filter(|stock| !stock.is_empty());
-        Ok(Wanted { stock, dpi: query.dpi.as_deref().map(dpi).transpose()? })
+    pub fn wanted(self) -> Result<Wanted, Problem> {
+        let number = |text: &str| number("dpi", Some(text), 203..=600, 203).map(|dpi| u32::try_from(dpi).unwrap_or(0));
+        Ok(Wanted { stock: self.stock, dpi: self.dpi.as_deref().map(number).transpose()? })
     }
 }
 
@@ -46,7 +42,7 @@ fn file(bytes: Vec<u8>, content_type: &str, name: &str) -> HttpResponse {
 }
 
 async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: Form) -> Outcome {
-    let wanted = LabelQuery::wanted(request)?;
+    let wanted = super::stock::query::<LabelQuery>(request)?.wanted()?;
     let (content_type, ending) = match form {
         Form::Png => ("image/png", "png"),
         Form::Pdf => ("application/pdf", "pdf"),
@@ -55,7 +51,7 @@ async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: F
     let asked = code.to_owned();
     let drawn = move |desk: &Desk, _| {
         let press = desk.press();
-        desk.look(|reading, shop| forms::form(reading, shop, &press, &asked, &wanted, form))
+        desk.look(|reading, shop| label_output::hand_out(reading, shop, &press, &asked, &wanted, form))
     };
     let bytes = look.ask(drawn).await?;
     // A code that was found holds letters and digits, and perhaps what people put between them.
@@ -107,11 +103,11 @@ pub struct PostLabelSheets {
     responses((status = 200, description = "Sheets of labels.", body = Vec<u8>, content_type = "application/pdf")))]
 async fn post_sheets(told: Told<PrintLabels, PostLabelSheets>) -> Outcome {
     let Told { look, body } = told;
+    let PostLabelSheets { tray_codes, stock, start_at } = body;
+    let asked = Sheets { tray_codes, stock, start_at: start_at.unwrap_or(1) };
     let drawn = look.ask(move |desk, _| {
         let press = desk.press();
-        let PostLabelSheets { tray_codes, stock, start_at } = body;
-        let order = SheetOrder { tray_codes, stock, start_at: start_at.unwrap_or(1) };
-        desk.look(|reading, shop| forms::sheets(reading, shop, &press, &order))
+        desk.look(|reading, shop| label_output::sheets(reading, shop, &press, &asked))
     });
     Ok(file(drawn.await?, "application/pdf", "labels.pdf"))
 }

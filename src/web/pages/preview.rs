@@ -3,10 +3,11 @@
 use super::layout::page;
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
-use crate::domain::shop::Shop;
 use crate::ops::label::Wanted;
-use crate::ops::label::preview::{Check, Part, Preview, preview};
+use crate::ops::label_preview::{CameOut, Check, Choices, Part, Preview, choices, preview};
 use crate::web::api::labels::LabelQuery;
+use crate::web::api::stock::query;
+use crate::web::problem::Problem;
 use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
@@ -17,35 +18,48 @@ const CARD_MM: &str = "53.98";
 /// Modules a code for retail may have (GS1 General Specifications 5.12.3.1).
 const MODULE_UM: std::ops::RangeInclusive<u32> = 396..=990;
 
-fn preview_page(shown: &Preview, wanted: &Wanted) -> Markup {
+fn preview_page(shown: &Preview, wanted: &Wanted, choices: &Choices) -> Markup {
     markup! {
         h1 { "Label " small { (shown.title) } }
-        (true_size(shown, wanted))
-        (enlarged(shown, wanted))
+        (true_size(shown, wanted, choices))
+        (enlarged(shown))
         (check_list(&shown.checks))
         (code_card(shown))
     }
 }
 
-/// The address of the label in one of its forms, as it is shown here.
-fn form(shown: &Preview, wanted: &Wanted, ending: &str) -> String {
-    let stock = wanted.stock.as_ref().map(|stock| format!("&stock={stock}")).unwrap_or_default();
-    format!("/v1/trays/{}/label.{ending}?dpi={}{stock}", shown.tray_code, shown.dpi)
+/// Why there is no such label, and what may be tried instead.
+fn refused_page(code: &str, problem: &Problem, wanted: &Wanted, choices: &Choices) -> Markup {
+    markup! {
+        h1 { "Label " small { "tray " (code) } }
+        section.card {
+            h2 { "Not printed so" }
+            p { (problem.title) }
+            ul.plain { @for error in &problem.errors { li.caution { (error.detail) } } }
+            (choice(wanted, choices))
+            p { a.reach href={ "/trays/" (code) } { "The tray" } }
+        }
+    }
 }
 
-fn true_size(shown: &Preview, wanted: &Wanted) -> Markup {
+/// The address of the label in one of its forms, as it is shown here.
+fn form(shown: &Preview, ending: &str) -> String {
+    format!("/v1/trays/{}/label.{ending}?stock={}&dpi={}", shown.tray_code, shown.stock, shown.dpi)
+}
+
+fn true_size(shown: &Preview, wanted: &Wanted, choices: &Choices) -> Markup {
     markup! {
         section.card {
             h2 { "True size" }
             div.desk {
-                img src=(form(shown, wanted, "svg")) alt={ "The label: " (shown.title) };
+                img src=(form(shown, "svg")) alt={ "The label: " (shown.title) };
                 (ruler())
                 p.small { "Hold the short side of a bank card, 54\u{a0}mm, against the ruler." }
             }
-            p.small { (mm(shown.width_um)) " × " (mm(shown.height_um)) " mm on paper, " (shown.width_dots) " × " (shown.height_dots) " dots. Where the ruler is not as long as the card, set the zoom of the page to 100\u{a0}%." }
-            (choice(shown, wanted))
+            p.small { (mm(shown.width_um)) " × " (mm(shown.height_um)) " mm on " (shown.stock) ", " (shown.width_dots) " × " (shown.height_dots) " dots at " (shown.dpi) " to the inch. Where the ruler is not as long as the card, set the zoom of the page to 100\u{a0}%." }
+            (choice(wanted, choices))
             p.row { @for (ending, words) in [("png", "Picture (PNG)"), ("pdf", "Page (PDF)"), ("svg", "Drawing (SVG)")] {
-                a.reach href=(form(shown, wanted, ending)) { (words) }
+                a.reach href=(form(shown, ending)) { (words) }
             } a.reach href={ "/trays/" (shown.tray_code) } { "The tray" } }
         }
     }
@@ -66,16 +80,16 @@ fn ruler() -> Markup {
     }
 }
 
-fn choice(shown: &Preview, wanted: &Wanted) -> Markup {
-    let chosen = wanted.stock.as_deref();
+fn choice(wanted: &Wanted, choices: &Choices) -> Markup {
     markup! {
         form.choose method="get" {
             div { label for="stock" { "Stock" } select id="stock" name="stock" {
-                @if chosen.is_none() { option value="" selected { "smallest that fits" } }
-                @for stock in &shown.stocks { option value=(stock) selected[chosen == Some(stock)] { (stock) } }
+                option value="" selected[wanted.stock.is_none()] { "first that fits" }
+                @for stock in &choices.stocks { option value=(stock) selected[wanted.stock.as_ref() == Some(stock)] { (stock) } }
             } }
             div { label for="dpi" { "Dots per inch" } select id="dpi" name="dpi" {
-                @for dpi in &shown.resolutions { option value=(dpi) selected[*dpi == shown.dpi] { (dpi) } }
+                option value="" selected[wanted.dpi.is_none()] { "as the shop prints" }
+                @for dpi in &choices.resolutions { option value=(dpi) selected[wanted.dpi == Some(*dpi)] { (dpi) } }
             } }
             button type="submit" { "Show" }
         }
@@ -83,18 +97,18 @@ fn choice(shown: &Preview, wanted: &Wanted) -> Markup {
 }
 
 /// Curves beside dots: what the print head makes of the shapes can be compared.
-fn enlarged(shown: &Preview, wanted: &Wanted) -> Markup {
+fn enlarged(shown: &Preview) -> Markup {
     let twice = |um: u32| u64::from(um) * 2 * 96 / 25_400;
     markup! {
         section.card {
             h2 { "Enlarged" }
             div.twice {
                 figure.curves {
-                    img width=(twice(shown.width_um)) height=(twice(shown.height_um)) src=(form(shown, wanted, "svg")) alt="The label as curves";
+                    img width=(twice(shown.width_um)) height=(twice(shown.height_um)) src=(form(shown, "svg")) alt="The label as curves";
                     figcaption.small { "As curves, twice its size where there is room" }
                 }
                 figure.dots {
-                    img width=(shown.width_dots) height=(shown.height_dots) src=(form(shown, wanted, "png")) alt="The label as dots";
+                    img width=(shown.width_dots) height=(shown.height_dots) src=(form(shown, "png")) alt="The label as dots";
                     figcaption.small { "As dots, one to a pixel: what the print head burns" }
                 }
             }
@@ -112,9 +126,9 @@ fn check_list(checks: &[Check]) -> Markup {
                     td { strong { (check.field.replace('_', " ")) } }
                     td data-label="Says" { (check.text) }
                     td data-label="Required by" { (check.required_by) }
-                    td data-label="Least" { (mm(check.least_um)) " mm" }
-                    td data-label="Set" { (mm(check.set_um)) " mm" }
-                    td data-label="Kept" { (kept(check)) }
+                    td data-label="Least" { (type_size(check.least_um)) }
+                    td data-label="Set" { (type_size(check.set_um)) }
+                    td data-label="Kept" { (kept(check.came_out)) }
                 } } }
             }
             p.small { "Least and set: the height of the letter x." }
@@ -122,12 +136,19 @@ fn check_list(checks: &[Check]) -> Markup {
     }
 }
 
-fn kept(check: &Check) -> Markup {
-    let missing = check.text.trim().is_empty();
+/// What is not type has no height.
+fn type_size(um: u32) -> String {
+    if um == 0 { "–".to_owned() } else { format!("{} mm", mm(um)) }
+}
+
+fn kept(came_out: CameOut) -> Markup {
     markup! {
-        @if check.holds() { span.yes { "kept" } }
-        @else if missing { span.no { "missing" } }
-        @else { span.no { "too small" } }
+        @match came_out {
+            CameOut::Kept => span.yes { "kept" },
+            CameOut::NotGiven => "not given",
+            CameOut::Missing => span.no { "missing" },
+            CameOut::TooSmall => span.no { "too small" },
+        }
     }
 }
 
@@ -168,22 +189,32 @@ async fn get(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
         Ok(visitor) => visitor,
         Err(answer) => return answer,
     };
-    let wanted = match LabelQuery::wanted(&request) {
+    let wanted = match asked(&request) {
         Ok(wanted) => wanted,
         Err(problem) => return problem.error_response(),
     };
-    let asked = wanted.clone();
-    let found = visitor.service.ask(move |desk, _| {
-        let press = desk.press();
-        desk.look(|reading, shop| preview(reading, shop, &press, &code, &asked))
-    });
+    let press = visitor.service.desk.press();
+    let (options, asked, tray) = (choices(&press), wanted.clone(), code.clone());
+    let found = visitor
+        .service
+        .ask(move |desk, now| desk.look(|reading, shop| preview(reading, shop, &press, now, &tray, &asked)));
+    let shop = visitor.service.desk.shop();
+    let whole = |content| page(shop, Some(&visitor.actor), "Label", "", None, content);
     match found.await {
-        Ok(shown) => {
-            let shop: &Shop = visitor.service.desk.shop();
-            html(page(shop, Some(&visitor.actor), "Label", "", None, preview_page(&shown, &wanted)))
+        Ok(shown) => html(whole(preview_page(&shown, &wanted, &options))),
+        // A label that does not fit is tried on another stock.
+        Err(problem) if problem.status == 409 || (problem.status == 422 && problem.code == "invalid_value") => {
+            html(whole(refused_page(&code, &problem, &wanted, &options)))
         }
         Err(problem) => problem.error_response(),
     }
+}
+
+/// What the address asks for; the form sends an empty word for what it leaves to the shop.
+fn asked(request: &HttpRequest) -> Result<Wanted, Problem> {
+    let LabelQuery { dpi, stock } = query::<LabelQuery>(request)?;
+    let said = |word: &String| !word.is_empty();
+    LabelQuery { dpi: dpi.filter(said), stock: stock.filter(said) }.wanted()
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {

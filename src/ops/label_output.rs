@@ -1,17 +1,17 @@
 //! What is handed out of an issued label: a picture, a page, a drawing, a sheet for an office printer. Nothing is recorded here.
 
-use super::{Drawn, Wanted, drawn};
+use super::failure::{Failure, refuse};
+use super::label::{Drawn, Wanted, drawn};
+use super::press::Press;
 use crate::domain::label_fields::Field;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::tray_code::TrayCode;
 use crate::labels;
 use crate::labels::drawing::Drawing;
-use crate::labels::pdf::{self, About};
-use crate::labels::stock::LabelStock;
+use crate::labels::pdf::{self, About, places};
+use crate::labels::stock::{LabelStock, Sheet};
 use crate::labels::svg;
-use crate::ops::failure::{Failure, refuse};
-use crate::ops::press::Press;
 use crate::store::Reading;
 
 /// Most trays of one request for sheets.
@@ -31,8 +31,8 @@ pub enum Form {
     Svg,
 }
 
-/// The label of a tray in one of its forms.
-pub fn form(
+/// The newest label of a tray in one of its forms.
+pub fn hand_out(
     reading: &mut Reading<'_>,
     shop: &Shop,
     press: &Press,
@@ -40,41 +40,42 @@ pub fn form(
     wanted: &Wanted,
     form: Form,
 ) -> Result<Vec<u8>, Failure> {
-    let drawn = drawn(reading, shop, press, code, wanted)?;
-    let (fonts, drawing, title) = (press.fonts(), drawn.layout.drawing(), drawn.title());
+    let label = drawn(reading, shop, press, code, wanted)?;
+    let (fonts, drawing, title) = (press.fonts(), label.layout.drawing(), title(&label));
     Ok(match form {
-        Form::Png => labels::png(&drawing.paint(fonts), drawn.stock.dpi()),
+        Form::Png => labels::png(&drawing.paint(fonts), label.stock.dpi()),
         Form::Pdf => pdf::one(drawing, fonts, &About { title: &title, language: LANGUAGE }),
         Form::Svg => svg::write(drawing, fonts, &title).into_bytes(),
     })
 }
 
-/// Sheets that are asked for.
+/// What it is a label of.
+pub(super) fn title(label: &Drawn) -> String {
+    format!("{}, tray {}", label.says.text(Field::CutName), label.tray.code.grouped())
+}
+
+/// Sheets of labels as they are asked for.
 #[derive(Debug, Clone)]
-pub struct SheetOrder {
+pub struct Sheets {
     pub tray_codes: Vec<String>,
-    /// A stock that is a sheet.
+    /// The name of a stock that is a sheet.
     pub stock: String,
     /// The first free place of the first sheet, counted from 1.
     pub start_at: i64,
 }
 
-/// Labels of trays as a PDF of sheets. All of them, or every reason why not.
-pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, order: &SheetOrder) -> Result<Vec<u8>, Failure> {
-    let stock = sheet_stock(press, &order.stock)?;
-    let Some(sheet) = stock.sheet() else {
-        return refuse(Code::InvalidValue, "stock", format!("{} is no sheet", order.stock));
+/// The newest labels of trays as a PDF of sheets: all of them, or every reason why not.
+pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, asked: &Sheets) -> Result<Vec<u8>, Failure> {
+    let (stock, sheet) = sheet_of(press, &asked.stock)?;
+    let Some(first) = usize::try_from(asked.start_at).ok().filter(|start| (1..=places(&sheet)).contains(start)) else {
+        return refuse(Code::InvalidValue, "start_at", format!("the sheet has places 1 to {}", places(&sheet)));
     };
-    let places = sheet.places();
-    let Some(first) = usize::try_from(order.start_at).ok().filter(|start| (1..=places).contains(start)) else {
-        return refuse(Code::InvalidValue, "start_at", format!("the sheet has places 1 to {places}"));
-    };
-    check_codes(&order.tray_codes)?;
-    let wanted = Wanted { stock: Some(order.stock.clone()), dpi: Some(stock.dpi().per_inch()) };
+    check_codes(&asked.tray_codes)?;
+    let wanted = Wanted { stock: Some(asked.stock.clone()), dpi: Some(stock.dpi().per_inch()) };
     let (mut drawings, mut refusals): (Vec<Drawing>, Vec<Refusal>) = (Vec::new(), Vec::new());
-    for (place, code) in order.tray_codes.iter().enumerate() {
+    for (place, code) in asked.tray_codes.iter().enumerate() {
         match drawn(reading, shop, press, code, &wanted) {
-            Ok(drawn) => drawings.push(drawn.layout.drawing().clone()),
+            Ok(label) => drawings.push(label.layout.drawing().clone()),
             Err(Failure::Refused(refusal)) => refusals.push(in_list(refusal, place)),
             Err(failure) => return Err(failure),
         }
@@ -88,18 +89,17 @@ pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, order: &She
     }
 }
 
-/// The sheet of a name at its coarsest: it is a sheet of shapes, and the resolution only rounds places.
-fn sheet_stock(press: &Press, name: &str) -> Result<LabelStock, Failure> {
-    let named = press.stocks().all().iter().filter(|stock| stock.name() == name);
-    match named.min_by_key(|stock| stock.dpi().per_inch()) {
-        Some(stock) => Ok(stock.clone()),
-        None => {
-            let sheets = press.stocks().all().iter().filter(|stock| stock.sheet().is_some());
-            let mut known: Vec<&str> = sheets.map(LabelStock::name).collect();
-            known.dedup();
-            refuse(Code::InvalidValue, "stock", format!("there is no such stock; sheets are: {}", known.join(", ")))
-        }
+/// The sheet of a name at its finest resolution: it is drawn in shapes, and a resolution only rounds their places.
+fn sheet_of(press: &Press, name: &str) -> Result<(LabelStock, Sheet), Failure> {
+    let stocks = press.stocks().all();
+    let of_the_name = stocks.iter().filter(|stock| stock.name() == name);
+    let found = of_the_name.filter_map(|stock| Some((stock.clone(), stock.sheet()?))).max_by_key(|(s, _)| s.dpi());
+    if let Some(found) = found {
+        return Ok(found);
     }
+    let mut known: Vec<&str> = stocks.iter().filter(|stock| stock.sheet().is_some()).map(LabelStock::name).collect();
+    known.dedup();
+    refuse(Code::InvalidValue, "stock", format!("there is no sheet of this name; known are: {}", known.join(", ")))
 }
 
 /// A refusal of one tray, seen from the list that names it.
@@ -119,17 +119,11 @@ fn check_codes(codes: &[String]) -> Result<(), Failure> {
         return refuse(Code::InvalidValue, "tray_codes", format!("must name 1 to {SHEET_TRAYS} trays"));
     }
     let read: Vec<Option<TrayCode>> = codes.iter().map(|code| TrayCode::parse("tray_codes", code).ok()).collect();
-    let twice =
-        read.iter().enumerate().find(|(place, code)| code.is_some() && read.iter().take(*place).any(|c| c == *code));
-    match twice {
+    let stands_before = |(place, code): &(usize, &Option<TrayCode>)| {
+        code.is_some() && read.iter().take(*place).any(|before| before == *code)
+    };
+    match read.iter().enumerate().find(stands_before) {
         Some((place, _)) => refuse(Code::DuplicateLine, format!("tray_codes/{place}"), "the tray stands twice"),
         None => Ok(()),
-    }
-}
-
-impl Drawn {
-    /// What it is a label of, in words.
-    pub fn title(&self) -> String {
-        format!("{}, tray {}", self.says.text(Field::CutName), self.tray.code.grouped())
     }
 }
