@@ -96,11 +96,11 @@ fn said(number: u64, roll: &mut impl FnMut(u64) -> u64) -> Said {
         _ => Article::Gtin { prefix: &prefix, item_number },
     };
     let (grams, cents) = (1 + roll(999_999), roll(1_000_000));
-    let weight_and_price = (number % 5 != 0).then(|| {
+    let weight_and_price = (!number.is_multiple_of(5)).then(|| {
         (Grams::new(i64::try_from(grams).unwrap()).unwrap(), Cents::new(i64::try_from(cents).unwrap()).unwrap())
     });
     let day = NaiveDate::from_ymd_opt(2026, 1, 1).unwrap().checked_add_days(Days::new(roll(365 * 20))).unwrap();
-    let use_by = (number % 7 != 0).then_some(day);
+    let use_by = (!number.is_multiple_of(7)).then_some(day);
     let link = TrayLink {
         base: "https://fish.example",
         article: article.clone(),

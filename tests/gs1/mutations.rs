@@ -1,7 +1,7 @@
 //! Codes that were damaged on the way: whatever comes, nothing panics and no other tray is named than the text says.
 //!
 //! `SAKUDANA_MUTATIONS` and `SAKUDANA_MUTATION_SEED` make it longer or another; optimised, with
-//! `cargo test --config profile.dev.package.sakudana.opt-level=3 --test gs1 mutations`.
+//! `cargo test --config profile.dev.package.sakudana.opt-level=2 --test gs1 damaged`.
 
 use crate::shelf::{OnShelf, Shelf, shop_with};
 use sakudana::domain::claims::{self, Claims, Printed};
