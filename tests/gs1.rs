@@ -12,15 +12,24 @@
 
 #[path = "gs1/elements.rs"]
 mod elements;
+#[path = "gs1/independent.rs"]
+mod independent;
 #[path = "gs1/links.rs"]
 mod links;
+#[path = "gs1/mutations.rs"]
+mod mutations;
 #[path = "gs1/numbers.rs"]
 mod numbers;
 #[path = "gs1/restricted.rs"]
 mod restricted;
 #[path = "gs1/rules.rs"]
 mod rules;
+#[path = "gs1/shelf.rs"]
+mod shelf;
+#[path = "gs1/shop.rs"]
+mod shop;
 #[path = "gs1/table.rs"]
 mod table;
 
+mod counter;
 mod support;
