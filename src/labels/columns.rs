@@ -155,6 +155,14 @@ impl Gaps {
     }
 }
 
+/// What a group adds to the columns where it may stand.
+struct Added {
+    side: Side,
+    left: i32,
+    right: i32,
+    foot: i32,
+}
+
 /// Heights under each other.
 #[derive(Debug, Clone, Copy)]
 struct Pile {
@@ -216,16 +224,30 @@ impl<'a> Filling<'a> {
         None
     }
 
-    /// Finds a place for the groups that belong under the symbol if they can.
+    /// Finds a place for the groups that belong under the symbol if they can. What a group adds to a column is known beforehand, so that
+    /// most ways of placing them are dismissed by a sum.
     fn arrange_rest(&self, base: Arrangement, has_beside: bool) -> Option<Arrangement> {
-        let movable = |group, preferred: &'static [Side]| {
-            let sides = if self.parts.says(group) { preferred } else { preferred.get(..1).unwrap_or_default() };
-            sides.iter().copied().filter(move |side| has_beside || *side != Side::Beside)
+        let beside: &[Side] = if has_beside { &[Side::Beside] } else { &[] };
+        let ways = |group, after: [Side; 2]| {
+            let sides = [Side::Right].iter().chain(beside).copied().chain(after);
+            let sides = sides.take(if self.parts.says(group) { SIDES } else { 1 });
+            sides.filter_map(|side| self.added(group, side)).collect::<Vec<Added>>()
         };
-        for code in movable(Group::Code, &[Side::Right, Side::Beside, Side::Left, Side::Foot]) {
-            for lot in movable(Group::Lot, &[Side::Right, Side::Beside, Side::Foot, Side::Left]) {
-                for shop in movable(Group::Shop, &[Side::Right, Side::Beside, Side::Left, Side::Foot]) {
-                    let arrangement = Arrangement { code, lot, shop, ..base };
+        let codes = ways(Group::Code, [Side::Left, Side::Foot]);
+        let lots = ways(Group::Lot, [Side::Foot, Side::Left]);
+        let shops = ways(Group::Shop, [Side::Left, Side::Foot]);
+        let (left, foot) = (self.pile(Side::Left, &base)?, self.foot_height(&base)?);
+        let under = self.columns.right.y - self.columns.whole.y;
+        for code in &codes {
+            for lot in &lots {
+                for shop in &shops {
+                    let sum = |of: fn(&Added) -> i32| of(code) + of(lot) + of(shop);
+                    let room = self.room_above(foot + sum(|added| added.foot));
+                    let right = sum(|added| added.right) - self.gaps.of(Side::Right);
+                    if left + sum(|added| added.left) > room || right > 0 && right > room - under {
+                        continue;
+                    }
+                    let arrangement = Arrangement { code: code.side, lot: lot.side, shop: shop.side, ..base };
                     if self.fits(&arrangement) == Some(true) {
                         return Some(arrangement);
                     }
@@ -233,6 +255,21 @@ impl<'a> Filling<'a> {
             }
         }
         None
+    }
+
+    /// What a group adds to a column, with the gap before it, at the least; `None` where it is too wide.
+    fn added(&self, group: Group, side: Side) -> Option<Added> {
+        let height = self.height(group, side)?;
+        let cost = if height > 0 { height + self.gaps.of(side) } else { 0 };
+        let mut added = Added { side, left: 0, right: 0, foot: 0 };
+        match side {
+            Side::Left => added.left = cost,
+            Side::Right => added.right = cost,
+            // The first in the foot has no gap before it.
+            Side::Foot => added.foot = height,
+            Side::Beside => {}
+        }
+        Some(added)
     }
 
     /// Whether the left column and the foot have room; `None` where a group is too wide for its column.

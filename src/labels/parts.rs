@@ -340,9 +340,12 @@ impl<'a> Parts<'a> {
         if all <= width {
             return Ok(bold(most));
         }
+        if most == least {
+            return Err(part);
+        }
         // A text is nearly as much wider as it is larger: the guess is off by a dot or two at most.
         let guess = i64::from(most) * i64::from(width.max(0)) / i64::from(all.max(1));
-        let mut size = i32::try_from(guess).unwrap_or(least).clamp(least, most - 1).max(least);
+        let mut size = i32::try_from(guess).unwrap_or(least).clamp(least, most - 1);
         while size + 1 < most && wide(size + 1) <= width {
             size += 1;
         }
