@@ -157,23 +157,26 @@ pub fn lines(
     mode: Mode,
     part: Part,
     setting: Setting,
-    (text, measured): (&Breakable, &Measured<'_>),
+    (text, measured): (&Breakable, &Measured),
     column: i32,
 ) -> Option<Block> {
     let count = i32::try_from(measured.count(column)?).unwrap_or(0);
     if count == 0 {
         return Some(Block::default());
     }
-    let usual = fonts.extent(setting.size, if setting.fit == Fit::Running { "lg" } else { "H" });
-    let ascent = measured.extent().ascent.max(usual.ascent);
-    let descent = measured.extent().descent.max(usual.descent);
+    let (up, down) = match setting.fit {
+        Fit::Running => fonts.running_room(setting.size),
+        Fit::Tight => fonts.capital_room(setting.size),
+    };
+    let (ascent, descent) = measured.rows();
+    let (ascent, descent) = (ascent.max(up), descent.max(down));
     let pitch = ascent + descent + setting.leading;
     let height = count * pitch - setting.leading;
     let mut block = Block { height, first_baseline: ascent, last_baseline: height - descent, marks: Vec::new() };
     if mode == Mode::Heights {
         return Some(block);
     }
-    for (line, index) in measured.lines(column)?.iter().zip(0..) {
+    for (line, index) in text.lines(measured, column)?.iter().zip(0..) {
         let text = text.line(line);
         let extent = fonts.extent(setting.size, text);
         let width = extent.right - extent.left;

@@ -155,6 +155,14 @@ impl Gaps {
     }
 }
 
+/// What a group adds to the columns where it may stand.
+struct Added {
+    side: Side,
+    left: i32,
+    right: i32,
+    foot: i32,
+}
+
 /// Heights under each other.
 #[derive(Debug, Clone, Copy)]
 struct Pile {
@@ -186,60 +194,105 @@ impl<'a> Filling<'a> {
     }
 
     fn height(&self, group: Group, side: Side) -> Option<i32> {
+        if !self.parts.says(group) {
+            return Some(0);
+        }
         let place = self.heights.get(group as usize).and_then(|sides| sides.get(side as usize))?;
         let width = self.columns.rect(side).width;
         *place.get_or_init(|| self.parts.make(group, width, align(side)).ok().map(|block| block.height))
     }
 
-    fn is_said(&self, group: Group) -> bool {
-        self.height(group, Side::Foot) != Some(0)
-    }
-
     /// The first arrangement in which everything fits.
-    ///
-    /// # Errors
-    /// The parts that fit no column; none where the groups are too high together.
-    pub fn arrange(&self) -> Result<Arrangement, Vec<Part>> {
-        let [bands, statements] = [[Side::Left, Side::Foot], [Side::Foot, Side::Left]];
-        let has_linear = self.is_said(Group::Linear);
+    pub fn arrange(&self) -> Option<Arrangement> {
+        let has_linear = self.parts.says(Group::Linear);
         let linears: &[Side] = if has_linear { &[Side::Left, Side::Foot] } else { &[Side::Foot] };
-        let movable = |group, preferred: &'static [Side]| {
-            let sides = if self.is_said(group) { preferred } else { preferred.get(..1).unwrap_or_default() };
-            sides.iter().copied().filter(move |side| has_linear || *side != Side::Beside)
-        };
-        for band in bands {
-            for statements in statements {
+        for band in [Side::Left, Side::Foot] {
+            for statements in [Side::Foot, Side::Left] {
                 for linear in linears.iter().copied() {
-                    for code in movable(Group::Code, &[Side::Right, Side::Beside, Side::Left, Side::Foot]) {
-                        for lot in movable(Group::Lot, &[Side::Right, Side::Beside, Side::Foot, Side::Left]) {
-                            for shop in movable(Group::Shop, &[Side::Right, Side::Beside, Side::Left, Side::Foot]) {
-                                let arrangement = Arrangement { band, statements, linear, code, lot, shop };
-                                if self.fits(&arrangement) == Some(true) {
-                                    return Ok(arrangement);
-                                }
-                            }
+                    let [code, lot, shop] = [Side::Right; 3];
+                    let arrangement = Arrangement { band, statements, linear, code, lot, shop };
+                    // What cannot stand even without the rest is not tried with it.
+                    if self.columns_hold(&arrangement) == Some(true) {
+                        let found = self.arrange_rest(arrangement, has_linear && linear == Side::Foot);
+                        if found.is_some() {
+                            return found;
                         }
                     }
                 }
             }
         }
-        Err(self.too_wide())
+        None
     }
 
-    /// Whether everything fits; `None` where a group is too wide for its column.
-    fn fits(&self, arrangement: &Arrangement) -> Option<bool> {
-        let beside_is_used = [arrangement.code, arrangement.lot, arrangement.shop].contains(&Side::Beside);
-        if beside_is_used && arrangement.linear != Side::Foot {
-            return None;
+    /// Finds a place for the groups that belong under the symbol if they can. What a group adds to a column is known beforehand, so that
+    /// most ways of placing them are dismissed by a sum.
+    fn arrange_rest(&self, base: Arrangement, has_beside: bool) -> Option<Arrangement> {
+        let beside: &[Side] = if has_beside { &[Side::Beside] } else { &[] };
+        let ways = |group, after: [Side; 2]| {
+            let sides = [Side::Right].iter().chain(beside).copied().chain(after);
+            let sides = sides.take(if self.parts.says(group) { SIDES } else { 1 });
+            sides.filter_map(|side| self.added(group, side)).collect::<Vec<Added>>()
+        };
+        let codes = ways(Group::Code, [Side::Left, Side::Foot]);
+        let lots = ways(Group::Lot, [Side::Foot, Side::Left]);
+        let shops = ways(Group::Shop, [Side::Left, Side::Foot]);
+        let (left, foot) = (self.pile(Side::Left, &base)?, self.foot_height(&base)?);
+        let under = self.columns.right.y - self.columns.whole.y;
+        for code in &codes {
+            for lot in &lots {
+                for shop in &shops {
+                    let sum = |of: fn(&Added) -> i32| of(code) + of(lot) + of(shop);
+                    let room = self.room_above(foot + sum(|added| added.foot));
+                    let right = sum(|added| added.right) - self.gaps.of(Side::Right);
+                    if left + sum(|added| added.left) > room || right > 0 && right > room - under {
+                        continue;
+                    }
+                    let arrangement = Arrangement { code: code.side, lot: lot.side, shop: shop.side, ..base };
+                    if self.fits(&arrangement) == Some(true) {
+                        return Some(arrangement);
+                    }
+                }
+            }
         }
-        let foot = self.foot_height(arrangement)?;
-        let room = self.columns.whole.height - if foot > 0 { foot + self.gaps.wide } else { 0 };
+        None
+    }
+
+    /// What a group adds to a column, with the gap before it, at the least; `None` where it is too wide.
+    fn added(&self, group: Group, side: Side) -> Option<Added> {
+        let height = self.height(group, side)?;
+        let cost = if height > 0 { height + self.gaps.of(side) } else { 0 };
+        let mut added = Added { side, left: 0, right: 0, foot: 0 };
+        match side {
+            Side::Left => added.left = cost,
+            Side::Right => added.right = cost,
+            // The first in the foot has no gap before it.
+            Side::Foot => added.foot = height,
+            Side::Beside => {}
+        }
+        Some(added)
+    }
+
+    /// Whether the left column and the foot have room; `None` where a group is too wide for its column.
+    fn columns_hold(&self, arrangement: &Arrangement) -> Option<bool> {
         let left = self.pile(Side::Left, arrangement)?;
-        if left > room {
+        let foot = self.foot_height(arrangement)?;
+        Some(left <= self.room_above(foot))
+    }
+
+    /// The height above a foot.
+    const fn room_above(&self, foot: i32) -> i32 {
+        self.columns.whole.height - if foot > 0 { foot + self.gaps.wide } else { 0 }
+    }
+
+    /// Whether everything fits; `None` as above.
+    fn fits(&self, arrangement: &Arrangement) -> Option<bool> {
+        if !self.columns_hold(arrangement)? {
             return Some(false);
         }
+        let foot = self.foot_height(arrangement)?;
+        let room = self.room_above(foot) - (self.columns.right.y - self.columns.whole.y);
         let right = self.pile(Side::Right, arrangement)?;
-        Some(right <= room - (self.columns.right.y - self.columns.whole.y) || right == 0 && self.symbol_is_clear(foot))
+        Some(right <= room || right == 0 && self.symbol_is_clear(foot))
     }
 
     /// Whether the symbol with its quiet zone ends above the foot.
@@ -271,12 +324,12 @@ impl<'a> Filling<'a> {
 
     /// A line parts the foot from the columns, unless the band does.
     fn has_rule(&self, arrangement: &Arrangement) -> bool {
-        let in_foot = |group: &&Group| arrangement.side(**group) == Side::Foot && self.is_said(**group);
+        let in_foot = |group: &&Group| arrangement.side(**group) == Side::Foot && self.parts.says(**group);
         arrangement.band != Side::Foot && order(Side::Foot).iter().any(|group| in_foot(&group))
     }
 
     /// Parts that fit none of the columns their group may stand in.
-    fn too_wide(&self) -> Vec<Part> {
+    pub fn too_wide(&self) -> Vec<Part> {
         let sides = |group| match group {
             Group::Heading | Group::Name | Group::Fish | Group::Prices => [Side::Left].as_slice(),
             Group::SmallPrint => &[Side::Foot],

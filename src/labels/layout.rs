@@ -9,13 +9,14 @@ use super::drawing::{Drawing, Stroke};
 use super::facts::{FieldCheck, TrayLabel};
 use super::linear::{Ean13, dot_choices};
 use super::parts::{Linear, Parts};
-use super::passages::{Part, Passages};
+use super::passages::{Measures, Part, Passages};
 use super::refusal::LabelRefusal;
 use super::steps::{STEPS, Step};
 use super::stock::LabelStock;
 use super::symbol::Symbol;
 use super::text::Fonts;
 use crate::domain::label_fields::Field;
+use std::cmp::Reverse;
 use std::sync::Arc;
 
 /// How many steps more generous than the running text the headlines may be.
@@ -136,13 +137,14 @@ pub fn lay_out(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<L
     };
     let bench = Bench { fonts, stock, modules: symbol.side(1) };
     let passages = Passages::of(label);
+    let measures = Measures::new(fonts, &passages);
     // The codes are what the till, the staff and the customer rely on: type shrinks before modules go below the size to aim at.
     let aim = stock.dpi().dots_at_least(AIM_MODULE_UM);
     let (aimed, below): (Vec<i32>, Vec<i32>) = choices.iter().partition(|dots| **dots >= aim);
     for linear in bench.linear_choices(code.as_ref()) {
         for dots_choices in [&aimed, &below] {
-            if let Some(plan) = bench.plan(&passages, linear.as_ref(), dots_choices) {
-                if let Some(marks) = bench.lay(&passages, linear.as_ref(), &plan) {
+            if let Some(plan) = bench.plan(&measures, linear.as_ref(), dots_choices) {
+                if let Some(marks) = bench.lay(&measures, linear.as_ref(), &plan) {
                     return Ok(bench.finish(label, symbol, &plan, marks));
                 }
             }
@@ -202,22 +204,22 @@ impl Bench<'_> {
 
     fn try_step(
         &self,
-        passages: &Passages,
+        measures: &Measures<'_>,
         linear: Option<&Linear>,
         step: &Step,
         dots: i32,
-    ) -> Result<Arrangement, Vec<Part>> {
-        let parts = Parts::new(self.fonts, passages, linear, step, self.stock.dpi(), Mode::Heights);
+    ) -> Option<Arrangement> {
+        let parts = Parts::new(measures, linear, step, self.stock.dpi(), Mode::Heights);
         Filling::new(&parts, &self.columns(dots, linear), self.gaps(step)).arrange()
     }
 
     /// The first step that fits with the smallest of these modules, the largest module that fits at that step, and the headlines of the
     /// most generous step that still fit then. Steps and modules are searched by halving: what fits at one fits at a smaller one.
-    fn plan(&self, passages: &Passages, linear: Option<&Linear>, modules: &[i32]) -> Option<Plan> {
+    fn plan(&self, measures: &Measures<'_>, linear: Option<&Linear>, modules: &[i32]) -> Option<Plan> {
         let smallest = *modules.last()?;
         let at = |index: usize, dots| {
             let step = STEPS.get(index)?;
-            self.try_step(passages, linear, step, dots).ok()
+            self.try_step(measures, linear, step, dots)
         };
         let (step, arrangement) = first_that_fits(STEPS.len(), |index| at(index, smallest))?;
         let larger = first_that_fits(modules.len(), |index| {
@@ -231,14 +233,14 @@ impl Bench<'_> {
         let generous = STEPS.iter().take(step).skip(step.saturating_sub(HEADLINE_STEPS));
         let better = generous.into_iter().find_map(|larger| {
             let sizes = sizes.with_headlines_of(larger);
-            let arrangement = self.try_step(passages, linear, &sizes, dots_per_module).ok()?;
+            let arrangement = self.try_step(measures, linear, &sizes, dots_per_module)?;
             Some(Plan { step, sizes, dots_per_module, arrangement })
         });
         Some(better.unwrap_or(plan))
     }
 
-    fn lay(&self, passages: &Passages, linear: Option<&Linear>, plan: &Plan) -> Option<Vec<Mark>> {
-        let parts = Parts::new(self.fonts, passages, linear, &plan.sizes, self.stock.dpi(), Mode::Marks);
+    fn lay(&self, measures: &Measures<'_>, linear: Option<&Linear>, plan: &Plan) -> Option<Vec<Mark>> {
+        let parts = Parts::new(measures, linear, &plan.sizes, self.stock.dpi(), Mode::Marks);
         let columns = self.columns(plan.dots_per_module, linear);
         Filling::new(&parts, &columns, self.gaps(&plan.sizes)).lay(&plan.arrangement)
     }
@@ -292,56 +294,66 @@ impl Bench<'_> {
     /// The fields to blame when not even the smallest sizes fit: those that help when one alone is shortened; else the longest that help
     /// together; else all, and the stock is too small.
     fn too_long(&self, label: &TrayLabel, code: Option<&Arc<Ean13>>) -> Vec<&'static str> {
-        let smallest = *self.stock.dpi().dots_per_module().start();
         let linear = self.linear_choices(code).pop().flatten();
-        let Some(step) = STEPS.last() else { return Vec::new() };
-        let fits = |bench: &Self, label: &TrayLabel| {
-            let linear = linear.as_ref().filter(|_| !label.shown(Field::Linear).is_empty());
-            bench.try_step(&Passages::of(label), linear, step, smallest)
-        };
+        let fits = |label: &TrayLabel| self.fits_at_the_smallest(label, linear.as_ref());
         let mut given: Vec<Field> = label.rules.iter().map(|rule| rule.field).collect();
         given.retain(|field| !label.text(*field).is_empty() && *field != Field::QrText);
-        let mut alone: Vec<&'static str> = Vec::new();
-        for field in &given {
-            if fits(self, &label.shortened(*field)).is_ok() {
-                alone.push(field.as_str());
-            }
-        }
+        let helps = |field: &&Field| fits(&label.shortened(**field));
+        let mut alone: Vec<&'static str> = given.iter().filter(helps).map(|field| field.as_str()).collect();
         let short: String = label.text(Field::QrText).chars().take(SHORT_CODE_CHARACTERS).collect();
         let with_short_code = Symbol::encode(&short).map(|symbol| Self { modules: symbol.side(1), ..*self });
-        if with_short_code.is_ok_and(|bench| fits(&bench, label).is_ok()) {
+        if with_short_code.is_ok_and(|bench| bench.fits_at_the_smallest(label, linear.as_ref())) {
             alone.push(Field::QrText.as_str());
         }
         if !alone.is_empty() {
             return alone;
         }
-        given.sort_by_key(|field| std::cmp::Reverse(label.text(*field).chars().count()));
+        // A linear code takes more room than any text.
+        given.sort_by_key(|field| (*field != Field::Linear, Reverse(label.text(*field).chars().count())));
         let mut shorter = label.clone();
         let mut together = Vec::new();
         for field in &given {
             shorter = shorter.shortened(*field);
             together.push(field.as_str());
-            if fits(self, &shorter).is_ok() {
+            if fits(&shorter) {
                 return together;
             }
         }
-        let too_wide = fits(self, label).err().unwrap_or_default();
-        let fields: Vec<&'static str> =
-            too_wide.iter().flat_map(|part| part.fields()).map(|field| field.as_str()).collect();
+        let fields = self.too_wide(label, linear.as_ref());
         if fields.is_empty() { together } else { fields }
+    }
+
+    fn fits_at_the_smallest(&self, label: &TrayLabel, linear: Option<&Linear>) -> bool {
+        let Some(step) = STEPS.last() else { return false };
+        let linear = linear.filter(|_| !label.shown(Field::Linear).is_empty());
+        let passages = Passages::of(label);
+        let measures = Measures::new(self.fonts, &passages);
+        self.try_step(&measures, linear, step, *self.stock.dpi().dots_per_module().start()).is_some()
+    }
+
+    /// The fields whose texts fit no column even at the smallest sizes.
+    fn too_wide(&self, label: &TrayLabel, linear: Option<&Linear>) -> Vec<&'static str> {
+        let Some(step) = STEPS.last() else { return Vec::new() };
+        let passages = Passages::of(label);
+        let measures = Measures::new(self.fonts, &passages);
+        let parts = Parts::new(&measures, linear, step, self.stock.dpi(), Mode::Heights);
+        let columns = self.columns(*self.stock.dpi().dots_per_module().start(), linear);
+        let parts = Filling::new(&parts, &columns, self.gaps(step)).too_wide();
+        parts.iter().flat_map(|part| part.fields()).map(|field| field.as_str()).collect()
     }
 }
 
 /// The first place in a row of trials, from the most demanding to the least, that fits, where what fits at one place fits at all after it.
-fn first_that_fits<T: Clone>(count: usize, fits: impl Fn(usize) -> Option<T>) -> Option<(usize, T)> {
-    let mut found = (count.checked_sub(1)?, fits(count - 1)?);
-    let mut first = 0;
-    while first < found.0 {
-        let middle = first + (found.0 - first) / 2;
+fn first_that_fits<T>(count: usize, fits: impl Fn(usize) -> Option<T>) -> Option<(usize, T)> {
+    let mut found = None;
+    // Nothing before `first` fits, everything from `end` on does, or was not tried.
+    let (mut first, mut end) = (0, count.checked_sub(1)?);
+    while first < end {
+        let middle = first + (end - first) / 2;
         match fits(middle) {
-            Some(value) => found = (middle, value),
+            Some(value) => (found, end) = (Some((middle, value)), middle),
             None => first = middle + 1,
         }
     }
-    Some(found)
+    found.filter(|(place, _)| *place == first).or_else(|| Some((first, fits(first)?)))
 }

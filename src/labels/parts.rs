@@ -3,13 +3,11 @@
 use super::bitmap::{Ink, Rect};
 use super::block::{Align, Block, Fit, Mark, Mode, Setting, Shape, boxed, lines, side_by_side, stack};
 use super::linear::{Ean13, GUARD_DEPTH, QUIET_LEFT};
-use super::passages::{PARTS, Part, Passages};
+use super::passages::{Measures, Part, Passages};
 use super::steps::Step;
 use super::stock::Dpi;
-use super::text::{Face, Fonts, Type};
-use super::wrap::Measured;
+use super::text::{Face, Type};
 use crate::domain::label_fields::Template;
-use std::cell::OnceCell;
 use std::sync::Arc;
 
 /// A group, or the part of it whose text is too wide for the column.
@@ -60,13 +58,12 @@ const MOST_BARS_UM: u32 = 12_000;
 
 /// Makes the groups of one label in one set of sizes.
 pub struct Parts<'a> {
-    fonts: &'a Fonts,
+    measures: &'a Measures<'a>,
     passages: &'a Passages,
     linear: Option<&'a Linear>,
     step: &'a Step,
     dpi: Dpi,
     mode: Mode,
-    measured: [OnceCell<Measured<'a>>; PARTS],
 }
 
 /// A linear code at the size it is printed in.
@@ -80,15 +77,32 @@ pub struct Linear {
 
 impl<'a> Parts<'a> {
     /// Groups of a label at one step of sizes.
-    pub fn new(
-        fonts: &'a Fonts,
-        passages: &'a Passages,
+    pub const fn new(
+        measures: &'a Measures<'a>,
         linear: Option<&'a Linear>,
         step: &'a Step,
         dpi: Dpi,
         mode: Mode,
     ) -> Self {
-        Self { fonts, passages, linear, step, dpi, mode, measured: [const { OnceCell::new() }; PARTS] }
+        Self { measures, passages: measures.passages(), linear, step, dpi, mode }
+    }
+
+    /// Whether the label says anything of a group.
+    pub fn says(&self, group: Group) -> bool {
+        let has = |part| self.passages.has(part);
+        match group {
+            Group::Heading => has(Part::Heading),
+            Group::Name => has(Part::Name),
+            Group::Statements => has(Part::Statements),
+            Group::Fish => has(Part::Species) || has(Part::Origin),
+            Group::Lot => has(Part::Lot) || has(Part::Cut) || has(Part::Received),
+            Group::Band => has(Part::UseBy),
+            Group::Prices => has(Part::Price) || has(Part::UnitPrice) || has(Part::NetWeight),
+            Group::Code => has(Part::TrayCode),
+            Group::Shop => has(Part::Shop),
+            Group::SmallPrint => has(Part::SmallPrint),
+            Group::Linear => self.linear.is_some(),
+        }
     }
 
     /// A group in a column; without height where the label does not say it.
@@ -246,7 +260,8 @@ impl<'a> Parts<'a> {
         let bars = self.dpi.dots_at_least((self.step.body_um * 6).clamp(LEAST_BARS_UM, MOST_BARS_UM));
         // A digit is as wide as its modules at most: figures are a little wider than the letter x is high.
         let size = Type { face: Face::Regular, x_height: (7 * dots * 9 / 11).max(1) };
-        let digit = self.fonts.extent(size, "0123456789");
+        let fonts = self.measures.fonts();
+        let digit = fonts.extent(size, "0123456789");
         let above = self.dots(ABOVE_BARS_UM);
         let baseline = above + bars + dots + digit.ascent;
         let height = (baseline + digit.descent).max(above + bars + GUARD_DEPTH * dots);
@@ -259,7 +274,7 @@ impl<'a> Parts<'a> {
         block.marks.push(Mark { part: Part::Linear, rect, shape });
         for (figure, place) in code.places_of_digits() {
             let text = figure.to_string();
-            let extent = self.fonts.extent(size, &text);
+            let extent = fonts.extent(size, &text);
             let room = (place.end - place.start) * dots;
             let x = (QUIET_LEFT + place.start) * dots + (room - (extent.right - extent.left)) / 2;
             let rect = Rect {
@@ -312,50 +327,65 @@ impl<'a> Parts<'a> {
         if text.is_empty() {
             return Ok(Block::default());
         }
-        // Running text has one size a step and is asked for in several columns.
-        if setting.size == self.running_size(part) {
-            let place = self.measured.get(part as usize).ok_or(part)?;
-            let measured = place.get_or_init(|| text.measure(self.fonts, setting.size));
-            return lines(self.fonts, self.mode, part, setting, (text, measured), width).ok_or(part);
-        }
-        let measured = text.measure(self.fonts, setting.size);
-        lines(self.fonts, self.mode, part, setting, (text, &measured), width).ok_or(part)
+        let measured = self.measures.at(part, setting.size);
+        lines(self.measures.fonts(), self.mode, part, setting, (text, &measured), width).ok_or(part)
     }
 
     /// The largest bold size at which the text is one line of the width.
     fn largest(&self, part: Part, width: i32, most_um: u32) -> Result<Type, Part> {
-        self.search(part, most_um, |size| self.wide(part, size) <= width).ok_or(part)
-    }
-
-    /// The largest bold size at which the text has few enough lines.
-    fn largest_in(&self, part: Part, width: i32, most_um: u32, most_lines: usize) -> Option<Type> {
-        let text = &self.passages.get(part).text;
-        self.search(part, most_um, |size| text.measure(self.fonts, size).count(width).is_some_and(|n| n <= most_lines))
-    }
-
-    /// The largest size from the least the rules allow up to the most the step gives that fits, by halving.
-    fn search(&self, part: Part, most_um: u32, fits: impl Fn(Type) -> bool) -> Option<Type> {
+        let (least, most) = self.range(part, most_um);
         let bold = |x_height| Type { face: Face::Bold, x_height };
-        let least = self.least(self.passages.get(part).least_um);
-        let most = self.dpi.dots_within(most_um).max(least);
-        if fits(bold(most)) {
+        let wide = |x_height| self.wide(part, bold(x_height));
+        let all = wide(most);
+        if all <= width {
+            return Ok(bold(most));
+        }
+        if most == least {
+            return Err(part);
+        }
+        // A text is nearly as much wider as it is larger: the guess is off by a dot or two at most.
+        let guess = i64::from(most) * i64::from(width.max(0)) / i64::from(all.max(1));
+        let mut size = i32::try_from(guess).unwrap_or(least).clamp(least, most - 1);
+        while size + 1 < most && wide(size + 1) <= width {
+            size += 1;
+        }
+        while size > least && wide(size) > width {
+            size -= 1;
+        }
+        if wide(size) <= width { Ok(bold(size)) } else { Err(part) }
+    }
+
+    /// The largest bold size at which the text has few enough lines, by halving.
+    fn largest_in(&self, part: Part, width: i32, most_um: u32, most_lines: usize) -> Option<Type> {
+        let (least, most) = self.range(part, most_um);
+        let bold = |x_height| Type { face: Face::Bold, x_height };
+        let fits = |x_height| {
+            let count = self.measures.at(part, bold(x_height)).count(width);
+            count.is_some_and(|count| count <= most_lines)
+        };
+        if fits(most) {
             return Some(bold(most));
         }
-        if !fits(bold(least)) {
+        if !fits(least) {
             return None;
         }
         let (mut fitting, mut too_large) = (least, most);
         while too_large - fitting > 1 {
             let middle = fitting + (too_large - fitting) / 2;
-            *(if fits(bold(middle)) { &mut fitting } else { &mut too_large }) = middle;
+            *(if fits(middle) { &mut fitting } else { &mut too_large }) = middle;
         }
         Some(bold(fitting))
     }
 
+    /// From the least the rules allow up to the most the step gives, in dots.
+    fn range(&self, part: Part, most_um: u32) -> (i32, i32) {
+        let least = self.least(self.passages.get(part).least_um).max(1);
+        (least, self.dpi.dots_within(most_um).max(least))
+    }
+
     /// Dots one line of the text takes; 0 where the label does not say it.
     fn wide(&self, part: Part, size: Type) -> i32 {
-        let text = &self.passages.get(part).text;
-        if text.is_empty() { 0 } else { self.fonts.measure(size, text.text()) + self.fonts.overhang(size, text.text()) }
+        if self.passages.has(part) { self.measures.at(part, size).wide() } else { 0 }
     }
 
     fn setting(&self, size: Type, align: Align) -> Setting {

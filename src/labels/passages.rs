@@ -2,8 +2,11 @@
 //! stands is not known here.
 
 use super::facts::TrayLabel;
-use super::wrap::{Breakable, CLAUSE, is_dense};
+use super::text::{Fonts, Type};
+use super::wrap::{Breakable, CLAUSE, Measured, is_dense};
 use crate::domain::label_fields::{Field, Template};
+use std::cell::RefCell;
+use std::rc::Rc;
 
 /// A piece of a label that is set as one text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -151,6 +154,44 @@ impl Passages {
     /// What the label is for.
     pub const fn template(&self) -> Template {
         self.template
+    }
+}
+
+/// The passages of a label as they were measured: each at each size once, however often it is tried.
+pub struct Measures<'a> {
+    fonts: &'a Fonts,
+    passages: &'a Passages,
+    known: [RefCell<Vec<Known>>; PARTS],
+}
+
+type Known = (Type, Rc<Measured>);
+
+impl<'a> Measures<'a> {
+    /// Nothing is measured yet.
+    pub fn new(fonts: &'a Fonts, passages: &'a Passages) -> Self {
+        Self { fonts, passages, known: [const { RefCell::new(Vec::new()) }; PARTS] }
+    }
+
+    /// The typefaces.
+    pub const fn fonts(&self) -> &'a Fonts {
+        self.fonts
+    }
+
+    /// What is measured.
+    pub const fn passages(&self) -> &'a Passages {
+        self.passages
+    }
+
+    /// A part at a size.
+    pub fn at(&self, part: Part, size: Type) -> Rc<Measured> {
+        let text = &self.passages.get(part).text;
+        let Some(known) = self.known.get(part as usize) else { return Rc::new(text.measure(self.fonts, size)) };
+        if let Some((_, measured)) = known.borrow().iter().find(|(of, _)| *of == size) {
+            return Rc::clone(measured);
+        }
+        let measured = Rc::new(text.measure(self.fonts, size));
+        known.borrow_mut().push((size, Rc::clone(&measured)));
+        measured
     }
 }
 

@@ -42,6 +42,21 @@ pub struct Extent {
     pub descent: i32,
 }
 
+/// A text measured in one pass, in dots.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Run {
+    /// From pen start to pen end.
+    pub advance: i32,
+    /// How far a glyph hangs out of its advance to the left, at most.
+    pub hang_left: i16,
+    /// The same to the right.
+    pub hang_right: i16,
+    /// Rows above the baseline.
+    pub ascent: i16,
+    /// Rows below the baseline.
+    pub descent: i16,
+}
+
 /// One family: what is set regular, and what is set bold.
 struct Family {
     regular: Cast,
@@ -60,6 +75,8 @@ impl Family {
 /// All that is known of one [`Type`]. Rasterising is by far the slowest part of a label, and a shop prints the same few sizes all day.
 struct Case {
     metrics: Vec<Metrics>,
+    running: (i32, i32),
+    capitals: (i32, i32),
     early: Vec<OnceLock<Box<Glyph>>>,
     late: RwLock<HashMap<char, Arc<Glyph>>>,
 }
@@ -159,16 +176,29 @@ impl Fonts {
         extent
     }
 
-    /// How far, at most, glyphs of the text hang out of their advance on the left and on the right together.
-    pub fn overhang(&self, size: Type, text: &str) -> i32 {
-        let Some(case) = self.case(size) else { return 0 };
-        let (mut left, mut right) = (0, 0);
+    /// Measures a text in one pass.
+    pub fn run(&self, size: Type, text: &str) -> Run {
+        let mut run = Run::default();
+        let Some(case) = self.case(size) else { return run };
         for character in text.chars() {
             let metrics = self.metrics(case, size, character);
-            left = left.max(-metrics.left);
-            right = right.max(metrics.right - metrics.advance);
+            run.advance += i32::from(metrics.advance);
+            run.hang_left = run.hang_left.max(-metrics.left);
+            run.hang_right = run.hang_right.max(metrics.right - metrics.advance);
+            run.ascent = run.ascent.max(metrics.ascent);
+            run.descent = run.descent.max(metrics.descent);
         }
-        i32::from(left) + i32::from(right)
+        run
+    }
+
+    /// Rows above and below the baseline that running text takes whatever its letters are.
+    pub fn running_room(&self, size: Type) -> (i32, i32) {
+        self.case(size).map_or((0, 0), |case| case.running)
+    }
+
+    /// Rows above and below the baseline that capitals take.
+    pub fn capital_room(&self, size: Type) -> (i32, i32) {
+        self.case(size).map_or((0, 0), |case| case.capitals)
     }
 
     /// Sets text with its pen starting at `x` on the baseline row `baseline`.
@@ -219,7 +249,13 @@ impl Fonts {
 
     fn make_case(&self, size: Type) -> Case {
         let early = (0..EARLY_CHARACTERS).map(|point| char::from_u32(point).unwrap_or(' '));
+        let rows = |text: &str| {
+            let metrics = text.chars().map(|character| self.make_metrics(size, character));
+            metrics.fold((0, 0), |(up, down): (i32, i32), m| (up.max(m.ascent.into()), down.max(m.descent.into())))
+        };
         Case {
+            running: rows("lg"),
+            capitals: rows("H"),
             metrics: early.map(|character| self.make_metrics(size, character)).collect(),
             early: (0..EARLY_CHARACTERS).map(|_| OnceLock::new()).collect(),
             late: RwLock::default(),

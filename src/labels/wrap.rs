@@ -1,7 +1,7 @@
 //! Breaking text into lines of a given width. Nothing is left out but the space, or the dot between two clauses, at which a line ends.
 //! Text in ideographs and kana breaks between them, by the basic rules of what begins and ends no line.
 
-use super::text::{Extent, Fonts, Type};
+use super::text::{Fonts, Type};
 use std::ops::Range;
 
 /// What separates two clauses. A line may end there without showing it.
@@ -82,11 +82,6 @@ impl Breakable {
         }
     }
 
-    /// The text.
-    pub fn text(&self) -> &str {
-        &self.text
-    }
-
     /// Whether there is nothing to set.
     pub fn is_empty(&self) -> bool {
         self.words.is_empty()
@@ -100,16 +95,95 @@ impl Breakable {
     }
 
     /// Its words measured at a size.
-    pub fn measure(&self, fonts: &Fonts, size: Type) -> Measured<'_> {
-        let width = |word: &Word| fonts.measure(size, self.text.get(word.start..word.end).unwrap_or_default());
-        Measured {
-            of: self,
-            widths: self.words.iter().map(width).collect(),
-            space: fonts.measure(size, " "),
-            clause: fonts.measure(size, CLAUSE),
-            awkward: 10 * size.x_height,
-            extent: fonts.extent(size, &self.text),
-            overhang: fonts.overhang(size, &self.text),
+    pub fn measure(&self, fonts: &Fonts, size: Type) -> Measured {
+        let (space, clause) = (fonts.run(size, " ").advance, fonts.run(size, CLAUSE).advance);
+        let mut measured = Measured { widths: Vec::with_capacity(self.words.len()), ..Measured::default() };
+        measured.awkward = 10 * size.x_height;
+        let (mut left, mut right) = (0, 0);
+        for word in &self.words {
+            let run = fonts.run(size, self.text.get(word.start..word.end).unwrap_or_default());
+            (left, right) = (run.hang_left.max(left), run.hang_right.max(right));
+            measured.ascent = measured.ascent.max(run.ascent.into());
+            measured.descent = measured.descent.max(run.descent.into());
+            let joint = match word.joint {
+                _ if measured.widths.is_empty() => 0,
+                Joint::Clause => clause,
+                Joint::Space => space,
+                Joint::Nothing => 0,
+            };
+            measured.all += joint + run.advance;
+            measured.widths.push(Width { joint, word: run.advance });
+        }
+        measured.overhang = i32::from(left) + i32::from(right);
+        measured
+    }
+
+    /// The fewest lines no wider than `width`, evenly filled where they are few, as ranges of words; `None` when one word alone is too
+    /// wide. `measured` is of this text.
+    pub fn lines(&self, measured: &Measured, width: i32) -> Option<Vec<Range<usize>>> {
+        let count = measured.count(width)?;
+        let room = width - measured.overhang;
+        let few = (2..=3).contains(&count);
+        Some(if few { self.balanced(measured, room, count) } else { measured.greedy(room) })
+    }
+
+    /// The same number of lines, evenly filled and broken where the sense allows: after a comma rather than inside a phrase, and not
+    /// before a number.
+    fn balanced(&self, measured: &Measured, room: i32, count: usize) -> Vec<Range<usize>> {
+        let words = self.words.len();
+        // The cheapest way to set the words from each place on in so many lines: its cost, and where its first line ends.
+        let mut after = vec![(i64::MAX, 0); words + 1];
+        after.last_mut().into_iter().for_each(|end| *end = (0, 0));
+        let mut ways = Vec::with_capacity(count);
+        for _ in 0..count {
+            let ends: Vec<(i64, usize)> = (0..words).map(|at| self.cheapest(measured, room, at, &after)).collect();
+            after = ends.iter().copied().chain([(i64::MAX, 0)]).collect();
+            ways.push(ends);
+        }
+        let mut lines = Vec::with_capacity(count);
+        let mut start = 0;
+        for ends in ways.iter().rev() {
+            let Some((cost, end)) = ends.get(start).copied() else { break };
+            if cost == i64::MAX {
+                return measured.greedy(room);
+            }
+            lines.push(start..end);
+            start = end;
+        }
+        lines
+    }
+
+    fn cheapest(&self, measured: &Measured, room: i32, start: usize, after: &[(i64, usize)]) -> (i64, usize) {
+        let mut found = (i64::MAX, 0);
+        let mut pen = 0;
+        for (index, width) in measured.widths.iter().enumerate().skip(start) {
+            pen += width.word + if index == start { 0 } else { width.joint };
+            if pen > room {
+                break;
+            }
+            let Some((rest, _)) = after.get(index + 1).filter(|(rest, _)| *rest < i64::MAX) else { continue };
+            let white = i64::from(room - pen);
+            let penalty = i64::from(measured.awkward) * self.awkward_percent(index) / 100;
+            let cost = rest + white * white + penalty * penalty;
+            if cost < found.0 {
+                found = (cost, index + 1);
+            }
+        }
+        found
+    }
+
+    /// How awkward it is to end a line after a word.
+    fn awkward_percent(&self, index: usize) -> i64 {
+        let (Some(before), Some(after)) = (self.words.get(index), self.words.get(index + 1)) else { return 0 };
+        let text = |word: &Word| self.text.get(word.start..word.end).unwrap_or_default();
+        if after.joint == Joint::Clause || text(before).ends_with([',', '.', ';', '、', '。', '，']) {
+            0
+        } else if after.joint != Joint::Nothing && text(after).starts_with(['(', '（']) {
+            50
+        } else if text(after).starts_with(|first: char| first.is_ascii_digit()) {
+            200
+        } else {
+            100
         }
     }
 }
@@ -132,134 +206,74 @@ pub const fn is_dense(character: char) -> bool {
     matches!(character as u32, 0x3001..=0x30FF | 0x31F0..=0x31FF | 0x3400..=0x9FFF | 0xF900..=0xFAFF | 0xFF01..=0xFF60 | 0x20000..=0x2FA1F)
 }
 
-/// A text with the widths of its words at one size.
-#[derive(Debug, Clone)]
-pub struct Measured<'a> {
-    of: &'a Breakable,
-    widths: Vec<i32>,
-    space: i32,
-    clause: i32,
-    /// The white, in dots, that is better than a break inside a phrase.
-    awkward: i32,
-    extent: Extent,
+/// A text's words at one size.
+#[derive(Debug, Clone, Default)]
+pub struct Measured {
+    widths: Vec<Width>,
+    /// All of it in one line, from pen start to pen end.
+    all: i32,
+    ascent: i32,
+    descent: i32,
     /// How far glyphs may hang out of their advance on both sides together.
     overhang: i32,
+    /// The white, in dots, that is better than a break inside a phrase.
+    awkward: i32,
 }
 
-impl Measured<'_> {
-    /// What the text covers if it is set in one line; ascent and descent are those of any of its lines.
-    pub const fn extent(&self) -> Extent {
-        self.extent
+#[derive(Debug, Clone, Copy)]
+struct Width {
+    /// Of what stands before the word, unless it begins a line.
+    joint: i32,
+    word: i32,
+}
+
+impl Measured {
+    /// Dots it takes in one line.
+    pub const fn wide(&self) -> i32 {
+        self.all + self.overhang
+    }
+
+    /// Rows above and below the baseline of any of its lines.
+    pub const fn rows(&self) -> (i32, i32) {
+        (self.ascent, self.descent)
     }
 
     /// In how many lines no wider than `width` it can be set; `None` when one word alone is too wide.
     pub fn count(&self, width: i32) -> Option<usize> {
         let room = width - self.overhang;
+        if self.all <= room {
+            return Some(usize::from(!self.widths.is_empty()));
+        }
         let (mut lines, mut pen) = (0, 0);
-        for (word, word_width) in self.of.words.iter().zip(&self.widths) {
-            if *word_width > room {
+        for width in &self.widths {
+            if width.word > room {
                 return None;
             }
-            let further = pen + self.joint(word) + word_width;
+            let further = pen + width.joint + width.word;
             if lines > 0 && further <= room {
                 pen = further;
             } else {
-                (lines, pen) = (lines + 1, *word_width);
+                (lines, pen) = (lines + 1, width.word);
             }
         }
         Some(lines)
-    }
-
-    /// The fewest lines no wider than `width`, evenly filled where they are few, as ranges of words; `None` as in [`Measured::count`].
-    pub fn lines(&self, width: i32) -> Option<Vec<Range<usize>>> {
-        let count = self.count(width)?;
-        let room = width - self.overhang;
-        if (2..=3).contains(&count) { Some(self.balanced(room, count)) } else { Some(self.greedy(room)) }
-    }
-
-    fn joint(&self, word: &Word) -> i32 {
-        match word.joint {
-            Joint::Clause => self.clause,
-            Joint::Space => self.space,
-            Joint::Nothing => 0,
-        }
     }
 
     /// Fills each line as far as it goes.
     fn greedy(&self, room: i32) -> Vec<Range<usize>> {
         let mut lines: Vec<Range<usize>> = Vec::new();
         let mut pen = 0;
-        for (index, (word, width)) in self.of.words.iter().zip(&self.widths).enumerate() {
-            let further = pen + self.joint(word) + width;
+        for (index, width) in self.widths.iter().enumerate() {
+            let further = pen + width.joint + width.word;
             match lines.last_mut() {
                 Some(line) if further <= room => (line.end, pen) = (index + 1, further),
                 _ => {
                     lines.push(index..index + 1);
-                    pen = *width;
+                    pen = width.word;
                 }
             }
         }
         lines
-    }
-
-    /// The same number of lines, evenly filled and broken where the sense allows: after a comma rather than inside a phrase, and not
-    /// before a number.
-    fn balanced(&self, room: i32, count: usize) -> Vec<Range<usize>> {
-        let words = self.widths.len();
-        // The cheapest way to set the words from each place on in so many lines: its cost, and where its first line ends.
-        let mut after = vec![(i64::MAX, 0); words + 1];
-        after.last_mut().into_iter().for_each(|end| *end = (0, 0));
-        let mut ways = Vec::with_capacity(count);
-        for _ in 0..count {
-            let ends: Vec<(i64, usize)> = (0..words).map(|start| self.cheapest(room, start, &after)).collect();
-            after = ends.iter().copied().chain([(i64::MAX, 0)]).collect();
-            ways.push(ends);
-        }
-        let mut lines = Vec::with_capacity(count);
-        let mut start = 0;
-        for ends in ways.iter().rev() {
-            let Some((cost, end)) = ends.get(start).copied() else { break };
-            if cost == i64::MAX {
-                return self.greedy(room);
-            }
-            lines.push(start..end);
-            start = end;
-        }
-        lines
-    }
-
-    fn cheapest(&self, room: i32, start: usize, after: &[(i64, usize)]) -> (i64, usize) {
-        let mut found = (i64::MAX, 0);
-        let mut pen = 0;
-        for (index, (word, width)) in self.of.words.iter().zip(&self.widths).enumerate().skip(start) {
-            pen += width + if index == start { 0 } else { self.joint(word) };
-            if pen > room {
-                break;
-            }
-            let Some((rest, _)) = after.get(index + 1).filter(|(rest, _)| *rest < i64::MAX) else { continue };
-            let white = i64::from(room - pen);
-            let penalty = i64::from(self.awkward) * self.awkward_percent(word, index + 1) / 100;
-            let cost = rest + white * white + penalty * penalty;
-            if cost < found.0 {
-                found = (cost, index + 1);
-            }
-        }
-        found
-    }
-
-    /// How awkward it is to end a line after a word.
-    fn awkward_percent(&self, before: &Word, next: usize) -> i64 {
-        let Some(after) = self.of.words.get(next) else { return 0 };
-        let text = |word: &Word| self.of.text.get(word.start..word.end).unwrap_or_default();
-        if after.joint == Joint::Clause || text(before).ends_with([',', '.', ';', '、', '。', '，']) {
-            0
-        } else if after.joint != Joint::Nothing && text(after).starts_with(['(', '（']) {
-            50
-        } else if text(after).starts_with(|first: char| first.is_ascii_digit()) {
-            200
-        } else {
-            100
-        }
     }
 }
 
@@ -274,7 +288,7 @@ mod tests {
     fn wrap(text: &str, width: i32) -> Option<Vec<String>> {
         let text = Breakable::new(text);
         let measured = text.measure(Fonts::standard(), BODY);
-        let lines = measured.lines(width)?;
+        let lines = text.lines(&measured, width)?;
         assert_eq!(Some(lines.len()), measured.count(width));
         Some(lines.iter().map(|line| text.line(line).to_owned()).collect())
     }
