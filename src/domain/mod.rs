@@ -8,6 +8,7 @@ pub mod cost;
 pub mod gs1;
 pub mod holding;
 pub mod inspection;
+pub mod language;
 pub mod ledger;
 pub mod life;
 pub mod logger;

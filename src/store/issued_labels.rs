@@ -3,6 +3,7 @@
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::{count_lines, issued_labels, markdowns};
+use super::trays::instant;
 use super::write::Tx;
 use crate::domain::tray::{LabelReason, Tray};
 use crate::units::instant::Instant;
@@ -35,6 +36,13 @@ pub fn insert(
 /// How many labels a tray has had.
 pub fn count_of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<i64, StoreError> {
     Ok(issued_labels::table.filter(issued_labels::tray_id.eq(tray_id)).count().get_result(reading.conn)?)
+}
+
+/// The use-by on the newest label of a tray; none when it never had one.
+pub fn newest_use_by(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<Option<Instant>>, StoreError> {
+    let of_tray = issued_labels::table.filter(issued_labels::tray_id.eq(tray_id)).order(issued_labels::id.desc());
+    let newest: Option<Option<i64>> = of_tray.select(issued_labels::use_by).first(reading.conn).optional()?;
+    newest.map(|use_by| use_by.map(instant).transpose()).transpose()
 }
 
 pub fn insert_markdown(

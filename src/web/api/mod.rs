@@ -9,6 +9,7 @@ pub mod cuts;
 pub mod holds;
 pub mod lives;
 pub mod lots;
+pub mod names;
 pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;
