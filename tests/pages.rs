@@ -121,7 +121,7 @@ fn a_customer_reads_what_the_label_leads_to() {
         assert!(!text.contains(secret), "{secret} is told to strangers");
     }
     assert!(page(&v.counter.held).text().contains("Do not eat this"));
-    assert_eq!(page("CCCCCCC").status, 422);
+    assert_eq!(page("CCCCCCC").status, 404);
     let (block, tub) = (&v.counter.blocks[0], &v.counter.tub);
     let status = |path: String| anonymous.get(&path).send().status;
     assert_eq!(status(format!("/01/{saku}/21/{block}")), 200, "the lot may be left out");

@@ -1,6 +1,7 @@
 //! The settings of one process: a TOML file, the environment over it, the command line over both; every value checked before anything
 //! starts. Each room gets its own small part; nobody else reads the file.
 
+mod customer_page;
 mod reader;
 mod rules;
 mod shop;
@@ -9,6 +10,7 @@ mod tests;
 
 use super::stop::Stop;
 use crate::domain::shop::Shop;
+use crate::web::pages::customer::CustomerPage;
 use reader::Section;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -37,6 +39,7 @@ pub struct Settings {
     pub listen: String,
     pub workers: usize,
     pub secure_cookies: bool,
+    pub customer_page: CustomerPage,
     /// A file path or a `postgres://` address.
     pub database: String,
     pub readers: u32,
@@ -70,10 +73,11 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let mut problems = Vec::new();
     let shop = shop::read(&mut file, &mut problems);
     let (listen, workers, secure_cookies) = read_server(&mut file, &shop, &mut problems);
+    let customer_page = customer_page::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     for key in file.keys() {
-        problems.push(format!("{key}: unknown; known are [shop], [server], [database] and [log]"));
+        problems.push(format!("{key}: unknown; known are [shop], [server], [customer_page], [database] and [log]"));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
         text.parse::<SocketAddr>().map(drop).map_err(|_| LISTEN.to_owned())
@@ -90,7 +94,17 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     match (listen, database, level) {
         (Ok(listen), Ok(database), Ok(level)) if problems.is_empty() => {
             log.level = level;
-            Ok(Settings { shop, shop_is_unnamed, listen, workers, secure_cookies, database, readers, log })
+            Ok(Settings {
+                shop,
+                shop_is_unnamed,
+                listen,
+                workers,
+                secure_cookies,
+                customer_page,
+                database,
+                readers,
+                log,
+            })
         }
         _ => Err(problems),
     }
