@@ -4,6 +4,7 @@
 
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
 use sakudana::domain::inspection::InspectionDraft;
+use sakudana::domain::language::Language;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
@@ -112,7 +113,7 @@ pub fn catalogue(desk: &Desk, now: Instant) {
         let species = SpeciesDraft {
             scientific_name: "Thunnus albacares".into(),
             market_name: "Yellowfin tuna".into(),
-            names: BTreeMap::new(),
+            names: BTreeMap::from([(Language::Japanese, "キハダ".into())]),
             group: "tuna".into(),
             parasite_rule: "exempt".into(),
             parasite_note: Some("authority letter of the test".into()),

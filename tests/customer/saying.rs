@@ -47,7 +47,7 @@ pub fn everything_in_both_languages(shop: &Shop) {
             "キハダ",
             "Thunnus albacares",
             "産地",
-            "太平洋中西部 (FAO 71)",
+            "太平洋中西部（FAO 71）",
             "浮きはえ縄",
             "天然",
             "2026年1月5日～2026年1月6日",

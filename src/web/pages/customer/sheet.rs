@@ -3,8 +3,9 @@
 use super::address::canonical;
 use super::words::{Words, production, scanned, storage, warning, where_and_when, words};
 use crate::domain::language::Language;
+use crate::domain::lot::CatchFacts;
 use crate::domain::shop::Shop;
-use crate::ops::customer::{Card, FirstFrozen, Origin, Scanned};
+use crate::ops::customer::{Card, Condition, FirstFrozen, Origin, Scanned};
 use crate::units::instant::Instant;
 use chrono::NaiveDate;
 use maud::{DOCTYPE, Markup, html};
@@ -122,7 +123,7 @@ fn freezing(words: &Words, language: Language, card: &Card) -> Markup {
                 FirstFrozen::On(on) => (day(language, on))
                 FirstFrozen::BeforeItCame => (words.frozen_before_it_came)
             }
-            @if card.condition == crate::ops::customer::Condition::Thawed { p { (words.thawed) } }
+            @if card.condition == Condition::Thawed { p { (words.thawed) } }
         }
     }
 }
@@ -137,16 +138,22 @@ fn lot(language: Language, Origin { lot_code, catch }: &Origin) -> Markup {
     let (place, time) = where_and_when(language, catch.production);
     html! {
         dl {
-            dt { (place) } dd { (catch.area_in(language)) " (FAO " (catch.area) ")" }
+            dt { (place) } dd { (area(language, catch)) }
             dt { (words.country) } dd { (catch.country) }
-            @if let Some(gear) = catch.gear_in(language) {
-                dt { (words.gear) } dd { (gear) " (" (production(language, catch.production)) ")" }
-            } @else {
-                dt { (words.gear) } dd { (production(language, catch.production)) }
-            }
+            dt { (words.production) } dd { (production(language, catch.production)) }
+            @if let Some(gear) = catch.gear_in(language) { dt { (words.gear) } dd { (gear) } }
             dt { (time) } dd { (language.days(catch.caught_from, catch.caught_to)) }
             dt { (words.lot) } dd.code { (lot_code) }
         }
+    }
+}
+
+/// The fishing area in words, and by its number as on the label.
+fn area(language: Language, catch: &CatchFacts) -> String {
+    let (words, number) = (catch.area_in(language), &catch.area);
+    match language {
+        Language::English => format!("{words} (FAO {number})"),
+        Language::Japanese => format!("{words}（FAO {number}）"),
     }
 }
 
