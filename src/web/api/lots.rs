@@ -99,11 +99,11 @@ pub struct PostLot {
     #[serde(default)]
     pub parasite_letter: Option<ParasiteLetter>,
     #[serde(default)]
-    #[schema(example = false)]
+    #[schema(example = true)]
     pub previously_frozen: bool,
     /// The day it was frozen first, of fish that was previously frozen, where the papers say; customers read it.
     #[serde(default)]
-    #[schema(format = Date)]
+    #[schema(example = "2026-11-21", format = Date)]
     pub frozen_on: Option<String>,
 }
 

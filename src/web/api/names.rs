@@ -12,6 +12,7 @@ use utoipa::ToSchema;
 pub struct OtherNames {
     /// English, where the shop's own names are in another language.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(example = "Yellowfin tuna")]
     pub en: Option<String>,
     /// Japanese.
     #[serde(default, skip_serializing_if = "Option::is_none")]
