@@ -8,6 +8,8 @@ pub mod cost;
 pub mod gs1;
 pub mod holding;
 pub mod inspection;
+pub mod label_fields;
+pub mod label_words;
 pub mod language;
 pub mod ledger;
 pub mod life;

@@ -1,8 +1,9 @@
 //! Marks and blocks: a line of text, a bar or a frame at a place, and groups of them that move together. It knows how
 //! to stand text in a column, not which text a label has.
 
-use super::bitmap::{Bitmap, Ink, Rect};
-use super::text::{self, Type};
+use super::bitmap::{Ink, Rect};
+use super::drawing::Stroke;
+use super::text::{Extent, Fonts, Type};
 
 /// Something to be painted at a place.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,18 +74,31 @@ impl Mark {
         self
     }
 
-    /// Paints the mark.
-    pub fn paint(&self, picture: &mut Bitmap) {
+    /// What is laid down for the mark.
+    pub fn strokes(&self) -> Vec<Stroke> {
+        let Rect { x, y, width, height } = self.rect;
+        let black = |rect| Stroke::Rect { rect, ink: Ink::Black };
         match &self.shape {
-            Shape::Bar => picture.fill(self.rect, Ink::Black),
-            Shape::Frame(thickness) => picture.frame(self.rect, *thickness, Ink::Black),
+            Shape::Bar => vec![black(self.rect)],
+            Shape::Frame(thickness) => {
+                let thickness = *thickness;
+                let (right, bottom) = (self.rect.right() - thickness, self.rect.bottom() - thickness);
+                vec![
+                    black(Rect { x, y, width, height: thickness }),
+                    black(Rect { x, y: bottom, width, height: thickness }),
+                    black(Rect { x, y, width: thickness, height }),
+                    black(Rect { x: right, y, width: thickness, height }),
+                ]
+            }
             Shape::Line { size, text, pen, baseline, ink, struck } => {
-                text::paint(picture, *size, text, self.rect.x + pen, self.rect.y + baseline, *ink);
+                let (x, baseline) = (x + pen, y + baseline);
+                let mut strokes = vec![Stroke::Text { size: *size, text: text.clone(), x, baseline, ink: *ink }];
                 if *struck {
                     let height = (size.x_height / 6).max(2);
-                    let y = self.rect.y + baseline - size.x_height * 2 / 3 - height / 2;
-                    picture.fill(Rect { y, height, ..self.rect }, *ink);
+                    let y = baseline - size.x_height * 2 / 3 - height / 2;
+                    strokes.push(Stroke::Rect { rect: Rect { y, height, ..self.rect }, ink: *ink });
                 }
+                strokes
             }
         }
     }
@@ -116,9 +130,9 @@ pub struct Setting {
 
 /// Lines of text under each other in a column. Every line is as high as the highest and as deep as the deepest glyph
 /// among them, so baselines are evenly spaced and nothing can touch.
-pub fn lines(field: &'static str, setting: Setting, texts: &[String], column: i32) -> Block {
-    let extents: Vec<text::Extent> = texts.iter().map(|text| text::extent(setting.size, text)).collect();
-    let usual = text::extent(setting.size, if setting.fit == Fit::Running { "lg" } else { "H" });
+pub fn lines(fonts: &Fonts, field: &'static str, setting: Setting, texts: &[String], column: i32) -> Block {
+    let extents: Vec<Extent> = texts.iter().map(|text| fonts.extent(setting.size, text)).collect();
+    let usual = fonts.extent(setting.size, if setting.fit == Fit::Running { "lg" } else { "H" });
     let ascent = extents.iter().map(|extent| extent.ascent).fold(usual.ascent, i32::max);
     let descent = extents.iter().map(|extent| extent.descent).fold(usual.descent, i32::max);
     let pitch = ascent + descent + setting.leading;

@@ -4,13 +4,16 @@
 
 use super::bitmap::{Bitmap, Rect};
 use super::block::{Align, Block, Mark, Shape, least_height, spread, stack};
-use super::facts::{TrayLabel, field};
+use super::drawing::{Drawing, Stroke};
+use super::facts::{FieldCheck, TrayLabel};
+use super::flat::{Flat, field};
 use super::parts::Parts;
 use super::refusal::LabelRefusal;
 use super::steps::{STEPS, Step};
-use super::stock::LabelStock;
+use super::stock::{Dpi, LabelStock};
 use super::symbol::{QUIET_MODULES, Symbol};
-use super::text::can_set;
+use super::text::Fonts;
+use std::sync::Arc;
 
 /// How many steps more generous than the running text the headlines may be.
 const HEADLINE_STEPS: usize = 3;
@@ -27,10 +30,12 @@ pub struct Layout {
     width: i32,
     height: i32,
     marks: Vec<Mark>,
-    symbol: Symbol,
+    dpi: Dpi,
+    symbol: Arc<Symbol>,
     symbol_box: Rect,
     dots_per_module: i32,
     step: usize,
+    checks: Vec<FieldCheck>,
 }
 
 /// A line of text in its place.
@@ -79,14 +84,22 @@ impl Layout {
         self.step
     }
 
+    /// The check list: what the label must say, how large, and who asks for it.
+    pub fn checks(&self) -> Vec<FieldCheck> {
+        self.checks.clone()
+    }
+
+    /// What is laid down for it.
+    pub fn drawing(&self) -> Drawing {
+        let mut strokes: Vec<Stroke> = self.marks.iter().flat_map(Mark::strokes).collect();
+        let (Rect { x, y, .. }, dots_per_module) = (self.symbol_box, self.dots_per_module);
+        strokes.push(Stroke::Symbol { symbol: Arc::clone(&self.symbol), x, y, dots_per_module });
+        Drawing { width: self.width, height: self.height, dpi: self.dpi, strokes }
+    }
+
     /// The picture.
-    pub fn paint(&self) -> Bitmap {
-        let mut picture = Bitmap::new(self.width, self.height);
-        for mark in &self.marks {
-            mark.paint(&mut picture);
-        }
-        self.symbol.paint(&mut picture, self.symbol_box.x, self.symbol_box.y, self.dots_per_module);
-        picture
+    pub fn paint(&self, fonts: &Fonts) -> Bitmap {
+        self.drawing().paint(fonts)
     }
 }
 
@@ -94,10 +107,11 @@ impl Layout {
 ///
 /// # Errors
 /// In this order: missing fields, characters without a glyph, the symbol's own refusals, text that does not fit.
-pub fn lay_out(label: &TrayLabel, stock: &LabelStock) -> Result<Layout, LabelRefusal> {
+pub fn lay_out(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<Layout, LabelRefusal> {
     label.check_complete()?;
+    let label = &Flat::of(label);
     for (field, text) in label.printed() {
-        if let Some(character) = text.chars().find(|character| !can_set(*character)) {
+        if let Some(character) = text.chars().find(|character| !fonts.can_set(*character)) {
             return Err(LabelRefusal::NoGlyph { character, field });
         }
     }
@@ -110,29 +124,40 @@ pub fn lay_out(label: &TrayLabel, stock: &LabelStock) -> Result<Layout, LabelRef
     for dots_choices in [aimed, below] {
         for (index, step) in STEPS.iter().enumerate() {
             for dots_per_module in dots_choices.iter().copied() {
-                let sheet = Sheet::new(stock, &symbol, dots_per_module);
+                let sheet = Sheet::new(fonts, stock, &symbol, dots_per_module);
                 if let Some(marks) = sheet.fill_well(label, step, index) {
                     let (width, height) = (stock.width_dots(), stock.height_dots());
                     let symbol_box = sheet.symbol_box;
-                    return Ok(Layout { width, height, marks, symbol, symbol_box, dots_per_module, step: index });
+                    let (dpi, symbol) = (stock.dpi(), Arc::new(symbol));
+                    return Ok(Layout {
+                        width,
+                        height,
+                        dpi,
+                        marks,
+                        symbol,
+                        symbol_box,
+                        dots_per_module,
+                        step: index,
+                        checks: Vec::new(),
+                    });
                 }
             }
         }
     }
-    Err(LabelRefusal::DoesNotFit { fields: too_long(label, stock, &symbol) })
+    Err(LabelRefusal::DoesNotFit { fields: too_long(fonts, label, stock, &symbol) })
 }
 
 /// The fields to blame when not even the smallest sizes fit.
-fn too_long(label: &TrayLabel, stock: &LabelStock, symbol: &Symbol) -> Vec<&'static str> {
+fn too_long(fonts: &Fonts, label: &Flat, stock: &LabelStock, symbol: &Symbol) -> Vec<&'static str> {
     let Some(step) = STEPS.last() else { return Vec::new() };
     let smallest = *stock.dpi().dots_per_module().start();
-    let sheet = Sheet::new(stock, symbol, smallest);
+    let sheet = Sheet::new(fonts, stock, symbol, smallest);
     let mut names: Vec<&'static str> = label.printed().into_iter().map(|(name, _)| name).collect();
     names.dedup();
     let helps = |name: &&'static str| sheet.fill(&label.shortened(name), step).is_ok();
     let mut alone: Vec<&'static str> = names.iter().copied().filter(helps).collect();
     let short: String = label.qr_text.chars().take(SHORT_CODE_CHARACTERS).collect();
-    let with_short_code = Symbol::encode(&short).map(|symbol| Sheet::new(stock, &symbol, smallest));
+    let with_short_code = Symbol::encode(&short).map(|symbol| Sheet::new(fonts, stock, &symbol, smallest));
     if with_short_code.is_ok_and(|sheet| sheet.fill(label, step).is_ok()) {
         alone.push(field::QR_TEXT);
     }
@@ -171,6 +196,7 @@ fn arrangements() -> impl Iterator<Item = Arrangement> {
 
 /// One stock with one symbol on it, and the three columns that leaves.
 struct Sheet<'a> {
+    fonts: &'a Fonts,
     stock: &'a LabelStock,
     symbol_box: Rect,
     /// Left column, from the margin down.
@@ -182,8 +208,9 @@ struct Sheet<'a> {
 }
 
 impl<'a> Sheet<'a> {
-    fn new(stock: &'a LabelStock, symbol: &Symbol, dots: i32) -> Self {
-        let (width, height, margin) = (stock.width_dots(), stock.height_dots(), stock.margin_dots());
+    fn new(fonts: &'a Fonts, stock: &'a LabelStock, symbol: &Symbol, dots: i32) -> Self {
+        let (width, height) = (stock.width_dots(), stock.height_dots());
+        let margin = stock.dpi().dots_at_least(stock.margins().left_um);
         let side = symbol.side(dots);
         // The quiet zone may lie in the margin, since both want white.
         let inset = (margin - QUIET_MODULES * dots).max(0);
@@ -193,11 +220,11 @@ impl<'a> Sheet<'a> {
         let edge = margin - inset;
         let top = symbol_box.bottom();
         let right = Rect { x: symbol_box.x + edge, y: top, width: side - 2 * edge, height: whole.bottom() - top };
-        Self { stock, symbol_box, left, right, whole }
+        Self { fonts, stock, symbol_box, left, right, whole }
     }
 
     /// Places all parts at one step of sizes and then gives height left over to the headlines.
-    fn fill_well(&self, label: &TrayLabel, step: &Step, index: usize) -> Option<Vec<Mark>> {
+    fn fill_well(&self, label: &Flat, step: &Step, index: usize) -> Option<Vec<Mark>> {
         let marks = self.fill(label, step).ok()?;
         let larger = STEPS.iter().take(index).skip(index.saturating_sub(HEADLINE_STEPS));
         let better = larger.filter_map(|larger| self.fill(label, &step.with_headlines_of(larger)).ok()).next();
@@ -206,8 +233,8 @@ impl<'a> Sheet<'a> {
 
     /// Places all parts at one step of sizes, or names the fields too wide for their columns; none named means the
     /// parts are too high together.
-    fn fill(&self, label: &TrayLabel, step: &Step) -> Result<Vec<Mark>, Vec<&'static str>> {
-        let parts = Parts::new(label, step, self.stock.dpi());
+    fn fill(&self, label: &Flat, step: &Step) -> Result<Vec<Mark>, Vec<&'static str>> {
+        let parts = Parts::new(self.fonts, label, step, self.stock.dpi());
         let made = MadeParts::make(&parts, self)?;
         let dots = |um| self.stock.dpi().dots_within(um);
         let (gap, widest) = (dots(step.gap_um), dots(2_600));

@@ -3,13 +3,17 @@
 
 pub mod bitmap;
 pub mod block;
+pub mod drawing;
 pub mod facts;
+mod flat;
 pub mod layout;
 mod parts;
 mod png;
+mod read_stocks;
 pub mod refusal;
 pub mod steps;
 pub mod stock;
+pub mod stocks;
 pub mod symbol;
 pub mod text;
 mod wrap;
@@ -18,13 +22,14 @@ use bitmap::Bitmap;
 use facts::TrayLabel;
 use refusal::LabelRefusal;
 use stock::{Dpi, LabelStock};
+use text::Fonts;
 
 /// Draws a tray label.
 ///
 /// # Errors
 /// See [`LabelRefusal`]; the order of precedence is that of [`layout::lay_out`].
-pub fn draw(label: &TrayLabel, stock: &LabelStock) -> Result<Bitmap, LabelRefusal> {
-    layout::lay_out(label, stock).map(|layout| layout.paint())
+pub fn draw(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<Bitmap, LabelRefusal> {
+    layout::lay_out(fonts, label, stock).map(|layout| layout.paint(fonts))
 }
 
 /// A drawn label as a PNG file: greyscale, one bit per dot, resolution included.

@@ -3,10 +3,10 @@
 
 use super::bitmap::{Ink, Rect};
 use super::block::{Align, Block, Fit, Mark, Setting, Shape, lines, stack};
-use super::facts::{TrayLabel, field};
+use super::flat::{Flat, field};
 use super::steps::{self, Step};
 use super::stock::Dpi;
-use super::text::{Face, Type, measure};
+use super::text::{Face, Fonts, Type};
 use super::wrap::{CLAUSE, wrap};
 
 /// A part, or the field whose text is too wide for its column.
@@ -18,15 +18,16 @@ const NAME_LINES: usize = 3;
 /// Makes the parts of one label in one set of sizes.
 #[derive(Debug, Clone, Copy)]
 pub struct Parts<'a> {
-    label: &'a TrayLabel,
+    fonts: &'a Fonts,
+    label: &'a Flat,
     step: &'a Step,
     dpi: Dpi,
 }
 
 impl<'a> Parts<'a> {
     /// Parts of a label at one step of sizes.
-    pub const fn new(label: &'a TrayLabel, step: &'a Step, dpi: Dpi) -> Self {
-        Self { label, step, dpi }
+    pub const fn new(fonts: &'a Fonts, label: &'a Flat, step: &'a Step, dpi: Dpi) -> Self {
+        Self { fonts, label, step, dpi }
     }
 
     /// The cut's name: one large line, or else a few smaller ones.
@@ -34,13 +35,19 @@ impl<'a> Parts<'a> {
         let text = &self.label.cut_name;
         let one_line_um = (self.step.name_um * 7 / 10).max(steps::SMALLEST_NAME_UM);
         if let Some(size) = self.largest(text, width, self.step.name_um, one_line_um) {
-            return Ok(lines(field::CUT_NAME, self.setting(size, Align::Left), std::slice::from_ref(text), width));
+            return Ok(lines(
+                self.fonts,
+                field::CUT_NAME,
+                self.setting(size, Align::Left),
+                std::slice::from_ref(text),
+                width,
+            ));
         }
         let (from, to) = (self.dpi.dots_within(self.step.name_um * 8 / 10), self.smallest(steps::SMALLEST_NAME_UM));
         for x_height in (to..=from.max(to)).rev() {
             let size = Type { face: Face::Bold, x_height };
-            if let Some(texts) = wrap(size, text, width).filter(|texts| texts.len() <= NAME_LINES) {
-                return Ok(lines(field::CUT_NAME, self.setting(size, Align::Left), &texts, width));
+            if let Some(texts) = wrap(self.fonts, size, text, width).filter(|texts| texts.len() <= NAME_LINES) {
+                return Ok(lines(self.fonts, field::CUT_NAME, self.setting(size, Align::Left), &texts, width));
             }
         }
         Err(field::CUT_NAME)
@@ -62,16 +69,19 @@ impl<'a> Parts<'a> {
         let white = |size, align| Setting { ink: Ink::White, ..self.setting(size, align) };
         let small = self.body(Face::Bold);
         let (caption, storage) = (&self.label.captions.use_by, &self.label.storage);
-        let date = lines(field::USE_BY, white(size, Align::Left), std::slice::from_ref(date), inner);
-        let mut heading = lines(field::CAPTIONS, white(small, Align::Left), std::slice::from_ref(caption), inner);
-        let beside = measure(small, caption) + self.dots(1_500) + measure(small, storage) <= inner;
+        let date = lines(self.fonts, field::USE_BY, white(size, Align::Left), std::slice::from_ref(date), inner);
+        let mut heading =
+            lines(self.fonts, field::CAPTIONS, white(small, Align::Left), std::slice::from_ref(caption), inner);
+        let beside =
+            self.fonts.measure(small, caption) + self.dots(1_500) + self.fonts.measure(small, storage) <= inner;
         let mut below = None;
         if beside {
-            let storage = lines(field::STORAGE, white(small, Align::Right), std::slice::from_ref(storage), inner);
+            let storage =
+                lines(self.fonts, field::STORAGE, white(small, Align::Right), std::slice::from_ref(storage), inner);
             heading = side_by_side(heading, storage);
         } else {
-            let texts = wrap(small, storage, inner).ok_or(field::STORAGE)?;
-            below = Some(lines(field::STORAGE, white(small, Align::Left), &texts, inner));
+            let texts = wrap(self.fonts, small, storage, inner).ok_or(field::STORAGE)?;
+            below = Some(lines(self.fonts, field::STORAGE, white(small, Align::Left), &texts, inner));
         }
         let rows: Vec<Block> = [Some(heading), Some(date), below].into_iter().flatten().collect();
         let rows = rows.into_iter().filter(|row| row.height > 0).collect();
@@ -90,21 +100,24 @@ impl<'a> Parts<'a> {
         let (pad_x, pad_y, border) = (self.dots(900), self.dots(550), self.dots(250).max(2));
         let inner = width - 2 * pad_x;
         let (bold, regular) = (self.body(Face::Bold), self.body(Face::Regular));
-        if measure(regular, old) > inner {
+        if self.fonts.measure(regular, old) > inner {
             return Err(field::OLD_PRICE);
         }
         let mut old_price =
-            lines(field::OLD_PRICE, self.setting(regular, Align::Right), std::slice::from_ref(old), inner);
+            lines(self.fonts, field::OLD_PRICE, self.setting(regular, Align::Right), std::slice::from_ref(old), inner);
         for mark in &mut old_price.marks {
             strike(mark);
         }
-        let beside = inner - measure(regular, old) - self.dots(1_500);
+        let beside = inner - self.fonts.measure(regular, old) - self.dots(1_500);
         let setting = self.setting(bold, Align::Left);
-        let content = match wrap(bold, reason, beside).filter(|texts| texts.len() <= 2) {
-            Some(texts) => side_by_side(lines(field::MARKDOWN_REASON, setting, &texts, inner), old_price),
+        let content = match wrap(self.fonts, bold, reason, beside).filter(|texts| texts.len() <= 2) {
+            Some(texts) => side_by_side(lines(self.fonts, field::MARKDOWN_REASON, setting, &texts, inner), old_price),
             None => {
-                let texts = wrap(bold, reason, inner).ok_or(field::MARKDOWN_REASON)?;
-                stack(vec![lines(field::MARKDOWN_REASON, setting, &texts, inner), old_price], self.leading())
+                let texts = wrap(self.fonts, bold, reason, inner).ok_or(field::MARKDOWN_REASON)?;
+                stack(
+                    vec![lines(self.fonts, field::MARKDOWN_REASON, setting, &texts, inner), old_price],
+                    self.leading(),
+                )
             }
         };
         let rect = Rect { x: 0, y: 0, width, height: content.height + 2 * pad_y };
@@ -117,17 +130,25 @@ impl<'a> Parts<'a> {
     pub fn prices(&self, width: i32) -> Made {
         let label = self.label;
         let (bold, regular) = (self.body(Face::Bold), self.body(Face::Regular));
-        let weights = measure(bold, &label.net_weight).max(measure(regular, &label.unit_price));
+        let weights = self.fonts.measure(bold, &label.net_weight).max(self.fonts.measure(regular, &label.unit_price));
         let room = width - weights - self.dots(1_500);
-        let size = self
-            .largest(&label.price, room, self.step.price_um, steps::SMALLEST_PRICE_UM)
-            .ok_or_else(|| if measure(regular, &label.price) > width / 2 { field::PRICE } else { field::UNIT_PRICE })?;
-        let left = |name, size, text| lines(name, self.setting(size, Align::Left), std::slice::from_ref(text), width);
+        let size = self.largest(&label.price, room, self.step.price_um, steps::SMALLEST_PRICE_UM).ok_or_else(|| {
+            if self.fonts.measure(regular, &label.price) > width / 2 { field::PRICE } else { field::UNIT_PRICE }
+        })?;
+        let left = |name, size, text| {
+            lines(self.fonts, name, self.setting(size, Align::Left), std::slice::from_ref(text), width)
+        };
         let small = stack(
             vec![left(field::NET_WEIGHT, bold, &label.net_weight), left(field::UNIT_PRICE, regular, &label.unit_price)],
             self.leading() + self.dots(250),
         );
-        let large = lines(field::PRICE, self.setting(size, Align::Right), std::slice::from_ref(&label.price), width);
+        let large = lines(
+            self.fonts,
+            field::PRICE,
+            self.setting(size, Align::Right),
+            std::slice::from_ref(&label.price),
+            width,
+        );
         let drop = last_baseline(&large) - last_baseline(&small);
         let (small_y, large_y) = (drop.max(0), (-drop).max(0));
         let height = (small.height + small_y).max(large.height + large_y);
@@ -141,7 +162,7 @@ impl<'a> Parts<'a> {
         let text = &self.label.tray_code;
         let size =
             self.largest(text, width, self.step.tray_code_um, steps::SMALLEST_TRAY_CODE_UM).ok_or(field::TRAY_CODE)?;
-        Ok(lines(field::TRAY_CODE, self.setting(size, Align::Centre), std::slice::from_ref(text), width))
+        Ok(lines(self.fonts, field::TRAY_CODE, self.setting(size, Align::Centre), std::slice::from_ref(text), width))
     }
 
     /// Lot and day of cutting: on one line where they fit beside each other and the column is flush left.
@@ -150,9 +171,11 @@ impl<'a> Parts<'a> {
         let captions = &self.label.captions;
         let lot = captioned(&captions.lot, &self.label.lot_code);
         let cut = captioned(&captions.cut_on, &self.label.cut_on);
-        if align == Align::Left && measure(fine, &lot) + self.dots(1_500) + measure(fine, &cut) <= width {
-            let lot = lines(field::LOT_CODE, self.setting(fine, Align::Left), &[lot], width);
-            let cut = lines(field::CUT_ON, self.setting(fine, Align::Right), &[cut], width);
+        if align == Align::Left
+            && self.fonts.measure(fine, &lot) + self.dots(1_500) + self.fonts.measure(fine, &cut) <= width
+        {
+            let lot = lines(self.fonts, field::LOT_CODE, self.setting(fine, Align::Left), &[lot], width);
+            let cut = lines(self.fonts, field::CUT_ON, self.setting(fine, Align::Right), &[cut], width);
             return Ok(side_by_side(lot, cut));
         }
         let lot = self.aligned(field::LOT_CODE, fine, &lot, width, align)?;
@@ -197,15 +220,15 @@ impl<'a> Parts<'a> {
     }
 
     fn aligned(&self, name: &'static str, size: Type, text: &str, width: i32, align: Align) -> Made {
-        let texts = wrap(size, text, width).ok_or(name)?;
-        Ok(lines(name, Setting { fit: Fit::Running, ..self.setting(size, align) }, &texts, width))
+        let texts = wrap(self.fonts, size, text, width).ok_or(name)?;
+        Ok(lines(self.fonts, name, Setting { fit: Fit::Running, ..self.setting(size, align) }, &texts, width))
     }
 
     /// The largest bold size at which the text is one line of the width.
     fn largest(&self, text: &str, width: i32, most_um: u32, least_um: u32) -> Option<Type> {
         let (least, most) = (self.smallest(least_um), self.dpi.dots_within(most_um));
         let sizes = (least..=most.max(least)).rev().map(|x_height| Type { face: Face::Bold, x_height });
-        sizes.into_iter().find(|size| measure(*size, text) <= width)
+        sizes.into_iter().find(|size| self.fonts.measure(*size, text) <= width)
     }
 
     fn setting(&self, size: Type, align: Align) -> Setting {

@@ -1,15 +1,15 @@
 //! Breaking text into lines of a given width. Nothing is left out but the space, or the dot between two clauses, at
 //! which a line ends.
 
-use super::text::{Type, measure};
+use super::text::{Fonts, Type};
 
 /// What separates two clauses. A line may end there without showing it.
 pub const CLAUSE: &str = " · ";
 
 /// Breaks text into the fewest lines no wider than `width`, evenly filled where they are few; `None` when one word
 /// alone is too wide.
-pub fn wrap(size: Type, text: &str, width: i32) -> Option<Vec<String>> {
-    let words = words_of(size, text);
+pub fn wrap(fonts: &Fonts, size: Type, text: &str, width: i32) -> Option<Vec<String>> {
+    let words = words_of(fonts, size, text);
     let lines = greedy(&words, width)?;
     Some(if (2..=3).contains(&lines.len()) { balanced(&words, width, 10 * size.x_height, lines) } else { lines })
 }
@@ -22,7 +22,7 @@ struct Word {
     joint_width: i32,
 }
 
-fn words_of(size: Type, text: &str) -> Vec<Word> {
+fn words_of(fonts: &Fonts, size: Type, text: &str) -> Vec<Word> {
     let mut words: Vec<Word> = Vec::new();
     for clause in text.split(CLAUSE) {
         let parts = clause.split(' ').filter(|part| !part.is_empty());
@@ -32,13 +32,18 @@ fn words_of(size: Type, text: &str) -> Vec<Word> {
                 Some(number) if unit => number.text = format!("{} {part}", number.text),
                 _ => {
                     let joint = if index == 0 { CLAUSE } else { " " };
-                    words.push(Word { text: part.to_owned(), width: 0, joint, joint_width: measure(size, joint) });
+                    words.push(Word {
+                        text: part.to_owned(),
+                        width: 0,
+                        joint,
+                        joint_width: fonts.measure(size, joint),
+                    });
                 }
             }
         }
     }
     for word in &mut words {
-        word.width = measure(size, &word.text);
+        word.width = fonts.measure(size, &word.text);
     }
     words
 }
@@ -141,7 +146,7 @@ fn joined(words: &[Word], start: usize, end: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::{CLAUSE, wrap};
-    use crate::labels::text::{Face, Type, measure};
+    use crate::labels::text::{Face, Fonts, Type};
 
     const BODY: Type = Type { face: Face::Regular, x_height: 10 };
     const ORIGIN: &str = "Wild, Pacific, Western Central (FAO 71), longline";
@@ -149,32 +154,35 @@ mod tests {
     #[test]
     fn no_word_is_lost_and_no_line_is_too_wide() {
         for width in 60..600 {
-            let Some(lines) = wrap(BODY, ORIGIN, width) else {
-                assert!(width < measure(BODY, "longline").max(measure(BODY, "Western")), "{width}");
+            let Some(lines) = wrap(Fonts::standard(), BODY, ORIGIN, width) else {
+                assert!(
+                    width < Fonts::standard().measure(BODY, "longline").max(Fonts::standard().measure(BODY, "Western")),
+                    "{width}"
+                );
                 continue;
             };
             assert_eq!(lines.join(" "), ORIGIN);
-            assert!(lines.iter().all(|line| measure(BODY, line) <= width));
+            assert!(lines.iter().all(|line| Fonts::standard().measure(BODY, line) <= width));
         }
     }
 
     #[test]
     fn clauses_part_at_their_dot() {
         let text = ["Yellowfin tuna", "Thunnus albacares"];
-        assert_eq!(wrap(BODY, &text.join(CLAUSE), 290), Some(text.map(str::to_owned).to_vec()));
-        assert_eq!(wrap(BODY, &text.join(CLAUSE), 600), Some(vec![text.join(CLAUSE)]));
+        assert_eq!(wrap(Fonts::standard(), BODY, &text.join(CLAUSE), 290), Some(text.map(str::to_owned).to_vec()));
+        assert_eq!(wrap(Fonts::standard(), BODY, &text.join(CLAUSE), 600), Some(vec![text.join(CLAUSE)]));
     }
 
     #[test]
     fn a_unit_stays_with_its_number() {
         for width in 60..200 {
-            let lines = wrap(BODY, "Keep at 0 to 2 °C", width).unwrap_or_default();
+            let lines = wrap(Fonts::standard(), BODY, "Keep at 0 to 2 °C", width).unwrap_or_default();
             assert!(lines.iter().all(|line| !line.starts_with('°')), "{lines:?}");
         }
     }
 
     #[test]
     fn a_word_wider_than_the_line_is_not_cut() {
-        assert_eq!(wrap(BODY, "Thunfischrückenfilet", 100), None);
+        assert_eq!(wrap(Fonts::standard(), BODY, "Thunfischrückenfilet", 100), None);
     }
 }

@@ -119,12 +119,15 @@ fn no_such_label<T>() -> Result<T, Failure> {
     refuse(Code::NotFound, "tray_code", "there is no such label")
 }
 
-/// The card of a tray, sold or not. A tray without an issued label has none to scan, and an address that names another article or lot
+/// The card of a tray, sold or not. A tray without a sales label has none to scan, and an address that names another article or lot
 /// is on no label of ours: neither is found, and nothing says which it was.
 pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Address) -> Result<Card, Failure> {
     let Ok(code) = TrayCode::parse("tray_code", &address.tray) else { return no_such_label() };
     let Some(tray) = trays::find(reading, &code)? else { return no_such_label() };
-    let Some(newest_use_by) = issued_labels::newest_use_by(reading, tray.id)? else { return no_such_label() };
+    // The labels of what is not sold are for the shop alone.
+    let Some(label) = issued_labels::newest(reading, tray.id)?.filter(|label| label.template.is_for_sale()) else {
+        return no_such_label();
+    };
     let lots = lots_of(reading, tray.id)?;
     if !address.lot.as_ref().is_none_or(|named| lots.iter().any(|lot| lot.code.eq_ignore_ascii_case(named))) {
         return no_such_label();
@@ -147,7 +150,7 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
         for_raw_eating: told.facts.cut.for_raw_eating(),
         cut_on: shop.zone.day_of(tray.cut_at),
         warnings: warnings(&told, now),
-        scanned: scanned(shop, &tray, address, use_by, newest_use_by),
+        scanned: scanned(shop, &tray, address, use_by, label.use_by),
         use_by,
         origins: lots.into_iter().map(|lot| Origin { lot_code: lot.code, catch: lot.catch }).collect(),
     })

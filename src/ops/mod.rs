@@ -20,6 +20,7 @@ pub mod mark_down;
 pub mod once;
 pub mod pick;
 pub mod place_tray;
+pub mod press;
 pub mod receive;
 pub mod repair;
 pub mod review;

@@ -3,46 +3,112 @@
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::{count_lines, issued_labels, markdowns};
-use super::trays::instant;
 use super::write::Tx;
-use crate::domain::tray::{LabelReason, Tray};
+use crate::domain::label_fields::Template;
+use crate::domain::tray::LabelReason;
 use crate::units::instant::Instant;
+use crate::units::mass::Grams;
 use crate::units::money::PricePerKg;
 use diesel::prelude::*;
 
-/// Records a label as printed now, with the life it was printed on.
-pub fn insert(
-    tx: &mut Tx<'_>,
-    act_id: i64,
-    tray: &Tray,
-    at: Instant,
-    reason: LabelReason,
-    life_ends: Option<Instant>,
-) -> Result<(), StoreError> {
+/// A label as it was issued: what stands on it, whatever became of the tray since.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct IssuedLabel {
+    pub act_id: i64,
+    pub tray_id: i64,
+    pub at: Instant,
+    pub reason: LabelReason,
+    pub template: Template,
+    /// None on the label of a frozen bulk tray.
+    pub use_by: Option<Instant>,
+    /// When the life ended as reckoned then.
+    pub life_ends: Option<Instant>,
+    pub net: Grams,
+    pub price: PricePerKg,
+    pub list_price: PricePerKg,
+    pub markdown_reason: Option<String>,
+}
+
+/// Records a label.
+pub fn insert(tx: &mut Tx<'_>, label: &IssuedLabel) -> Result<(), StoreError> {
     let row = (
-        issued_labels::act_id.eq(act_id),
-        issued_labels::tray_id.eq(tray.id),
-        issued_labels::at.eq(at.micros()),
-        issued_labels::reason.eq(reason.as_str()),
-        issued_labels::use_by.eq(tray.use_by.map(Instant::micros)),
-        issued_labels::life_ends_at.eq(life_ends.map(Instant::micros)),
-        issued_labels::net_g.eq(tray.net.get()),
-        issued_labels::price_per_kg_cents.eq(tray.price.get()),
+        issued_labels::act_id.eq(label.act_id),
+        issued_labels::tray_id.eq(label.tray_id),
+        issued_labels::at.eq(label.at.micros()),
+        issued_labels::reason.eq(label.reason.as_str()),
+        issued_labels::use_by.eq(label.use_by.map(Instant::micros)),
+        issued_labels::life_ends_at.eq(label.life_ends.map(Instant::micros)),
+        issued_labels::net_g.eq(label.net.get()),
+        issued_labels::price_per_kg_cents.eq(label.price.get()),
+        issued_labels::list_price_per_kg_cents.eq(label.list_price.get()),
+        issued_labels::markdown_reason.eq(label.markdown_reason.as_deref()),
+        issued_labels::template.eq(label.template.as_str()),
     );
     diesel::insert_into(issued_labels::table).values(row).execute(tx.changing())?;
     Ok(())
 }
 
+/// The labels of a tray, the newest first.
+pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<IssuedLabel>, StoreError> {
+    let rows: Vec<Row> = issued_labels::table
+        .filter(issued_labels::tray_id.eq(tray_id))
+        .order(issued_labels::id.desc())
+        .select(Row::as_select())
+        .load(reading.conn)?;
+    rows.into_iter().map(Row::label).collect()
+}
+
+/// The newest label of a tray, the one that should be on it.
+pub fn newest(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<IssuedLabel>, StoreError> {
+    let row: Option<Row> = issued_labels::table
+        .filter(issued_labels::tray_id.eq(tray_id))
+        .order(issued_labels::id.desc())
+        .select(Row::as_select())
+        .limit(1)
+        .get_result(reading.conn)
+        .optional()?;
+    row.map(Row::label).transpose()
+}
+
+#[derive(Queryable, Selectable)]
+#[diesel(table_name = issued_labels)]
+struct Row {
+    act_id: i64,
+    tray_id: i64,
+    at: i64,
+    reason: String,
+    use_by: Option<i64>,
+    life_ends_at: Option<i64>,
+    net_g: i64,
+    price_per_kg_cents: i64,
+    list_price_per_kg_cents: i64,
+    markdown_reason: Option<String>,
+    template: String,
+}
+
+impl Row {
+    fn label(self) -> Result<IssuedLabel, StoreError> {
+        let impossible = |what: &'static str| move |_| StoreError::impossible("label", what);
+        let instant = |micros: Option<i64>| micros.map(Instant::from_micros).transpose();
+        Ok(IssuedLabel {
+            act_id: self.act_id,
+            tray_id: self.tray_id,
+            at: Instant::from_micros(self.at).map_err(impossible("at"))?,
+            reason: LabelReason::parse(&self.reason).ok_or_else(|| StoreError::impossible("label", "reason"))?,
+            template: Template::parse(&self.template).ok_or_else(|| StoreError::impossible("label", "template"))?,
+            use_by: instant(self.use_by).map_err(impossible("use_by"))?,
+            life_ends: instant(self.life_ends_at).map_err(impossible("life_ends_at"))?,
+            net: Grams::new(self.net_g).map_err(impossible("net_g"))?,
+            price: PricePerKg::new(self.price_per_kg_cents).map_err(impossible("price_per_kg_cents"))?,
+            list_price: PricePerKg::new(self.list_price_per_kg_cents).map_err(impossible("list_price_per_kg_cents"))?,
+            markdown_reason: self.markdown_reason,
+        })
+    }
+}
+
 /// How many labels a tray has had.
 pub fn count_of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<i64, StoreError> {
     Ok(issued_labels::table.filter(issued_labels::tray_id.eq(tray_id)).count().get_result(reading.conn)?)
-}
-
-/// The use-by on the newest label of a tray; none when it never had one.
-pub fn newest_use_by(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<Option<Instant>>, StoreError> {
-    let of_tray = issued_labels::table.filter(issued_labels::tray_id.eq(tray_id)).order(issued_labels::id.desc());
-    let newest: Option<Option<i64>> = of_tray.select(issued_labels::use_by).first(reading.conn).optional()?;
-    newest.map(|use_by| use_by.map(instant).transpose()).transpose()
 }
 
 pub fn insert_markdown(

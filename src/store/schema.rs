@@ -363,6 +363,9 @@ diesel::table! {
         life_ends_at -> Nullable<BigInt>,
         net_g -> BigInt,
         price_per_kg_cents -> BigInt,
+        list_price_per_kg_cents -> BigInt,
+        markdown_reason -> Nullable<Text>,
+        template -> Text,
     }
 }
 

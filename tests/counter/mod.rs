@@ -16,9 +16,11 @@ use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, bre
 use sakudana::ops::desk::{Actor, Desk};
 use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
 use sakudana::ops::hold::{self, HoldDraft};
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::{Arrival, receive};
 use sakudana::ops::{board, label};
 use sakudana::store::StoreOptions;
+use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR};
 use sakudana::units::zone::Zone;
 use sakudana::web::clock;
@@ -39,8 +41,8 @@ pub fn shop() -> Shop {
         name: "Test Counter".into(),
         address: "1 Quay".into(),
         zone: Zone::parse("Europe/Lisbon").unwrap(),
-        currency: "EUR".into(),
-        currency_sign: "€".into(),
+        currency: Currency::new("EUR", "€", false, DecimalMark::Point).unwrap(),
+        weight_unit: WeightUnit::Kilogram,
         jurisdiction: Jurisdiction::Eu,
         rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://counter.example".into(),
@@ -182,7 +184,7 @@ pub fn fill(database: &str) -> Counter {
     let made = desk.act(move |tx, shop| break_down(tx, shop, &actor(), now, &cutting)).unwrap();
     let codes: Vec<String> = made.trays.iter().map(|t| t.code.to_string()).collect();
     for code in codes.clone() {
-        desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, None)).unwrap();
+        desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None)).unwrap();
     }
     let held = HoldDraft { scope: "tray".into(), code: codes[4].clone(), reason: "case door stood open".into() };
     desk.act(move |tx, shop| hold::place(tx, shop, &actor(), now, &held)).unwrap();

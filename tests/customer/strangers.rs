@@ -8,6 +8,9 @@ pub fn learn_nothing(shop: &Shop) {
     let label = saku(shop);
     let (lot, fish) = shop.receive("YFT", 20_000);
     let unlabelled = shop.cut(&fish, 20_000, &[("lean-saku", "front-case", 300)]);
+    // A whole fish has a label for the shop, none for customers.
+    let (_, inside) = shop.receive("YFT", 20_000);
+    shop.label(std::slice::from_ref(&inside));
     let (article, tray) = (LEAN_SAKU, &label.tray);
     let mut slip = tray.clone().into_bytes();
     slip.swap(1, 2);
@@ -15,6 +18,7 @@ pub fn learn_nothing(shop: &Shop) {
     let mut unknown = vec![
         format!("/01/{article}/21/{}", unlabelled[0]),
         format!("/01/02900000000018/21/{fish}"),
+        format!("/01/02900000000018/21/{inside}"),
         format!("/01/{SCRAPE}/21/{tray}"),
         format!("/01/{article}/10/{lot}/21/{tray}"),
         format!("/01/{article}/10//21/{tray}"),

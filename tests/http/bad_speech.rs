@@ -152,7 +152,6 @@ fn trays(t: &Things) -> Made {
         (&t.loin, "markdowns", lower.clone(), 409, "wrong_kind", code),
         (&t.sold, "markdowns", lower, 409, "already_sold", code),
         (&t.saku, "labels", json!({}), 422, "reason_required", "reason"),
-        (&t.loin, "labels", json!({}), 409, "wrong_kind", code),
         (&t.frozen, "labels", json!({}), 409, "frozen", code),
         (&t.sold, "labels", reason, 409, "tray_gone", code),
     ];
@@ -397,6 +396,8 @@ fn queries(t: &Things) -> Made {
         label(&t.saku, "?dpi=203.0", 422, "invalid_value", "dpi"),
         label(&t.saku, "?dpi=", 422, "invalid_value", "dpi"),
         label(&t.saku, "?dpi=203&dpi=300", 400, "malformed_request", "query"),
+        label(&t.saku, "?stock=nobody", 422, "invalid_value", "stock"),
+        label(&t.saku, "?stock=62x40&dpi=250", 422, "invalid_value", "dpi"),
         label(&t.unlabelled, "", 409, "label_refused", "tray_code"),
         label(&nobodys(), "", 404, "not_found", "tray_code"),
     ]);

@@ -17,6 +17,7 @@ use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, p
 use sakudana::ops::freeze_parasites::LetterDraft;
 use sakudana::ops::receive::Arrival;
 use sakudana::store::StoreOptions;
+use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::Instant;
 use sakudana::units::temperature::MilliCelsius;
 use sakudana::units::zone::Zone;
@@ -183,8 +184,8 @@ pub fn shop() -> Shop {
         name: "Kallio Fish".into(),
         address: "Vaasankatu 7, Helsinki".into(),
         zone: Zone::parse("Europe/Helsinki").unwrap(),
-        currency: "EUR".into(),
-        currency_sign: "€".into(),
+        currency: Currency::new("EUR", "€", false, DecimalMark::Point).unwrap(),
+        weight_unit: WeightUnit::Kilogram,
         jurisdiction: Jurisdiction::Eu,
         rules: Rules { cold_limit: MilliCelsius::clamped(5_000), ..Rules::of(Jurisdiction::Eu) },
         web_address: "https://fish.example".into(),

@@ -2,6 +2,7 @@
 //! starts. Each room gets its own small part; nobody else reads the file.
 
 mod customer_page;
+pub mod labels;
 mod reader;
 mod rules;
 mod shop;
@@ -11,6 +12,7 @@ mod tests;
 use super::stop::Stop;
 use crate::domain::shop::Shop;
 use crate::web::pages::customer::CustomerPage;
+use labels::LabelSettings;
 use reader::Section;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -34,6 +36,7 @@ pub struct LogSettings {
 #[derive(Debug, Clone)]
 pub struct Settings {
     pub shop: Shop,
+    pub labels: LabelSettings,
     /// Name or address were left at their defaults, which no label should carry.
     pub shop_is_unnamed: bool,
     pub listen: String,
@@ -72,12 +75,15 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let mut file: Table = text.parse().map_err(|e: toml::de::Error| vec![e.to_string().trim().to_owned()])?;
     let mut problems = Vec::new();
     let shop = shop::read(&mut file, &mut problems);
+    let labels = labels::read(&mut file, &mut problems);
     let (listen, workers, secure_cookies) = read_server(&mut file, &shop, &mut problems);
     let customer_page = customer_page::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     for key in file.keys() {
-        problems.push(format!("{key}: unknown; known are [shop], [server], [customer_page], [database] and [log]"));
+        problems.push(format!(
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [database] and [log]"
+        ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
         text.parse::<SocketAddr>().map(drop).map_err(|_| LISTEN.to_owned())
@@ -96,6 +102,7 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
             log.level = level;
             Ok(Settings {
                 shop,
+                labels,
                 shop_is_unnamed,
                 listen,
                 workers,

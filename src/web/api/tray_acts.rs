@@ -2,13 +2,16 @@
 
 use super::resource;
 use crate::domain::tray::Tray;
+use crate::ops::desk::Desk;
+use crate::ops::label::{self, Wanted};
+use crate::ops::mark_down;
 use crate::ops::place_tray::{Way, take_to};
 use crate::ops::take_out::{Whither, take_out};
 use crate::ops::top_up::{TopUp, top_up};
-use crate::ops::{label, mark_down};
 use crate::web::answer::{Outcome, created, number};
 use crate::web::call::{Look, Recorded};
 use crate::web::permit::{MoveTrays, PrintLabels, ReadStock, Review, TakeOut};
+use crate::web::problem::Problem;
 use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, web};
 use serde::{Deserialize, Serialize};
@@ -209,8 +212,9 @@ pub struct PostLabel {
     responses((status = 201, description = "The tray with the use-by now promised.", body = TrayBody)))]
 async fn post_label(call: Recorded<PrintLabels, PostLabel>, code: web::Path<String>) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
+        let press = desk.press();
         desk.act_once(request, now, move |tx, shop| {
-            Ok(created(&TrayBody::from(label::issue(tx, shop, &actor, now, &code, body.reason.as_deref())?)))
+            Ok(created(&TrayBody::from(label::issue(tx, shop, &press, &actor, now, &code, body.reason.as_deref())?)))
         })
     })
     .await
@@ -220,19 +224,33 @@ async fn post_label(call: Recorded<PrintLabels, PostLabel>, code: web::Path<Stri
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct LabelQuery {
-    /// 203 (default) or 300.
+    /// 203, 300 or 600; as the shop prints when left out.
     #[param(value_type = Option<i64>, example = 203)]
     pub dpi: Option<String>,
+    /// Name of a label stock; the first of the shop's own that takes the whole label when left out.
+    #[param(example = "62x40")]
+    pub stock: Option<String>,
 }
 
-/// The label as it is to be printed now, dot by dot: with the use-by last issued. Where `label_wanted` stands, issue it first.
+impl LabelQuery {
+    pub fn wanted(self) -> Result<Wanted, Problem> {
+        let number = |text: &str| number("dpi", Some(text), 203..=600, 203).map(|dpi| u32::try_from(dpi).unwrap_or(0));
+        Ok(Wanted { stock: self.stock, dpi: self.dpi.as_deref().map(number).transpose()? })
+    }
+}
+
+/// The newest label of the tray as it was issued, dot by dot. Where `label_wanted` stands, issue a new one first.
 #[utoipa::path(get, path = "/v1/trays/{tray_code}/label.png", tag = "labels", operation_id = "get_label", extensions(("x-permission" = json!("read_stock"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
     responses((status = 200, description = "One-bit picture at the printer's resolution.", body = Vec<u8>, content_type = "image/png")))]
 async fn get_label(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
     let query = super::stock::query::<LabelQuery>(&request)?;
-    let dpi = u32::try_from(number("dpi", query.dpi.as_deref(), 203..=300, 203)?).unwrap_or(0);
-    let png = look.ask(move |desk, _| desk.look(|reading, shop| label::picture(reading, shop, &code, dpi))).await?;
+    let wanted = query.wanted()?;
+    let draw = move |desk: &Desk, _| {
+        let press = desk.press();
+        desk.look(|reading, shop| label::picture(reading, shop, &press, &code, &wanted))
+    };
+    let png = look.ask(draw).await?;
     Ok(HttpResponse::Ok().content_type("image/png").insert_header(("Cache-Control", "no-store")).body(png))
 }
 

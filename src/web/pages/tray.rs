@@ -201,9 +201,10 @@ async fn post(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
     };
     let (actor, code) = (visitor.actor.clone(), code.into_inner());
     let back = format!("/trays/{code}");
-    let issued = visitor
-        .service
-        .ask(move |desk, now| desk.act(move |tx, shop| crate::ops::label::issue(tx, shop, &actor, now, &code, None)));
+    let issued = visitor.service.ask(move |desk, now| {
+        let press = desk.press();
+        desk.act(move |tx, shop| crate::ops::label::issue(tx, shop, &press, &actor, now, &code, None))
+    });
     match issued.await {
         Ok(_) => see_other(&back),
         Err(problem) => problem.error_response(),
