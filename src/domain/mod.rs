@@ -4,6 +4,7 @@
 pub mod alarm;
 pub mod breakdown;
 pub mod catalogue;
+pub mod claims;
 pub mod cost;
 pub mod gs1;
 pub mod holding;

@@ -4,7 +4,6 @@
 use super::failure::{Failure, refuse};
 use super::story::{TrayLife, tray_life};
 use crate::domain::catalogue::{Names, Thing};
-use crate::domain::gs1::article_number;
 use crate::domain::language::Language;
 use crate::domain::life::clocks::Clock;
 use crate::domain::lot::{CatchFacts, Lot};
@@ -133,14 +132,16 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
         return no_such_label();
     }
     let told = tray_life(reading, shop, now, &code.to_string())?;
-    let Some(article) = article_number(told.facts.cut.item_number).filter(|own| *own == address.article) else {
+    let item_number = told.facts.cut.item_number;
+    if !shop.codes.names(&address.article, item_number) {
         return no_such_label();
-    };
+    }
     let species =
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;
     let use_by = use_by(&told);
     Ok(Card {
-        article,
+        // A label from before the shop got its prefix leads to the number of today.
+        article: shop.codes.article(item_number).number().unwrap_or_else(|_| address.article.clone()),
         tray_code: code,
         cut: Named { others: names::of(reading, Thing::Cut, &tray.cut)?, own: told.facts.cut.name.clone() },
         fish: Named { others: names::of(reading, Thing::Species, &tray.species)?, own: species.market_name },

@@ -23,6 +23,7 @@ pub mod place_tray;
 pub mod press;
 pub mod receive;
 pub mod repair;
+pub mod resolve;
 pub mod review;
 pub mod scan;
 pub mod secret;

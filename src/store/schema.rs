@@ -476,5 +476,6 @@ diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
 diesel::allow_tables_to_appear_in_same_query!(acts, entries);
 diesel::allow_tables_to_appear_in_same_query!(lots, holdings, trays);
 diesel::allow_tables_to_appear_in_same_query!(trays, lives);
+diesel::allow_tables_to_appear_in_same_query!(trays, issued_labels);
 diesel::allow_tables_to_appear_in_same_query!(breakdowns, breakdown_inputs, breakdown_outputs);
 diesel::allow_tables_to_appear_in_same_query!(places, cuts, species);

@@ -3,7 +3,7 @@
 use crate::counter::actor;
 use crate::measured::FOUR_WARM_HOURS;
 use crate::{Day, day};
-use sakudana::domain::gs1::article_number;
+use sakudana::domain::gs1::own::Article;
 use sakudana::domain::tray::Tray;
 use sakudana::ops::customer::{Address, Card, Scanned, Warning, card};
 use sakudana::ops::sell::{LineDraft, sell};
@@ -13,8 +13,12 @@ const HOUR: i64 = MICROS_PER_HOUR;
 
 impl Day {
     fn card(&self, tray: &Tray, after: i64) -> Card {
-        let address =
-            Address { article: article_number(101).unwrap(), lot: None, tray: tray.code.to_string(), use_by: None };
+        let address = Address {
+            article: Article::Restricted { item_number: 101 }.number().unwrap(),
+            lot: None,
+            tray: tray.code.to_string(),
+            use_by: None,
+        };
         self.desk.look(|reading, shop| card(reading, shop, self.at(after), &address)).unwrap()
     }
 

@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "each test binary uses its part of the counter")]
 
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use sakudana::domain::gs1::own::Codes;
 use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::language::Language;
 use sakudana::domain::lot::CatchDraft;
@@ -46,6 +47,7 @@ pub fn shop() -> Shop {
         jurisdiction: Jurisdiction::Eu,
         rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://counter.example".into(),
+        codes: Codes::default(),
         reversal_minutes: 15,
         drip_permille: 5,
         receiving_scale_g: 20,

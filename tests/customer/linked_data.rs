@@ -2,6 +2,7 @@
 
 use crate::setting::{Shop, act, text};
 use crate::support::from_tests_run;
+use crate::support::server::Server;
 use crate::{Labelled, name_in_japanese, never_says, phone, saku, says};
 use serde_json::{Value, json};
 use std::io::Write;
@@ -90,6 +91,26 @@ pub fn is_read_by_others(shop: &Shop) {
     act(&shop.manager, "/v1/holds", &json!({"scope": "tray", "code": label.tray, "reason": "why"})).expect(201);
     assert_eq!(asked(shop, &label, "application/ld+json", "en").1.properties("warning"), ["held"]);
     strangers_get_problem_details(shop);
+    a_number_of_the_world_is_a_gtin(shop, &label);
+}
+
+/// The same shop, once it has a prefix of GS1's: the old label still leads there, and the article has a number that is its own everywhere.
+fn a_number_of_the_world_is_a_gtin(shop: &Shop, label: &Labelled) {
+    let file = shop.server.directory().join("with-prefix.toml");
+    let text = std::fs::read_to_string(&shop.settings).unwrap();
+    std::fs::write(&file, format!("{text}\n[shop.codes]\ngs1_prefix = \"0614141\"\n")).unwrap();
+    let server = Server::start_with(&["--settings", file.to_str().unwrap()], &shop.database, None);
+    // 9 for variable measure, the prefix, the item number; the check digit worked out by hand (GS1 General Specifications 7.9.1).
+    let gtin = "90614141001012";
+    let id = format!("https://fish.example/01/{gtin}/10/{}/21/{}", label.lot, label.tray);
+    for article in [gtin, label.article.as_str()] {
+        let path = format!("/01/{article}/21/{}", label.tray);
+        let answer = server.client().get(&path).header("Accept", "application/ld+json").send().expect(200);
+        let graph = Graph(triples(&answer.text()));
+        for term in ["https://schema.org/gtin", "https://ref.gs1.org/voc/gtin", "https://schema.org/productID"] {
+            assert_eq!(graph.one(&id, term), gtin);
+        }
+    }
 }
 
 fn identity(shop: &Shop, graph: &Graph, id: &str, label: &Labelled) {

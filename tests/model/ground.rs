@@ -5,6 +5,7 @@
 use crate::support::postgres::{Database, fresh_database};
 use diesel::{Connection, PgConnection, SqliteConnection};
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use sakudana::domain::gs1::own::Codes;
 use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
@@ -189,6 +190,7 @@ pub fn shop() -> Shop {
         jurisdiction: Jurisdiction::Eu,
         rules: Rules { cold_limit: MilliCelsius::clamped(5_000), ..Rules::of(Jurisdiction::Eu) },
         web_address: "https://fish.example".into(),
+        codes: Codes::default(),
         reversal_minutes: REVERSAL_MINUTES,
         drip_permille: DRIP_PERMILLE,
         receiving_scale_g: RECEIVING_SCALE_G,

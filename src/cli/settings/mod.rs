@@ -1,6 +1,7 @@
 //! The settings of one process: a TOML file, the environment over it, the command line over both; every value checked before anything
 //! starts. Each room gets its own small part; nobody else reads the file.
 
+mod codes;
 mod customer_page;
 pub mod labels;
 mod reader;

@@ -3,6 +3,7 @@
 
 use super::address::canonical;
 use super::words::{production, scanned, storage, warning};
+use crate::domain::gs1::restricted::is_restricted;
 use crate::domain::language::Language;
 use crate::domain::shop::Shop;
 use crate::ops::customer::{Card, FirstFrozen, Named, Origin, Scanned, Warning};
@@ -33,7 +34,8 @@ pub fn document(shop: &Shop, language: Language, card: &Card) -> Value {
         },
         "additionalProperty": properties(shop, language, card),
     });
-    if is_global(&card.article) {
+    // A restricted number means something in this shop alone, and would collide with everybody else's.
+    if !is_restricted(&card.article) {
         set(&mut document, "gtin", json!(card.article));
         set(&mut document, "gs1:gtin", json!(card.article));
     }
@@ -50,14 +52,6 @@ fn set(document: &mut Value, key: &str, value: Value) {
     if let Some(object) = document.as_object_mut() {
         object.insert(key.to_owned(), value);
     }
-}
-
-/// Whether an article number of fourteen digits names one article in the world. Restricted circulation numbers (02, 04 and 2 as the first
-/// of thirteen digits; GS1 General Specifications 2.1.11) mean something in this shop alone, and would collide with everybody else's. A
-/// variable-measure number (indicator 9) is global.
-fn is_global(article: &str) -> bool {
-    let restricted = ["002", "004", "02"].iter().any(|prefix| article.starts_with(prefix));
-    article.len() == 14 && !restricted
 }
 
 fn named(language: Language, name: &Named) -> Value {
@@ -134,19 +128,5 @@ const fn warning_code(warning: Warning) -> &'static str {
         Warning::PastUseBy => "past_use_by",
         Warning::LifeEnded => "life_ended",
         Warning::Withdrawn => "withdrawn",
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_of_the_shop_alone_are_no_gtins() {
-        // Reference numbers of GS1's own examples: the demo item, and that with the indicator of variable measure.
-        assert!(is_global("09521234543213") && is_global("99520123456781"));
-        for restricted in ["02900000001015", "00211111111113", "00412345678905", "02112345678900", "1234567890123"] {
-            assert!(!is_global(restricted), "{restricted}");
-        }
     }
 }
