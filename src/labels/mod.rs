@@ -2,18 +2,24 @@
 //! decides what a label says; a label that cannot be drawn whole is refused.
 
 pub mod bitmap;
-pub mod block;
+mod block;
+mod cast;
+mod columns;
 pub mod drawing;
 pub mod facts;
-mod flat;
 pub mod layout;
+pub mod linear;
+mod outline;
 mod parts;
+mod passages;
+pub mod pdf;
 mod png;
 mod read_stocks;
 pub mod refusal;
-pub mod steps;
+mod steps;
 pub mod stock;
 pub mod stocks;
+pub mod svg;
 pub mod symbol;
 pub mod text;
 mod wrap;
@@ -33,7 +39,6 @@ pub fn draw(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<Bitm
 }
 
 /// A drawn label as a PNG file: greyscale, one bit per dot, resolution included.
-#[expect(clippy::expect_used, reason = "a drawn label has dots, and writing to memory does not fail")]
 pub fn png(bitmap: &Bitmap, dpi: Dpi) -> Vec<u8> {
-    png::encode(bitmap, dpi).expect("a picture with dots encodes")
+    png::encode(bitmap, dpi)
 }

@@ -172,7 +172,7 @@ fn codes_are_chosen_and_all_that_is_wrong_is_told() {
     let own = codes("linear = 'price'\nlinear_layout = '2IIIIIVPPPPC'\nlinear_decimals = 0").unwrap().linear.unwrap();
     assert_eq!((own.layout.as_str(), own.decimals), ("2IIIIIVPPPPC", 0));
     let wrong =
-        "gs1_prefix = '061414x'\nlinear = 'both'\nlinear_layout = '3PPPPPIIIIIC'\nlinear_decimals = 4\nnobody = 1";
+        "gs1_prefix = '061414x'\nlinear = 'both'\nlinear_layout = '3PPPPPIIIIIC'\nlinear_decimals = 5\nnobody = 1";
     let problems = codes(wrong).unwrap_err();
     let keys = ["gs1_prefix", "linear", "linear_layout", "linear_decimals", "nobody"];
     assert_eq!(problems.len(), keys.len(), "{problems:#?}");

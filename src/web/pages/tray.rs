@@ -164,7 +164,8 @@ fn label_card(judged: &Judged) -> Markup {
     let tray = &judged.facts.tray;
     markup! {
         @if tray.use_by.is_some() && tray.label_wanted.is_none() && tray.in_stock() {
-            section.card { h2 { "Label" } img.label src={ "/v1/trays/" (tray.code) "/label.png" } alt={ "Label of tray " (tray.code.grouped()) }; }
+            section.card { h2 { "Label" } img.label src={ "/v1/trays/" (tray.code) "/label.png" } alt={ "Label of tray " (tray.code.grouped()) };
+                p { a.reach href={ "/trays/" (tray.code) "/preview" } { "True size, check list, PDF" } } }
         } @else if let Some(wanted) = tray.label_wanted {
             section.card { h2 { "Label" } p { "A label is wanted: " (wanted.as_str().replace('_', " ")) "." }
                 form method="post" action={ "/trays/" (tray.code) "/label" } { button.main type="submit" { "Issue the label" } } }
