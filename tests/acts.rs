@@ -8,6 +8,8 @@
 
 #[path = "acts/alarms.rs"]
 mod alarms;
+#[path = "acts/customer.rs"]
+mod customer;
 #[path = "acts/frozen.rs"]
 mod frozen;
 #[path = "acts/labelled.rs"]

@@ -122,7 +122,7 @@ fn a_customer_reads_what_the_label_leads_to() {
         assert!(!text.contains(secret), "{secret} is told to strangers");
     }
     assert!(page(&v.counter.held).text().contains("Do not eat this"));
-    assert_eq!(page("CCCCCCC").status, 422);
+    assert_eq!(page("CCCCCCC").status, 404);
     let (block, tub) = (&v.counter.blocks[0], &v.counter.tub);
     let status = |path: String| anonymous.get(&path).send().status;
     assert_eq!(status(format!("/01/{saku}/21/{block}")), 200, "the lot may be left out");
@@ -147,6 +147,20 @@ fn pictures_on_request() {
     v.browser.screenshot(&std::path::Path::new(&folder).join("stop.png"));
     v.browser.goto(&v.server.url("/review"));
     v.browser.screenshot(&std::path::Path::new(&folder).join("review.png"));
+    v.browser.set_viewport(390, 1_300);
+    let saku = Article::Restricted { item_number: 101 }.number().unwrap();
+    for language in ["en", "ja"] {
+        for (name, code, query) in [
+            ("fine", &v.counter.blocks[0], ""),
+            ("recalled", &v.counter.held, ""),
+            ("replaced", &v.counter.blocks[1], "&17=200101"),
+        ] {
+            v.browser.goto(&v.server.url(&format!("/01/{saku}/21/{code}?lang={language}{query}")));
+            v.browser.screenshot(&std::path::Path::new(&folder).join(format!("customer-{name}-{language}.png")));
+        }
+        v.browser.goto(&v.server.url(&format!("/01/{saku}/21/CCCCCCC?lang={language}")));
+        v.browser.screenshot(&std::path::Path::new(&folder).join(format!("customer-unknown-{language}.png")));
+    }
 }
 
 #[test]
@@ -196,7 +210,11 @@ fn a_markdown_is_accepted_in_one_touch() {
 fn every_page_fits_a_phone_and_keeps_its_targets_large() {
     let v = visit();
     let tray = format!("/trays/{}", v.counter.blocks[0]);
-    for path in ["/", "/scan", "/review", tray.as_str(), "/problems"] {
+    let saku = Article::Restricted { item_number: 101 }.number().unwrap();
+    let customer = |code: &str, language: &str| format!("/01/{saku}/21/{code}?lang={language}&17=200101");
+    let customers = ["en", "ja"].map(|language| customer(&v.counter.held, language));
+    let [english, japanese] = customers.each_ref().map(String::as_str);
+    for path in ["/", "/scan", "/review", tray.as_str(), "/problems", english, japanese] {
         for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
             v.browser.set_viewport(width, height);
             v.browser.goto(&v.server.url(path));

@@ -11,6 +11,7 @@ pub mod holding;
 pub mod inspection;
 pub mod label_fields;
 pub mod label_words;
+pub mod language;
 pub mod ledger;
 pub mod life;
 pub mod logger;

@@ -20,6 +20,15 @@ diesel::table! {
 }
 
 diesel::table! {
+    names (thing, code, language) {
+        thing -> Text,
+        code -> Text,
+        language -> Text,
+        name -> Text,
+    }
+}
+
+diesel::table! {
     suppliers (code) {
         code -> Text,
         name -> Text,
@@ -144,6 +153,7 @@ diesel::table! {
         note -> Nullable<Text>,
         parasite_freezing -> Nullable<Text>,
         previously_frozen -> BigInt,
+        frozen_on -> Nullable<Text>,
     }
 }
 

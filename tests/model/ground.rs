@@ -22,6 +22,7 @@ use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::Instant;
 use sakudana::units::temperature::MilliCelsius;
 use sakudana::units::zone::Zone;
+use std::collections::BTreeMap;
 
 /// A connection of the test's own.
 #[derive(diesel::MultiConnection)]
@@ -85,6 +86,7 @@ impl Ground {
                     let draft = SpeciesDraft {
                         scientific_name: format!("Piscis {}", code.to_lowercase()),
                         market_name: format!("Fish {code}"),
+                        names: BTreeMap::new(),
                         group: group.into(),
                         parasite_rule: rule.into(),
                         parasite_note: Some("letter of the authority".into()),
@@ -152,6 +154,7 @@ impl CutLine {
     fn draft(&self, number: usize) -> CutDraft {
         CutDraft {
             name: format!("Cut {}", self.code),
+            names: BTreeMap::new(),
             kind: self.kind.into(),
             form: self.form.into(),
             price_per_kg_cents: self.price,
@@ -251,5 +254,6 @@ pub fn arrival(species: &str, place: &str, grams: i64) -> Arrival {
             solid_at_mc: None,
         }),
         previously_frozen: false,
+        frozen_on: None,
     }
 }

@@ -2,6 +2,7 @@
 //! starts. Each room gets its own small part; nobody else reads the file.
 
 mod codes;
+mod customer_page;
 pub mod labels;
 mod reader;
 mod rules;
@@ -11,6 +12,7 @@ mod tests;
 
 use super::stop::Stop;
 use crate::domain::shop::Shop;
+use crate::web::pages::customer::CustomerPage;
 use labels::LabelSettings;
 use reader::Section;
 use std::net::SocketAddr;
@@ -41,6 +43,7 @@ pub struct Settings {
     pub listen: String,
     pub workers: usize,
     pub secure_cookies: bool,
+    pub customer_page: CustomerPage,
     /// A file path or a `postgres://` address.
     pub database: String,
     pub readers: u32,
@@ -75,10 +78,13 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let shop = shop::read(&mut file, &mut problems);
     let labels = labels::read(&mut file, &mut problems);
     let (listen, workers, secure_cookies) = read_server(&mut file, &shop, &mut problems);
+    let customer_page = customer_page::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     for key in file.keys() {
-        problems.push(format!("{key}: unknown; known are [shop], [labels], [server], [database] and [log]"));
+        problems.push(format!(
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [database] and [log]"
+        ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
         text.parse::<SocketAddr>().map(drop).map_err(|_| LISTEN.to_owned())
@@ -95,7 +101,18 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     match (listen, database, level) {
         (Ok(listen), Ok(database), Ok(level)) if problems.is_empty() => {
             log.level = level;
-            Ok(Settings { shop, labels, shop_is_unnamed, listen, workers, secure_cookies, database, readers, log })
+            Ok(Settings {
+                shop,
+                labels,
+                shop_is_unnamed,
+                listen,
+                workers,
+                secure_cookies,
+                customer_page,
+                database,
+                readers,
+                log,
+            })
         }
         _ => Err(problems),
     }

@@ -10,6 +10,7 @@ pub mod holds;
 pub mod labels;
 pub mod lives;
 pub mod lots;
+pub mod names;
 pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;

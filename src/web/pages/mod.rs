@@ -2,7 +2,7 @@
 
 mod alarm;
 mod board;
-mod customer;
+pub mod customer;
 mod layout;
 mod place;
 mod plot;
