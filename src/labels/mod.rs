@@ -7,6 +7,7 @@ pub mod facts;
 pub mod layout;
 mod parts;
 mod png;
+pub mod pwg;
 pub mod refusal;
 pub mod steps;
 pub mod stock;

@@ -15,6 +15,8 @@ pub mod child;
 pub mod decoders;
 pub mod http;
 pub mod postgres;
+pub mod printer;
+pub mod raster;
 pub mod server;
 
 /// The value of a variable that `tests/run` exports.
