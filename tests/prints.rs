@@ -10,6 +10,10 @@
 
 #[path = "prints/client.rs"]
 mod client;
+#[path = "model/ground.rs"]
+mod ground;
+#[path = "prints/queue.rs"]
+mod queue;
 #[path = "prints/stub.rs"]
 mod stub;
 mod support;

@@ -2,6 +2,7 @@
 
 use super::access::Attempts;
 use super::failure::Failure;
+use super::printers::Printers;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
@@ -12,6 +13,7 @@ pub struct Desk {
     store: Store,
     shop: Arc<Shop>,
     pub(super) attempts: Attempts,
+    printers: Printers,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -25,7 +27,17 @@ pub struct Actor {
 impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
-        Ok(Desk { store: Store::open(options, shop.rules.rates)?, shop: Arc::new(shop), attempts: Attempts::default() })
+        let store = Store::open(options, shop.rules.rates)?;
+        Ok(Desk { store, shop: Arc::new(shop), attempts: Attempts::default(), printers: Printers::default() })
+    }
+
+    /// The same desk with printers.
+    pub fn with_printers(self, printers: Printers) -> Desk {
+        Desk { printers, ..self }
+    }
+
+    pub const fn printers(&self) -> &Printers {
+        &self.printers
     }
 
     pub fn shop(&self) -> &Shop {

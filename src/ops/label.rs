@@ -91,7 +91,7 @@ fn fitting(label: &TrayLabel, dpi: Dpi) -> Result<Layout, Failure> {
 }
 
 /// Everything the label of a tray says.
-fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabel, Failure> {
+pub(super) fn facts(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray) -> Result<TrayLabel, Failure> {
     let cut = cut_by_code(reading, "tray_code", &tray.cut)?;
     let species =
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;

@@ -1,11 +1,13 @@
-//! What was printed and marked down and counted: the records beside a tray that are written once.
+//! What was issued and marked down and counted: the records beside a tray that are written once.
 
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::{count_lines, issued_labels, markdowns};
+use super::trays::instant;
 use super::write::Tx;
 use crate::domain::tray::{LabelReason, Tray};
 use crate::units::instant::Instant;
+use crate::units::mass::Grams;
 use crate::units::money::PricePerKg;
 use diesel::prelude::*;
 
@@ -30,6 +32,30 @@ pub fn insert(
     );
     diesel::insert_into(issued_labels::table).values(row).execute(tx.changing())?;
     Ok(())
+}
+
+/// A label as it was issued: what it promises, and by which act.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Issued {
+    pub act_id: i64,
+    pub use_by: Option<Instant>,
+    pub net: Grams,
+    pub price: PricePerKg,
+}
+
+/// The label a tray should carry: the last one issued.
+pub fn newest_of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<Issued>, StoreError> {
+    let columns =
+        (issued_labels::act_id, issued_labels::use_by, issued_labels::net_g, issued_labels::price_per_kg_cents);
+    let newest = issued_labels::table.filter(issued_labels::tray_id.eq(tray_id)).order(issued_labels::id.desc());
+    let row: Option<(i64, Option<i64>, i64, i64)> = newest.select(columns).first(reading.conn).optional()?;
+    let Some((act_id, use_by, net, price)) = row else { return Ok(None) };
+    Ok(Some(Issued {
+        act_id,
+        use_by: use_by.map(instant).transpose()?,
+        net: Grams::new(net).map_err(|e| StoreError::impossible("weight on label", e))?,
+        price: PricePerKg::new(price).map_err(|e| StoreError::impossible("price on label", e))?,
+    }))
 }
 
 /// How many labels a tray has had.

@@ -25,6 +25,7 @@ mod migrate;
 pub mod parasite_freezings;
 pub mod people;
 mod prepared;
+pub mod prints;
 mod read;
 pub mod readings;
 pub mod sales;

@@ -144,6 +144,7 @@ pub fn document() -> Document {
         api::place_lives::Doc::openapi(),
         api::profile::Doc::openapi(),
         api::tray_acts::Doc::openapi(),
+        api::prints::Doc::openapi(),
         api::holds::Doc::openapi(),
         api::alarms::Doc::openapi(),
         api::counts::Doc::openapi(),

@@ -18,6 +18,7 @@ pub mod postgres;
 pub mod printer;
 pub mod raster;
 pub mod server;
+pub mod spooler;
 
 /// The value of a variable that `tests/run` exports.
 ///

@@ -1,6 +1,7 @@
 //! The settings of one process: a TOML file, the environment over it, the command line over both; every value checked before anything
 //! starts. Each room gets its own small part; nobody else reads the file.
 
+mod printers;
 mod reader;
 mod rules;
 mod shop;
@@ -9,6 +10,7 @@ mod tests;
 
 use super::stop::Stop;
 use crate::domain::shop::Shop;
+use crate::jobs::printing::Served;
 use reader::Section;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -41,6 +43,7 @@ pub struct Settings {
     pub database: String,
     pub readers: u32,
     pub log: LogSettings,
+    pub printers: Vec<Served>,
 }
 
 /// What the command line says.
@@ -72,8 +75,9 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let (listen, workers, secure_cookies) = read_server(&mut file, &shop, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
+    let printers = printers::read(&mut file, &mut problems);
     for key in file.keys() {
-        problems.push(format!("{key}: unknown; known are [shop], [server], [database] and [log]"));
+        problems.push(format!("{key}: unknown; known are [shop], [server], [database], [log] and [[printers]]"));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
         text.parse::<SocketAddr>().map(drop).map_err(|_| LISTEN.to_owned())
@@ -90,7 +94,7 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     match (listen, database, level) {
         (Ok(listen), Ok(database), Ok(level)) if problems.is_empty() => {
             log.level = level;
-            Ok(Settings { shop, shop_is_unnamed, listen, workers, secure_cookies, database, readers, log })
+            Ok(Settings { shop, shop_is_unnamed, listen, workers, secure_cookies, database, readers, log, printers })
         }
         _ => Err(problems),
     }

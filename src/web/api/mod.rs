@@ -13,6 +13,7 @@ pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;
 pub mod places;
+pub mod prints;
 pub mod profile;
 pub mod readings;
 pub mod review;
@@ -55,6 +56,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         place_lives::routes,
         profile::routes,
         tray_acts::routes,
+        prints::routes,
         holds::routes,
         alarms::routes,
         counts::routes,

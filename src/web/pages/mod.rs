@@ -6,6 +6,7 @@ mod customer;
 mod layout;
 mod place;
 mod plot;
+mod prints;
 pub mod problems;
 mod review;
 mod rules;
@@ -22,6 +23,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(scan::routes);
     config.configure(review::routes);
     config.configure(tray::routes);
+    config.configure(prints::routes);
     config.configure(place::routes);
     config.configure(alarm::routes);
     config.configure(rules::routes);
