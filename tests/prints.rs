@@ -10,10 +10,21 @@
 
 #[path = "prints/client.rs"]
 mod client;
+mod counter;
 #[path = "model/ground.rs"]
 mod ground;
+#[path = "prints/killed.rs"]
+mod killed;
+#[path = "prints/page.rs"]
+mod page;
 #[path = "prints/queue.rs"]
 mod queue;
+#[path = "prints/served.rs"]
+mod served;
+#[path = "prints/shop.rs"]
+mod shop;
+#[path = "prints/spooled.rs"]
+mod spooled;
 #[path = "prints/stub.rs"]
 mod stub;
 mod support;

@@ -11,12 +11,11 @@ use sakudana::labels::bitmap::{Bitmap, Ink, Rect};
 use sakudana::labels::pwg::{Sheet, encode};
 use sakudana::outbound::ipp::{Address, Job, JobCondition, Media, NoAnswer, Printer, Sent};
 
-use crate::stub::{Request, Stub, answer, http};
+use crate::stub::{PRINT_JOB, Request, Stub, answer, http};
 use crate::support::printer::{self, Variant};
 use crate::support::raster::{Page, pages};
 
 const MEDIA: &str = "om_tray-62x40_62x40mm";
-const PRINT_JOB: u16 = 0x0002;
 
 pub fn client_with(uri: &str, timeout: Duration) -> Printer {
     Printer::at(&Address { uri: uri.to_owned(), timeout }).unwrap()
@@ -48,8 +47,13 @@ fn print(printer: &Printer, title: &str, media: Media) -> Sent {
     printer.print(&Job { title, document: &raster(), media, dpi: 203, copies: 1 })
 }
 
+/// Prints a label that is none of the shop's.
+pub fn print_raster(printer: &Printer, title: &str) -> Sent {
+    print(printer, title, named(MEDIA))
+}
+
 #[track_caller]
-fn accepted(sent: Sent) -> i32 {
+pub fn accepted(sent: Sent) -> i32 {
     match sent {
         Sent::Accepted { job_id, .. } => job_id,
         other => panic!("{other:?}"),

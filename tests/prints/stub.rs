@@ -1,5 +1,7 @@
 //! Printers that do what a real one does too seldom: answer rubbish, answer late, hang up. One connection at a time, over plain TCP.
 
+#![allow(dead_code, reason = "two test programs share this file and each uses part of it")]
+
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::sync::{Arc, Mutex};
@@ -11,6 +13,9 @@ use ipp::model::{DelimiterTag, IppVersion, StatusCode};
 use ipp::parser::IppParser;
 use ipp::request::IppRequestResponse;
 use ipp::value::IppValue;
+
+/// The number of the operation.
+pub const PRINT_JOB: u16 = 0x0002;
 
 /// What a stub does with a request once it has all of it. None hangs up without a word.
 pub type Reply = Box<dyn Fn(&Request) -> Option<Vec<u8>> + Send>;
@@ -46,6 +51,11 @@ impl Stub {
             }
         });
         stub
+    }
+
+    /// A printer that says it is ready, takes every document, and hangs up over it.
+    pub fn that_hangs_up() -> Stub {
+        Stub::start(Box::new(|request| if request.operation == PRINT_JOB { None } else { Some(ready(request)) }))
     }
 
     pub fn requests(&self) -> Vec<Request> {
@@ -100,4 +110,19 @@ pub fn answer(id: i32, status: u16, group: DelimiterTag, attributes: Vec<(&str, 
         response.attributes_mut().add(group, IppAttribute::with_name(name, value).unwrap());
     }
     http("200 OK", "application/ipp", &response.to_bytes())
+}
+
+/// A printer that says it is ready for everything we send.
+pub fn ready(request: &Request) -> Vec<u8> {
+    let keyword = |word: &str| IppValue::Keyword(word.try_into().unwrap());
+    let attributes = vec![
+        ("printer-state", IppValue::Enum(3)),
+        ("printer-state-reasons", keyword("none")),
+        ("printer-is-accepting-jobs", IppValue::Boolean(true)),
+        ("document-format-supported", IppValue::MimeMediaType("image/pwg-raster".try_into().unwrap())),
+        ("pwg-raster-document-type-supported", keyword("black_1")),
+        ("pwg-raster-document-resolution-supported", IppValue::Resolution { cross_feed: 203, feed: 203, units: 3 }),
+        ("media-supported", keyword("om_label_62x40mm")),
+    ];
+    answer(request.id, 0, DelimiterTag::PrinterAttributes, attributes)
 }
