@@ -132,10 +132,10 @@ impl Server {
             Next::Follow(print) => self.follow(print),
             Next::Send(print) => self.send(print),
             Next::Nothing => {
-                if self.asked.is_none_or(|at| at.elapsed() >= QUIET) {
-                    if let Err(words) = self.ask() {
-                        tracing::debug!(printer = self.name(), words, "a quiet printer");
-                    }
+                if self.asked.is_none_or(|at| at.elapsed() >= QUIET)
+                    && let Err(words) = self.ask()
+                {
+                    tracing::debug!(printer = self.name(), words, "a quiet printer");
                 }
                 Ok(QUEUE)
             }

@@ -110,7 +110,8 @@ fn record(
 }
 
 /// Gives a print up. One that the printer has, or is being sent, is asked back from the printer, which says how it ended.
-pub fn cancel(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64) -> Result<Shown, Failure> {
+pub fn cancel(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64, reason: Option<&str>) -> Result<Shown, Failure> {
+    let reason = text::optional_note("reason", reason)?;
     let mut print = by_id(tx, id)?;
     let words = format!("given up by {}", actor.name);
     match print.state {
@@ -126,7 +127,7 @@ pub fn cancel(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64) -> Result<S
             }
         }
     }
-    record(tx, actor, now, "cancel_print", None)?;
+    record(tx, actor, now, "cancel_print", reason.as_deref())?;
     prints::save(tx, &print)?;
     shown(tx, print)
 }

@@ -124,7 +124,6 @@ fn text(value: &IppValue) -> Option<String> {
 fn status_in_words(status: u16) -> &'static str {
     match status {
         0x0000..=0x00ff => "done",
-        0x0400 => "the printer did not understand the request",
         0x0401..=0x0403 => "the printer wants to know who asks",
         0x0404 => "the printer cannot do that now",
         0x0406 => "the printer does not know it",
@@ -138,7 +137,7 @@ fn status_in_words(status: u16) -> &'static str {
         0x0506 => "the printer takes no jobs now",
         0x0507 => "the printer is busy",
         0x0508 => "the job was cancelled at the printer",
-        0x0400..=0x04ff => "the printer refused",
-        _ => "the printer failed",
+        0x0500.. => "the printer failed",
+        _ => "the printer refused",
     }
 }

@@ -476,6 +476,14 @@ const PRINT: &[Row] = &[
 ];
 
 #[rustfmt::skip]
+const CANCEL: &[Row] = &[
+    ("/reason", "\"too late\"", 409, "print_over", Some("id")),
+    ("/reason", "\"\"", 422, V, None),
+    ("/reason", LONG, 422, V, None),
+    ("/why", "\"x\"", 422, V, None),
+];
+
+#[rustfmt::skip]
 const RESOLUTION: &[Row] = &[
     ("/printed", "\"no\"", 409, "not_in_doubt", Some("id")),
     ("/printed", "\"maybe\"", 422, V, None),
@@ -515,7 +523,7 @@ fn tables(t: &Things) -> Vec<(String, Value, &'static [Row])> {
         ),
         ("/v1/prints".into(), json!({"tray_code": t.loin}), &[("/copies", "1", 409, "wrong_kind", Some("tray_code"))]),
         (format!("/v1/prints/{}/resolve", t.print_settled), json!({"printed": "yes"}), RESOLUTION),
-        (format!("/v1/prints/{}/cancel", t.print_settled), json!({}), &[("/reason", "\"x\"", 422, V, None)]),
+        (format!("/v1/prints/{}/cancel", t.print_settled), json!({}), CANCEL),
         ("/v1/people".into(), json!({"name": "Rui", "role": "counter", "password": PHRASE}), PERSON),
         ("/v1/keys".into(), json!({"name": "till 9", "role": "till", "valid_days": 30}), KEY),
     ]

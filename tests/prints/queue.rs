@@ -97,7 +97,7 @@ impl Stand {
 
     fn cancel(&self, print: &Print) -> Result<Shown, Failure> {
         let id = print.id;
-        self.ground.desk.act(move |tx, _| print::cancel(tx, &actor(), at(50), id))
+        self.ground.desk.act(move |tx, _| print::cancel(tx, &actor(), at(50), id, None))
     }
 
     fn resolve(&self, print: &Print, found: Found) -> Result<Shown, Failure> {

@@ -174,7 +174,7 @@ async fn list(request: HttpRequest, look: Look<PrintLabels>) -> Outcome {
     page(&request, &found.into_iter().map(PrintBody::from).collect::<Vec<_>>(), next)
 }
 
-/// One print.
+/// One print as it stands.
 #[utoipa::path(get, path = "/v1/prints/{id}", tag = "labels", operation_id = "get_print", extensions(("x-permission" = json!("print_labels"))),
     params(("id" = i64, Path, example = 12)),
     responses((status = 200, description = "The print.", body = PrintBody)))]
@@ -186,7 +186,11 @@ async fn get(look: Look<PrintLabels>, path: web::Path<String>) -> Outcome {
 
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct PostCancel {}
+pub struct PostCancel {
+    #[serde(default)]
+    #[schema(example = "printed on the other one")]
+    pub reason: Option<String>,
+}
 
 /// Gives a print up. One that the printer has is asked back from it: `cancel_wanted_by` stands until the printer has said how it ended.
 #[utoipa::path(post, path = "/v1/prints/{id}/cancel", tag = "labels", operation_id = "cancel_print", request_body = PostCancel, extensions(("x-permission" = json!("print_labels"))),
@@ -194,9 +198,10 @@ pub struct PostCancel {}
     responses((status = 201, description = "Given up, or asked back.", body = PrintBody)))]
 async fn post_cancel(call: Recorded<PrintLabels, PostCancel>, path: web::Path<String>) -> Outcome {
     let id = id(&path)?;
-    call.record(move |desk, request, actor, now, PostCancel {}| {
-        let answer = desk
-            .act_once(request, now, move |tx, _| Ok(created(&PrintBody::from(print::cancel(tx, &actor, now, id)?))))?;
+    call.record(move |desk, request, actor, now, body| {
+        let answer = desk.act_once(request, now, move |tx, _| {
+            Ok(created(&PrintBody::from(print::cancel(tx, &actor, now, id, body.reason.as_deref())?)))
+        })?;
         desk.printers().ring();
         Ok(answer)
     })

@@ -182,7 +182,7 @@ async fn press(request: HttpRequest, path: web::Path<(String, String)>) -> HttpR
         desk.act(move |tx, _| match what.as_str() {
             "printed" => print::resolve(tx, &actor, now, id, Found::Printed).map(drop),
             "again" => print::resolve(tx, &actor, now, id, Found::Missing).map(drop),
-            _ => print::cancel(tx, &actor, now, id).map(drop),
+            _ => print::cancel(tx, &actor, now, id, None).map(drop),
         })?;
         desk.printers().ring();
         Ok(())
