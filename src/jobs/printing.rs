@@ -44,6 +44,8 @@ pub struct Printing {
 
 /// Starts a thread for each printer.
 pub fn start(desk: &Arc<Desk>, served: &[Served], clock: fn() -> Instant) -> std::io::Result<Printing> {
+    let (names, now) = (served.iter().map(|one| one.printer.name.clone()).collect::<Vec<_>>(), clock());
+    desk.act(move |tx, _| printing::orphans(tx, &names, now)).map_err(std::io::Error::other)?;
     let stop = Arc::new(AtomicBool::new(false));
     let mut running = Printing { desk: Arc::clone(desk), stop: Arc::clone(&stop), threads: Vec::new() };
     for one in served {

@@ -52,6 +52,19 @@ pub fn next(reading: &mut Reading<'_>, printer: &str, now: Instant) -> Result<Ne
     Ok(Next::Nothing)
 }
 
+/// Sees to prints of printers that are served no more: what such a printer has, nobody will follow to its end. What waits goes on waiting, and
+/// says why.
+pub fn orphans(tx: &mut Tx<'_>, served: &[String], now: Instant) -> Result<(), Failure> {
+    const WORDS: &str = "its printer is no longer set up";
+    for mut print in prints::open(tx)?.into_iter().filter(|print| !served.contains(&print.printer)) {
+        if print.happen(Event::Lost, now, WORDS) || (print.state == State::Waiting && print.reasons != WORDS) {
+            WORDS.clone_into(&mut print.reasons);
+            prints::save(tx, &print)?;
+        }
+    }
+    Ok(())
+}
+
 /// Why the label that an act issued is no longer the one its tray should carry.
 pub(super) fn outdated(
     reading: &mut Reading<'_>,

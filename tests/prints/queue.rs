@@ -255,6 +255,28 @@ pub fn what_is_given_up(which: Which) {
     s.clean();
 }
 
+/// A printer is taken out of the settings with prints before it and on it.
+pub fn what_has_no_printer_any_more(which: Which) {
+    let s = stand(which);
+    let (one, two, three) =
+        (s.print(0, None, 1).unwrap().print, s.print(1, None, 1).unwrap().print, s.print(2, None, 1).unwrap().print);
+    let (sending, taken) = (s.claim(&one, 2).unwrap(), s.claim(&two, 2).unwrap());
+    let printing = s.report(&taken, accepted(5), 3);
+    let see_to = |served: &'static str| {
+        s.ground.desk.act(move |tx, _| printing::orphans(tx, &[served.to_owned()], at(9))).unwrap();
+    };
+    see_to("counter");
+    assert_eq!(
+        (s.read(&sending), s.read(&printing), s.read(&three)),
+        (sending.clone(), printing.clone(), three.clone())
+    );
+    see_to("back");
+    assert_eq!((s.read(&sending).state, s.read(&printing).state), (State::Unknown, State::Unknown));
+    let waiting = s.read(&three);
+    assert_eq!((waiting.state, waiting.reasons.as_str()), (State::Waiting, "its printer is no longer set up"));
+    assert_eq!(s.next(10), Next::Send(waiting), "it is back: what waited is printed");
+}
+
 pub fn eight_at_once_claim_it_once(which: Which) {
     let s = stand(which);
     for block in 0..3 {
@@ -288,5 +310,6 @@ on_both! {
     what_was_refused_is_tried_later_and_later => refused_on_sqlite, refused_on_postgres;
     what_is_outdated_never_goes_out => outdated_on_sqlite, outdated_on_postgres;
     what_is_given_up => given_up_on_sqlite, given_up_on_postgres;
+    what_has_no_printer_any_more => orphaned_on_sqlite, orphaned_on_postgres;
     eight_at_once_claim_it_once => claimed_once_on_sqlite, claimed_once_on_postgres;
 }

@@ -210,6 +210,7 @@ async fn post_cancel(call: Recorded<PrintLabels, PostCancel>, path: web::Path<St
 
 #[derive(Debug, Clone, Copy, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(example = "yes")]
 pub enum WhatWasFound {
     Yes,
     No,
@@ -219,7 +220,6 @@ pub enum WhatWasFound {
 #[serde(deny_unknown_fields)]
 pub struct PostResolution {
     /// Whether the label is there: `yes`, or `no`, and then it is printed again. To leave it at that, cancel it.
-    #[schema(example = "yes")]
     pub printed: WhatWasFound,
 }
 
