@@ -4,6 +4,7 @@ use super::press;
 use super::settings::Settings;
 use super::stop::Stop;
 use crate::ops::desk::Desk;
+use crate::ops::printers::Printers;
 use crate::store::StoreOptions;
 use std::path::{Path, PathBuf};
 
@@ -30,8 +31,10 @@ pub fn shown(database: &str) -> String {
 /// Opens the shop, creating the database where there is none.
 pub fn open(settings: &Settings) -> Result<Desk, Stop> {
     let options = StoreOptions { database: settings.database.clone(), readers: settings.readers };
-    let press = press::make(&settings.labels)?;
-    Ok(Desk::open(&options, settings.shop.clone())?.with_press(press))
+    let press = press::make(&settings.labels, &settings.printers)?;
+    let printers = settings.printers.iter().map(|served| served.printer.clone()).collect();
+    let desk = Desk::open(&options, settings.shop.clone())?;
+    Ok(desk.with_press(press).with_printers(Printers::of(printers)))
 }
 
 /// Opens the shop only if its database is there: a command that looks at a shop must not create an empty one.

@@ -3,19 +3,26 @@
 use super::settings::labels::LabelSettings;
 use super::stop::Stop;
 use crate::domain::label_fields::Pack;
+use crate::domain::printing::Printer;
+use crate::jobs::printing::Served;
 use crate::labels::stock::Dpi;
 use crate::labels::stocks::Stocks;
 use crate::labels::text::Fonts;
 use crate::ops::press::Press;
 
 /// Reads what the settings name.
-pub fn make(settings: &LabelSettings) -> Result<Press, Stop> {
+pub fn make(settings: &LabelSettings, printers: &[Served]) -> Result<Press, Stop> {
     let mut problems = Vec::new();
     let fonts = fonts(&settings.fonts, &mut problems);
     let stocks = stocks(settings.stock_file.as_deref(), &mut problems);
     let dpi = Dpi::from_number(settings.dpi).unwrap_or(Dpi::D203);
     for name in settings.stocks.iter().filter(|name| stocks.find(name, dpi).is_none()) {
         problems.push(format!("labels.stocks: there is no stock {name:?} at {} dpi", dpi.per_inch()));
+    }
+    for Printer { name, stock, dpi } in printers.iter().map(|served| &served.printer) {
+        if Dpi::from_number(*dpi).and_then(|dpi| stocks.find(stock, dpi)).is_none() {
+            problems.push(format!("printers: {name}: there is no stock {stock:?} at {dpi} dpi"));
+        }
     }
     let pack = if settings.small_packs { Pack::Small } else { Pack::Usual };
     if problems.is_empty() {
@@ -76,14 +83,14 @@ mod tests {
 
     #[test]
     fn what_is_named_must_be_there() {
-        assert!(make(&settings()).is_ok());
+        assert!(make(&settings(), &[]).is_ok());
         let wrong = LabelSettings {
             stocks: vec!["62x40".into(), "a4-62x40".into()],
             fonts: vec!["no/such.ttf".into(), "Cargo.toml".into()],
             stock_file: Some("Cargo.toml".into()),
             ..settings()
         };
-        let Err(Stop::Wrong(lines)) = make(&wrong) else { panic!("files that are none were taken") };
+        let Err(Stop::Wrong(lines)) = make(&wrong, &[]) else { panic!("files that are none were taken") };
         for part in ["no/such.ttf", "Cargo.toml: no TrueType", "labels.stock_file: Cargo.toml", "\"a4-62x40\" at 203"] {
             assert!(lines.iter().any(|line| line.contains(part)), "{part}: {lines:#?}");
         }

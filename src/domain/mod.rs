@@ -20,6 +20,7 @@ pub mod parasites;
 pub mod permissions;
 pub mod picking;
 pub mod place;
+pub mod printing;
 pub mod profile;
 pub mod refusal;
 pub mod review;

@@ -14,6 +14,7 @@ mod parts;
 mod passages;
 pub mod pdf;
 mod png;
+pub mod pwg;
 mod read_stocks;
 pub mod refusal;
 mod steps;

@@ -1,4 +1,4 @@
-//! What was printed and marked down and counted: the records beside a tray that are written once.
+//! What was issued and marked down and counted: the records beside a tray that are written once.
 
 use super::error::StoreError;
 use super::prepared::on_either;

@@ -26,6 +26,7 @@ pub mod names;
 pub mod parasite_freezings;
 pub mod people;
 mod prepared;
+pub mod prints;
 mod read;
 pub mod readings;
 pub mod sales;

@@ -428,6 +428,27 @@ diesel::table! {
 }
 
 diesel::table! {
+    prints (id) {
+        id -> BigInt,
+        act_id -> BigInt,
+        tray_id -> BigInt,
+        printer -> Text,
+        copies -> BigInt,
+        wanted_at -> BigInt,
+        state -> Text,
+        reasons -> Text,
+        job_id -> Nullable<BigInt>,
+        job_uri -> Nullable<Text>,
+        attempts -> BigInt,
+        next_try_at -> BigInt,
+        reason -> Nullable<Text>,
+        actor -> Text,
+        finished_at -> Nullable<BigInt>,
+        cancel_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
     idempotency (client, route, request_key) {
         client -> Text,
         route -> Text,

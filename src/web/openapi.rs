@@ -146,6 +146,7 @@ pub fn document() -> Document {
         api::profile::Doc::openapi(),
         api::tray_acts::Doc::openapi(),
         api::labels::Doc::openapi(),
+        api::prints::Doc::openapi(),
         api::holds::Doc::openapi(),
         api::alarms::Doc::openapi(),
         api::counts::Doc::openapi(),

@@ -4,6 +4,7 @@
 mod codes;
 mod customer_page;
 pub mod labels;
+mod printers;
 mod reader;
 mod rules;
 mod shop;
@@ -12,6 +13,7 @@ mod tests;
 
 use super::stop::Stop;
 use crate::domain::shop::Shop;
+use crate::jobs::printing::Served;
 use crate::web::pages::customer::CustomerPage;
 use labels::LabelSettings;
 use reader::Section;
@@ -48,6 +50,7 @@ pub struct Settings {
     pub database: String,
     pub readers: u32,
     pub log: LogSettings,
+    pub printers: Vec<Served>,
 }
 
 /// What the command line says.
@@ -81,9 +84,10 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let customer_page = customer_page::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
+    let printers = printers::read(&mut file, &mut problems);
     for key in file.keys() {
         problems.push(format!(
-            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [database] and [log]"
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [database], [log] and [[printers]]"
         ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
@@ -112,6 +116,7 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
                 database,
                 readers,
                 log,
+                printers,
             })
         }
         _ => Err(problems),

@@ -48,6 +48,22 @@ fn the_example_names_every_key() {
     }
     assert!(EXAMPLE.contains("\n[shop.codes]\n"));
     assert!(EXAMPLE.contains("\n[[shop.ladder]]\n"));
+    let problems = read_alone("[[printers]]\nnobody = 1").unwrap_err();
+    let known = problems.iter().find_map(|p| p.split_once("known are ")).unwrap().1;
+    for key in known.split(", ") {
+        assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
+    }
+}
+
+/// The lines of the printer that begin with `#` and a key are one that can be set so.
+#[test]
+fn the_example_says_a_printer() {
+    let said = EXAMPLE.split("\n#[[printers]]\n").nth(1).unwrap();
+    let lines = said.lines().filter_map(|line| line.strip_prefix('#')).filter(|line| !line.starts_with(' '));
+    let text = lines.collect::<Vec<_>>().join("\n");
+    let settings = read_alone(&format!("[[printers]]\n{text}")).unwrap();
+    assert_eq!(settings.printers.len(), 1);
+    assert_eq!(settings.printers[0].printer.name, "counter");
 }
 
 /// The lines that begin with `#` and a key are the profile's own values; said aloud, they change nothing.
@@ -142,6 +158,7 @@ fn each_wrong_value_is_named_with_its_key() {
         ("log.format", "[log]\nformat = 'xml'"),
         ("shop", "shop = 1"),
         ("prices", "[prices]\na = 1"),
+        ("printers", "[printers]\nname = 'counter'"),
     ];
     for (key, text) in rows {
         let problems = read_alone(text).map(|s| words(&s)).unwrap_err();

@@ -15,6 +15,7 @@ pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;
 pub mod places;
+pub mod prints;
 pub mod profile;
 pub mod readings;
 pub mod review;
@@ -58,6 +59,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         profile::routes,
         tray_acts::routes,
         labels::routes,
+        prints::routes,
         holds::routes,
         alarms::routes,
         counts::routes,
