@@ -70,6 +70,14 @@ fn a_label_is_seen_at_its_true_size_with_all_it_must_say() {
     v.browser.click("form.choose button", "Show");
     v.browser.find(".card", "944 × 590 dots at 300");
     assert!(v.browser.url().ends_with("?stock=80x50&dpi=300"), "{}", v.browser.url());
+    // What does not fit says why and lets another stock be tried; it is no defect of the page.
+    for (query, why) in [("stock=40x30", "does not fit"), ("stock=a4-62x40&dpi=203", "no such label stock")] {
+        v.browser.goto(&v.server.url(&format!("/trays/{code}/preview?{query}")));
+        v.browser.find("h2", "Not printed so");
+        v.browser.find(".caution", why);
+    }
+    v.browser.click("form.choose button", "Show");
+    v.browser.find("h2", "Not printed so");
     assert!(v.browser.console().iter().all(|entry| entry.level != "SEVERE"), "{:?}", v.browser.console());
     if let Ok(folder) = std::env::var("SAKUDANA_PICTURES") {
         v.browser.goto(&v.server.url(&format!("/trays/{code}/preview")));
