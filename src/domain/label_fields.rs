@@ -36,6 +36,10 @@ impl Template {
         }
     }
 
+    pub fn parse(text: &str) -> Option<Template> {
+        Template::ALL.into_iter().find(|template| template.as_str() == text)
+    }
+
     /// Whether a customer ever sees it.
     pub const fn is_for_sale(self) -> bool {
         !matches!(self, Template::Bulk | Template::Kitchen)

@@ -2,6 +2,7 @@
 
 use super::access::Attempts;
 use super::failure::Failure;
+use super::press::Press;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
@@ -11,6 +12,7 @@ use std::sync::Arc;
 pub struct Desk {
     store: Store,
     shop: Arc<Shop>,
+    press: Arc<Press>,
     pub(super) attempts: Attempts,
 }
 
@@ -25,7 +27,18 @@ pub struct Actor {
 impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
-        Ok(Desk { store: Store::open(options, shop.rules.rates)?, shop: Arc::new(shop), attempts: Attempts::default() })
+        let store = Store::open(options, shop.rules.rates)?;
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts: Attempts::default() })
+    }
+
+    /// The same desk with the shop's own press.
+    #[must_use]
+    pub fn with_press(self, press: Press) -> Desk {
+        Desk { press: Arc::new(press), ..self }
+    }
+
+    pub fn press(&self) -> Arc<Press> {
+        Arc::clone(&self.press)
     }
 
     pub fn shop(&self) -> &Shop {

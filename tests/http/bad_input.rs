@@ -343,7 +343,8 @@ const TUB_SALE: &[Row] = &[
     ("/lines/0/tray_code", "\"\"", 422, "not_a_code", None),
     ("/lines/0/tray_code", LONG, 422, "not_a_code", None),
     ("/lines/0/tray_code", "\"https://other.example/01/02900000001011/21/C4H7K9P\"", 422, "other_shop", None),
-    ("/lines/0/tray_code", "\"https://fish.example/01/02900000001011\"", 422, "not_a_code", None),
+    ("/lines/0/tray_code", "\"https://fish.example/01/02900000001011\"", 422, "wrong_check_digit", None),
+    ("/lines/0/tray_code", "\"https://fish.example/01/02900000001015\"", 422, "not_a_code", None),
     ("/lines/0/tray_code", "\"\\u0000\"", 422, V, None),
     ("/sold_at", "\"2026-01-07T06:30:00Z\"", 422, V, None),
 ];

@@ -15,6 +15,7 @@ pub mod child;
 pub mod decoders;
 pub mod http;
 pub mod postgres;
+pub mod python;
 pub mod server;
 
 /// The value of a variable that `tests/run` exports.
