@@ -75,7 +75,7 @@ impl Rows {
     fn run(&self, at: usize, difference: u64, back: usize) -> usize {
         let most = LONGEST.min(self.length - at);
         let mut length = alike(difference);
-        while length % 8 == 0 && length > 0 && length < most {
+        while length.is_multiple_of(8) && length > 0 && length < most {
             let place = at + PADDING + length;
             let more = alike(self.word(place) ^ self.word(place - back));
             if more == 0 {
