@@ -7,6 +7,7 @@ pub mod domain;
 pub mod jobs;
 pub mod labels;
 pub mod ops;
+pub mod outbound;
 pub mod store;
 pub mod units;
 pub mod web;

@@ -8,8 +8,12 @@
 
 #[path = "acts/alarms.rs"]
 mod alarms;
+#[path = "acts/customer.rs"]
+mod customer;
 #[path = "acts/frozen.rs"]
 mod frozen;
+#[path = "acts/labelled.rs"]
+mod labelled;
 #[path = "acts/measured.rs"]
 mod measured;
 #[path = "acts/watched.rs"]

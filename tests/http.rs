@@ -27,6 +27,8 @@ mod rights;
 mod schema;
 #[path = "http/setting.rs"]
 mod setting;
+#[path = "prints/stub.rs"]
+mod stub;
 mod support;
 #[path = "http/whole_job.rs"]
 mod whole_job;

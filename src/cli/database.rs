@@ -1,8 +1,10 @@
 //! Which database a command works on: named, shown without its secrets, opened. Everything in it belongs to lower floors.
 
+use super::press;
 use super::settings::Settings;
 use super::stop::Stop;
 use crate::ops::desk::Desk;
+use crate::ops::printers::Printers;
 use crate::store::StoreOptions;
 use std::path::{Path, PathBuf};
 
@@ -29,7 +31,10 @@ pub fn shown(database: &str) -> String {
 /// Opens the shop, creating the database where there is none.
 pub fn open(settings: &Settings) -> Result<Desk, Stop> {
     let options = StoreOptions { database: settings.database.clone(), readers: settings.readers };
-    Ok(Desk::open(&options, settings.shop.clone())?)
+    let press = press::make(&settings.labels, &settings.printers)?;
+    let printers = settings.printers.iter().map(|served| served.printer.clone()).collect();
+    let desk = Desk::open(&options, settings.shop.clone())?;
+    Ok(desk.with_press(press).with_printers(Printers::of(printers)))
 }
 
 /// Opens the shop only if its database is there: a command that looks at a shop must not create an empty one.

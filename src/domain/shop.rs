@@ -1,5 +1,6 @@
 //! The shop itself: what its settings say of it that rules and labels need.
 
+use super::gs1::own::Codes;
 use super::profile::Rules;
 use super::review::Ladder;
 use crate::units::currency::{Currency, WeightUnit};
@@ -40,6 +41,8 @@ pub struct Shop {
     pub rules: Rules,
     /// Scheme and host of the address in the QR, such as `https://fish.example`.
     pub web_address: String,
+    /// What the codes on labels are made of.
+    pub codes: Codes,
     /// Minutes within which a mis-scan can be put back.
     pub reversal_minutes: i64,
     /// Drip that may go missing at a breakdown without a word, in permille of the input.

@@ -1,3 +1,6 @@
-//! Acts without a request: what the shop does on its own as time passes. What is to be done is decided in `ops`.
+//! Acts without a request: what the shop does on its own as time passes, and what it does with other machines. What is to be done is decided in
+//! `ops`.
 
+mod paper;
+pub mod printing;
 pub mod watch;

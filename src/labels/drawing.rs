@@ -2,6 +2,7 @@
 //! strokes lie over earlier ones.
 
 use super::bitmap::{Bitmap, Ink, Rect};
+use super::linear::Ean13;
 use super::stock::Dpi;
 use super::symbol::Symbol;
 use super::text::{Fonts, Type};
@@ -41,6 +42,19 @@ pub enum Stroke {
         /// Dots along one side of a module.
         dots_per_module: i32,
     },
+    /// The bars of a linear code with their quiet zones; its digits are text.
+    Linear {
+        /// Its bars.
+        code: Arc<Ean13>,
+        /// Left edge of the left quiet zone.
+        x: i32,
+        /// Top edge of the bars.
+        y: i32,
+        /// Dots along a module.
+        dots_per_module: i32,
+        /// Dots from the top to the end of the guard bars.
+        height: i32,
+    },
 }
 
 /// One label, laid out on paper of its size.
@@ -68,6 +82,9 @@ impl Drawing {
                 }
                 Stroke::Symbol { symbol, x, y, dots_per_module } => {
                     symbol.paint(&mut picture, *x, *y, *dots_per_module)
+                }
+                Stroke::Linear { code, x, y, dots_per_module, height } => {
+                    code.paint(&mut picture, *x, *y, *dots_per_module, *height)
                 }
             }
         }

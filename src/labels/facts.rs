@@ -77,6 +77,12 @@ impl TrayLabel {
         self.texts.get(field as usize).map_or("", String::as_str)
     }
 
+    /// The text of a field if the label's rules know it: what a template has no place for is not printed, such as a price on a label for the
+    /// kitchen.
+    pub(super) fn shown(&self, field: Field) -> &str {
+        if self.rule(field).is_some() { self.text(field) } else { "" }
+    }
+
     /// The word at the head of a label that is not for sale.
     pub fn heading(&self) -> &str {
         match self.template {
@@ -84,6 +90,12 @@ impl TrayLabel {
             Template::Bulk => &self.captions.bulk,
             Template::Block | Template::Tub | Template::Markdown => "",
         }
+    }
+
+    /// The same label with one field cut down to almost nothing, or the linear code left out: asked when a label does not fit, to find out
+    /// which field, shortened, would let it.
+    pub(super) fn shortened(&self, field: Field) -> Self {
+        self.clone().with(field, if field == Field::Linear { "" } else { "-" })
     }
 
     /// The rule of a field; none where the label's rules do not know it.

@@ -106,15 +106,19 @@ impl Ean13 {
         (QUIET_LEFT + MODULES + QUIET_RIGHT) * dots_per_module
     }
 
-    /// Paints the bars with the corner of the left quiet zone at `x`, `y`; `height` dots from the top to the end of the guard bars. The
-    /// digits are text, and the layout's.
-    pub fn paint(&self, picture: &mut Bitmap, x: i32, y: i32, dots_per_module: i32, height: i32) {
-        for bar in self.spans() {
+    /// The bars in dots, the corner of the left quiet zone at `x`, `y`; `height` dots from the top to the end of the guard bars.
+    pub fn rects(&self, x: i32, y: i32, dots_per_module: i32, height: i32) -> impl Iterator<Item = Rect> {
+        self.spans().map(move |bar| {
             let shorter = if bar.depth == Depth::Guard { 0 } else { GUARD_DEPTH * dots_per_module };
             let left = x + (QUIET_LEFT + bar.modules.start) * dots_per_module;
             let width = (bar.modules.end - bar.modules.start) * dots_per_module;
-            picture.fill(Rect { x: left, y, width, height: height - shorter }, Ink::Black);
-        }
+            Rect { x: left, y, width, height: height - shorter }
+        })
+    }
+
+    /// Paints the bars. The digits are text, and the layout's.
+    pub fn paint(&self, picture: &mut Bitmap, x: i32, y: i32, dots_per_module: i32, height: i32) {
+        self.rects(x, y, dots_per_module, height).for_each(|bar| picture.fill(bar, Ink::Black));
     }
 }
 

@@ -2,19 +2,25 @@
 //! decides what a label says; a label that cannot be drawn whole is refused.
 
 pub mod bitmap;
-pub mod block;
+mod block;
+mod cast;
+mod columns;
 pub mod drawing;
 pub mod facts;
-mod flat;
 pub mod layout;
 pub mod linear;
+mod outline;
 mod parts;
+mod passages;
+pub mod pdf;
 mod png;
+pub mod pwg;
 mod read_stocks;
 pub mod refusal;
-pub mod steps;
+mod steps;
 pub mod stock;
 pub mod stocks;
+pub mod svg;
 pub mod symbol;
 pub mod text;
 mod wrap;

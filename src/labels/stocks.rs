@@ -86,7 +86,7 @@ mod tests {
             colour = "red"
 
             [[stock]]
-            name = "twice"
+            name = "other"
             width_mm = 62
             height_mm = 40
             margin_mm = { left = 1, top = 1, right = 1 }
@@ -99,6 +99,13 @@ mod tests {
             height_mm = 40
             margin_mm = 1
             dpi = 203
+
+            [[stock]]
+            name = "twice"
+            width_mm = 62
+            height_mm = 40
+            margin_mm = 1
+            dpi = [300, 203]
             sheet = { paper = "A4", columns = 4, rows = 7, left_mm = 8, top_mm = 8.5, pitch_x_mm = 66, pitch_y_mm = 39 }
         "#;
         let problems = Stocks::read(text).expect_err("a file full of mistakes");
@@ -110,13 +117,13 @@ mod tests {
             "stock 1 (Too Wide): margin_mm must be from 0.5 to 10",
             "stock 1 (Too Wide): dpi must be one or more of 203, 300, 600",
             "stock 1 (Too Wide): colour is not known",
-            "stock 2 (twice): margin_mm.bottom is missing",
-            "stock 2 (twice): dpi names 203 twice",
-            "stock 2 (twice): dots.203",
-            "stock 2 (twice): dots.300 is for a resolution dpi does not name",
-            "stock 3 (twice): the name with 203 dpi stands twice",
-            "stock 3 (twice): sheet.pitch_y_mm",
-            "stock 3 (twice): the labels do not lie on the paper",
+            "stock 2 (other): margin_mm.bottom is missing",
+            "stock 2 (other): dpi names 203 twice",
+            "stock 2 (other): dots.203",
+            "stock 2 (other): dots.300 is for a resolution dpi does not name",
+            "stock 4 (twice): the name with 203 dpi stands twice",
+            "stock 4 (twice): sheet.pitch_y_mm",
+            "stock 4 (twice): the labels do not lie on the paper",
         ] {
             told(part);
         }

@@ -3,6 +3,7 @@
 use super::access::Attempts;
 use super::failure::Failure;
 use super::press::Press;
+use super::printers::Printers;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
@@ -14,6 +15,7 @@ pub struct Desk {
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,
+    printers: Printers,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -28,7 +30,8 @@ impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts: Attempts::default() })
+        let (attempts, printers) = (Attempts::default(), Printers::default());
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers })
     }
 
     /// The same desk with the shop's own press.
@@ -39,6 +42,16 @@ impl Desk {
 
     pub fn press(&self) -> Arc<Press> {
         Arc::clone(&self.press)
+    }
+
+    /// The same desk with printers.
+    #[must_use]
+    pub fn with_printers(self, printers: Printers) -> Desk {
+        Desk { printers, ..self }
+    }
+
+    pub const fn printers(&self) -> &Printers {
+        &self.printers
     }
 
     pub fn shop(&self) -> &Shop {

@@ -148,6 +148,12 @@ pub const QUESTIONS: &[Question] = &[
                 WHERE h.scope = 'lot' AND EXISTS (SELECT 1 FROM entries e WHERE e.tray_id = l.tray_id AND e.lot_id = h.target_id AND e.act_id < s.act_id) \
                 AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at)",
     },
+    Question {
+        name: "prints: every print is of a label that was issued for its tray",
+        count: "SELECT id FROM prints",
+        wrong: "SELECT 'print ' || p.id AS what FROM prints p \
+                WHERE NOT EXISTS (SELECT 1 FROM issued_labels i WHERE i.act_id = p.act_id AND i.tray_id = p.tray_id)",
+    },
 ];
 
 /// Checks every invariant on one consistent state.

@@ -1,11 +1,13 @@
-//! What was printed and marked down and counted: the records beside a tray that are written once.
+//! What was issued and marked down and counted: the records beside a tray that are written once.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
-use super::schema::{count_lines, issued_labels, markdowns};
+use super::schema::{count_lines, issued_labels, markdowns, trays};
+use super::trays::instant;
 use super::write::Tx;
 use crate::domain::label_fields::Template;
-use crate::domain::tray::LabelReason;
+use crate::domain::tray::{Kind, LabelReason};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 use crate::units::money::PricePerKg;
@@ -48,30 +50,47 @@ pub fn insert(tx: &mut Tx<'_>, label: &IssuedLabel) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The labels of a tray, the newest first.
+type Columns = (
+    issued_labels::act_id,
+    issued_labels::tray_id,
+    issued_labels::at,
+    issued_labels::reason,
+    issued_labels::use_by,
+    issued_labels::life_ends_at,
+    issued_labels::net_g,
+    issued_labels::price_per_kg_cents,
+    issued_labels::list_price_per_kg_cents,
+    issued_labels::markdown_reason,
+    issued_labels::template,
+);
+
+/// The labels of a tray, the latest last.
 pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<IssuedLabel>, StoreError> {
-    let rows: Vec<Row> = issued_labels::table
+    let query = issued_labels::table
         .filter(issued_labels::tray_id.eq(tray_id))
-        .order(issued_labels::id.desc())
-        .select(Row::as_select())
+        .order((issued_labels::at, issued_labels::id))
+        .select(Columns::default());
+    let rows: Vec<Row> = on_either!(reading.conn, own => query.load(own))?;
+    rows.into_iter().map(Row::label).collect()
+}
+
+/// The latest label of a tray, the one that should be on it.
+pub fn newest(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<IssuedLabel>, StoreError> {
+    Ok(of_tray(reading, tray_id)?.pop())
+}
+
+/// Every label of the blocks of a cut that are in stock, tray by tray, the latest of each last.
+pub fn of_blocks_in_stock(reading: &mut Reading<'_>, cut: &str) -> Result<Vec<IssuedLabel>, StoreError> {
+    let rows: Vec<Row> = issued_labels::table
+        .inner_join(trays::table.on(trays::id.eq(issued_labels::tray_id)))
+        .filter(trays::cut_code.eq(cut).and(trays::fate.is_null()).and(trays::kind.eq(Kind::Block.as_str())))
+        .order((issued_labels::tray_id, issued_labels::at, issued_labels::id))
+        .select(Columns::default())
         .load(reading.conn)?;
     rows.into_iter().map(Row::label).collect()
 }
 
-/// The newest label of a tray, the one that should be on it.
-pub fn newest(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<IssuedLabel>, StoreError> {
-    let row: Option<Row> = issued_labels::table
-        .filter(issued_labels::tray_id.eq(tray_id))
-        .order(issued_labels::id.desc())
-        .select(Row::as_select())
-        .limit(1)
-        .get_result(reading.conn)
-        .optional()?;
-    row.map(Row::label).transpose()
-}
-
-#[derive(Queryable, Selectable)]
-#[diesel(table_name = issued_labels)]
+#[derive(Queryable)]
 struct Row {
     act_id: i64,
     tray_id: i64,
@@ -88,19 +107,20 @@ struct Row {
 
 impl Row {
     fn label(self) -> Result<IssuedLabel, StoreError> {
-        let impossible = |what: &'static str| move |_| StoreError::impossible("label", what);
-        let instant = |micros: Option<i64>| micros.map(Instant::from_micros).transpose();
+        let mass = |grams| Grams::new(grams).map_err(|e| StoreError::impossible("mass", e));
+        let price = |cents| PricePerKg::new(cents).map_err(|e| StoreError::impossible("price", e));
+        let unknown = |what: &str| StoreError::impossible("label", what);
         Ok(IssuedLabel {
             act_id: self.act_id,
             tray_id: self.tray_id,
-            at: Instant::from_micros(self.at).map_err(impossible("at"))?,
-            reason: LabelReason::parse(&self.reason).ok_or_else(|| StoreError::impossible("label", "reason"))?,
-            template: Template::parse(&self.template).ok_or_else(|| StoreError::impossible("label", "template"))?,
-            use_by: instant(self.use_by).map_err(impossible("use_by"))?,
-            life_ends: instant(self.life_ends_at).map_err(impossible("life_ends_at"))?,
-            net: Grams::new(self.net_g).map_err(impossible("net_g"))?,
-            price: PricePerKg::new(self.price_per_kg_cents).map_err(impossible("price_per_kg_cents"))?,
-            list_price: PricePerKg::new(self.list_price_per_kg_cents).map_err(impossible("list_price_per_kg_cents"))?,
+            at: instant(self.at)?,
+            reason: LabelReason::parse(&self.reason).ok_or_else(|| unknown(&self.reason))?,
+            template: Template::parse(&self.template).ok_or_else(|| unknown(&self.template))?,
+            use_by: self.use_by.map(instant).transpose()?,
+            life_ends: self.life_ends_at.map(instant).transpose()?,
+            net: mass(self.net_g)?,
+            price: price(self.price_per_kg_cents)?,
+            list_price: price(self.list_price_per_kg_cents)?,
             markdown_reason: self.markdown_reason,
         })
     }

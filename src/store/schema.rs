@@ -20,6 +20,15 @@ diesel::table! {
 }
 
 diesel::table! {
+    names (thing, code, language) {
+        thing -> Text,
+        code -> Text,
+        language -> Text,
+        name -> Text,
+    }
+}
+
+diesel::table! {
     suppliers (code) {
         code -> Text,
         name -> Text,
@@ -144,6 +153,7 @@ diesel::table! {
         note -> Nullable<Text>,
         parasite_freezing -> Nullable<Text>,
         previously_frozen -> BigInt,
+        frozen_on -> Nullable<Text>,
     }
 }
 
@@ -418,6 +428,27 @@ diesel::table! {
 }
 
 diesel::table! {
+    prints (id) {
+        id -> BigInt,
+        act_id -> BigInt,
+        tray_id -> BigInt,
+        printer -> Text,
+        copies -> BigInt,
+        wanted_at -> BigInt,
+        state -> Text,
+        reasons -> Text,
+        job_id -> Nullable<BigInt>,
+        job_uri -> Nullable<Text>,
+        attempts -> BigInt,
+        next_try_at -> BigInt,
+        reason -> Nullable<Text>,
+        actor -> Text,
+        finished_at -> Nullable<BigInt>,
+        cancel_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
     idempotency (client, route, request_key) {
         client -> Text,
         route -> Text,
@@ -466,5 +497,6 @@ diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
 diesel::allow_tables_to_appear_in_same_query!(acts, entries);
 diesel::allow_tables_to_appear_in_same_query!(lots, holdings, trays);
 diesel::allow_tables_to_appear_in_same_query!(trays, lives);
+diesel::allow_tables_to_appear_in_same_query!(trays, issued_labels);
 diesel::allow_tables_to_appear_in_same_query!(breakdowns, breakdown_inputs, breakdown_outputs);
 diesel::allow_tables_to_appear_in_same_query!(places, cuts, species);

@@ -3,7 +3,9 @@
 #![allow(dead_code, reason = "each test binary uses its part of the counter")]
 
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use sakudana::domain::gs1::own::Codes;
 use sakudana::domain::inspection::InspectionDraft;
+use sakudana::domain::language::Language;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
@@ -23,6 +25,7 @@ use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR};
 use sakudana::units::zone::Zone;
 use sakudana::web::clock;
+use std::collections::BTreeMap;
 
 pub const PASSWORD: &str = "three gulls on a bollard";
 
@@ -44,6 +47,7 @@ pub fn shop() -> Shop {
         jurisdiction: Jurisdiction::Eu,
         rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://counter.example".into(),
+        codes: Codes::default(),
         reversal_minutes: 15,
         drip_permille: 5,
         receiving_scale_g: 20,
@@ -88,12 +92,14 @@ pub fn arrival(received_at: Option<Instant>) -> Arrival {
         },
         parasite_letter: None,
         previously_frozen: false,
+        frozen_on: None,
     }
 }
 
 fn cut(name: &str, kind: &str, form: &str, price: i64, hours: Option<i64>, item: i64) -> CutDraft {
     CutDraft {
         name: name.into(),
+        names: BTreeMap::new(),
         kind: kind.into(),
         form: form.into(),
         price_per_kg_cents: price,
@@ -111,6 +117,7 @@ pub fn catalogue(desk: &Desk, now: Instant) {
         let species = SpeciesDraft {
             scientific_name: "Thunnus albacares".into(),
             market_name: "Yellowfin tuna".into(),
+            names: BTreeMap::from([(Language::Japanese, "キハダ".into())]),
             group: "tuna".into(),
             parasite_rule: "exempt".into(),
             parasite_note: Some("authority letter of the test".into()),

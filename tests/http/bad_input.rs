@@ -50,6 +50,7 @@ pub struct Things {
     pub hold_released: i64,
     pub sale: i64,
     pub sale_reversed: i64,
+    pub print_settled: i64,
 }
 
 pub fn is_refused(shop: &Shop) {
@@ -173,6 +174,8 @@ fn things(shop: &Shop) -> Things {
         .send()
         .expect(201);
     new_key(&shop.manager, "one more", "reader");
+    let print_settled = shop.print_in_doubt(&made[1], None);
+    act(&shop.counter, &format!("/v1/prints/{print_settled}/resolve"), &json!({"printed": "yes"})).expect(201);
     let (_, untouched) = shop.receive("YFT", 8_000);
     Things {
         saku: made[0].clone(),
@@ -192,6 +195,7 @@ fn things(shop: &Shop) -> Things {
         hold_released,
         sale,
         sale_reversed,
+        print_settled,
     }
 }
 
@@ -343,7 +347,8 @@ const TUB_SALE: &[Row] = &[
     ("/lines/0/tray_code", "\"\"", 422, "not_a_code", None),
     ("/lines/0/tray_code", LONG, 422, "not_a_code", None),
     ("/lines/0/tray_code", "\"https://other.example/01/02900000001011/21/C4H7K9P\"", 422, "other_shop", None),
-    ("/lines/0/tray_code", "\"https://fish.example/01/02900000001011\"", 422, "not_a_code", None),
+    ("/lines/0/tray_code", "\"https://fish.example/01/02900000001011\"", 422, "wrong_check_digit", None),
+    ("/lines/0/tray_code", "\"https://fish.example/01/02900000001015\"", 422, "not_a_code", None),
     ("/lines/0/tray_code", "\"\\u0000\"", 422, V, None),
     ("/sold_at", "\"2026-01-07T06:30:00Z\"", 422, V, None),
 ];
@@ -451,6 +456,42 @@ const KEY: &[Row] = &[
     ("/name", LONG, 422, V, None),
 ];
 
+#[rustfmt::skip]
+const PRINT: &[Row] = &[
+    ("/copies", "0", 422, V, None),
+    ("/copies", "-1", 422, V, None),
+    ("/copies", "21", 422, V, None),
+    ("/copies", "1.5", 422, V, None),
+    ("/copies", "\"1\"", 422, V, None),
+    ("/copies", "9223372036854775808", 422, V, None),
+    ("/printer", "\"no-such\"", 422, U, None),
+    ("/printer", "7", 422, V, None),
+    ("/tray_code", "\"4006381333931\"", 422, "not_a_code", None),
+    ("/tray_code", "\"\"", 422, "not_a_code", None),
+    ("/tray_code", "-", 422, V, None),
+    ("/tray_code", "\"https://other.example/01/02900000001011/21/C4H7K9P\"", 422, "other_shop", None),
+    ("/reason", "-", 422, "reason_required", None),
+    ("/reason", "\"\"", 422, V, None),
+    ("/reason", LONG, 422, V, None),
+    ("/dpi", "300", 422, V, None),
+];
+
+#[rustfmt::skip]
+const CANCEL: &[Row] = &[
+    ("/reason", "\"too late\"", 409, "print_over", Some("id")),
+    ("/reason", "\"\"", 422, V, None),
+    ("/reason", LONG, 422, V, None),
+    ("/why", "\"x\"", 422, V, None),
+];
+
+#[rustfmt::skip]
+const RESOLUTION: &[Row] = &[
+    ("/printed", "\"no\"", 409, "not_in_doubt", Some("id")),
+    ("/printed", "\"maybe\"", 422, V, None),
+    ("/printed", "true", 422, V, None),
+    ("/printed", "-", 422, V, None),
+];
+
 fn tables(t: &Things) -> Vec<(String, Value, &'static [Row])> {
     let tray = |tray: &str, name: &str| format!("/v1/trays/{tray}/{name}");
     let breakdown = json!({"inputs": [{"tray_code": t.loin, "grams": 1_000}], "place_code": "bench",
@@ -470,6 +511,20 @@ fn tables(t: &Things) -> Vec<(String, Value, &'static [Row])> {
         ("/v1/holds".into(), json!({"scope": "tray", "code": t.saku, "reason": "smells odd"}), HOLD),
         ("/v1/counts".into(), json!({"lines": [{"tray_code": t.tub, "counted_g": 480}], "reason": "count"}), COUNT),
         ("/v1/scans".into(), json!({"text": t.saku}), SCAN),
+        ("/v1/prints".into(), json!({"tray_code": t.other_saku, "reason": "torn"}), PRINT),
+        (
+            "/v1/prints".into(),
+            json!({"tray_code": t.sold}),
+            &[("/reason", "\"torn\"", 409, "tray_gone", Some("tray_code"))],
+        ),
+        (
+            "/v1/prints".into(),
+            json!({"tray_code": t.frozen}),
+            &[("/reason", "\"torn\"", 409, "frozen", Some("tray_code"))],
+        ),
+        ("/v1/prints".into(), json!({"tray_code": t.loin}), &[("/copies", "1", 409, "wrong_kind", Some("tray_code"))]),
+        (format!("/v1/prints/{}/resolve", t.print_settled), json!({"printed": "yes"}), RESOLUTION),
+        (format!("/v1/prints/{}/cancel", t.print_settled), json!({}), CANCEL),
         ("/v1/people".into(), json!({"name": "Rui", "role": "counter", "password": PHRASE}), PERSON),
         ("/v1/keys".into(), json!({"name": "till 9", "role": "till", "valid_days": 30}), KEY),
     ]

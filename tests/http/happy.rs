@@ -90,7 +90,26 @@ const TABLE: &[(&str, Call)] = &[
         act(&shop.manager, &format!("/v1/trays/{}/markdowns", stock.saku[4]), &body)
     }),
     ("issue_label", |shop, stock| on_tray(shop, &stock.saku[4], "labels", &json!({}))),
+    ("list_printers", |shop, _| shop.counter.get("/v1/printers").send()),
+    ("print_label", |shop, stock| {
+        act(&shop.counter, "/v1/prints", &json!({"tray_code": stock.saku[4], "reason": "the first got wet"}))
+    }),
+    ("list_prints", |shop, _| shop.cutter.get("/v1/prints?limit=1").send()),
+    ("get_print", |shop, _| shop.cutter.get("/v1/prints/1").send()),
+    ("cancel_print", |shop, _| act(&shop.counter, "/v1/prints/1/cancel", &json!({}))),
+    ("resolve_print", |shop, stock| {
+        let id = shop.print_in_doubt(&stock.saku[4], Some("once more"));
+        act(&shop.counter, &format!("/v1/prints/{id}/resolve"), &json!({"printed": "yes"}))
+    }),
     ("get_label", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.png", stock.saku[4])).send()),
+    ("get_label_page", |shop, stock| {
+        shop.till.get(&format!("/v1/trays/{}/label.pdf?dpi=300&stock=80x50", stock.saku[4])).send()
+    }),
+    ("get_label_drawing", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.svg", stock.saku[4])).send()),
+    ("draw_label_sheets", |shop, stock| {
+        let body = json!({"tray_codes": [stock.saku[4]], "stock": "a4-62x40", "start_at": 21});
+        shop.counter.post("/v1/label-sheets").json(&body).send()
+    }),
     ("scan", |shop, stock| shop.till.post("/v1/scans").json(&json!({"text": stock.saku[4]})).send()),
     ("pick_list", |shop, _| shop.till.get("/v1/pick-list?cut=lean-saku&count=3").send()),
     ("place_hold", |shop, stock| {

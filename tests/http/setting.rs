@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
+use crate::stub::Stub;
 use crate::support::http::{Answer, Client};
 use crate::support::postgres::fresh_database;
 use crate::support::server::{Kind, Server};
@@ -17,8 +18,17 @@ address = "Quay 4, Port Amal"
 time_zone = "Asia/Tokyo"
 web_address = "https://fish.example"
 
+# Each test says whom it asks as.
+[customer_page]
+trusted_proxy_header = "x-forwarded-for"
+
 [shop.rules]
 cold_limit_mc = { value = 5000, validated = "the test's own ground" }
+
+[[printers]]
+name = "counter"
+stock = "62x40"
+timeout_seconds = 2
 "#;
 
 /// What stands before each tray code in the QR of this shop.
@@ -43,6 +53,7 @@ pub struct Shop {
     pub till: Client,
     pub reader: Client,
     pub logger: Client,
+    _printer: Stub,
     _directory: TempDir,
 }
 
@@ -50,7 +61,10 @@ impl Shop {
     pub fn open(kind: Kind) -> Shop {
         let directory = tempfile::tempdir().expect("a temporary directory");
         let settings = directory.path().join("shop.toml").display().to_string();
-        std::fs::write(&settings, SETTINGS).expect("room for settings");
+        // What is printed here ends in doubt: the stub takes a document and hangs up.
+        let printer = Stub::that_hangs_up();
+        let text = format!("{SETTINGS}uri = \"{}\"\n", printer.uri);
+        std::fs::write(&settings, text).expect("room for settings");
         let (database, guard) = match kind {
             Kind::Sqlite => (directory.path().join("shop.db").display().to_string(), None),
             Kind::Postgres => {
@@ -75,6 +89,7 @@ impl Shop {
             anonymous,
             owner,
             server,
+            _printer: printer,
             _directory: directory,
         };
         shop.fill_catalogue();
@@ -127,6 +142,19 @@ impl Shop {
         for tray in trays {
             act(&self.counter, &format!("/v1/trays/{tray}/labels"), &json!({})).expect(201);
         }
+    }
+
+    /// Prints a label and waits until nobody knows what became of it; gives the number of the print.
+    pub fn print_in_doubt(&self, tray: &str, reason: Option<&str>) -> i64 {
+        let body = json!({"tray_code": tray, "printer": "counter", "reason": reason});
+        let id = act(&self.counter, "/v1/prints", &body).expect(201).json()["print_id"].as_i64().expect("a number");
+        for _ in 0..600 {
+            if self.counter.get(&format!("/v1/prints/{id}")).send().expect(200).json()["state"] == "unknown" {
+                return id;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+        panic!("print {id} never comes to its end");
     }
 
     pub fn tray(&self, code: &str) -> Value {

@@ -6,6 +6,7 @@ use sakudana::domain::shop::Jurisdiction;
 use sakudana::labels::facts::{Captions, TrayLabel};
 use sakudana::labels::stock::{Dpi, LabelStock};
 use sakudana::labels::stocks::Stocks;
+use sakudana::labels::text::Fonts;
 
 /// A wild block that was frozen to keep it.
 pub const USUAL: Circumstances =
@@ -195,4 +196,11 @@ pub fn japanese() -> TrayLabel {
             "生の魚です。妊娠中の方、小さなお子様、免疫力の低い方は、生で召し上がらないでください。",
         );
     label.in_words(captions)
+}
+
+/// The built-in family with BIZ UD Gothic behind it (SIL Open Font License 1.1).
+pub fn japanese_fonts() -> Fonts {
+    let path = "/usr/share/fonts/truetype/bizud-gothic/BIZUDGothic-Regular.ttf";
+    let file = std::fs::read(path).unwrap_or_else(|error| panic!("{path}: {error} (`bash tests/run` installs it)"));
+    Fonts::with(vec![file]).expect("a typeface")
 }

@@ -74,6 +74,11 @@ impl Watched {
         self.child.id()
     }
 
+    /// Whether it has ended by itself.
+    pub fn ended(&mut self) -> bool {
+        matches!(self.child.try_wait(), Ok(Some(_)))
+    }
+
     /// SIGTERM, then SIGKILL after ten seconds. Returns the exit code, or `None` if a signal ended
     /// it. A second call returns the same.
     pub fn stop(&mut self) -> Option<i32> {

@@ -15,7 +15,11 @@ pub mod child;
 pub mod decoders;
 pub mod http;
 pub mod postgres;
+pub mod printer;
+pub mod python;
+pub mod raster;
 pub mod server;
+pub mod spooler;
 
 /// The value of a variable that `tests/run` exports.
 ///

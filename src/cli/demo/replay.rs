@@ -152,6 +152,7 @@ impl Hand<'_, '_> {
                 solid_at_mc: None,
             }),
             previously_frozen: row.previously_frozen == YesNo::Yes,
+            frozen_on: row.frozen_on_day.map(date),
         };
         let received = receive(self.tx, self.shop, &actor, self.now, &arrival)?;
         self.shelf.name(&row.label, received.tray.code.to_string())

@@ -1,5 +1,6 @@
 //! The table `[shop]`: what rules and labels need to know of the shop.
 
+use super::codes;
 use super::reader::Section;
 use super::rules;
 use crate::domain::profile::Rules;
@@ -19,13 +20,15 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
     let name = |text: &str| text::name("", text).ok();
     let short = "must be a text of 1 to 80 characters";
     let jurisdiction = section.text("jurisdiction", Jurisdiction::Eu, "must be \"us\" or \"eu\"", Jurisdiction::parse);
+    let currency = currency(&mut section, jurisdiction);
+    let codes = codes::read(&mut section, currency.decimals());
     let shop = Shop {
         name: section.text("name", UNNAMED.to_owned(), short, name),
         address: section.text("address", NO_ADDRESS.to_owned(), short, name),
         zone: section.text("time_zone", Zone::UTC, "must be an IANA time zone such as Europe/Lisbon", |text| {
             Zone::parse(text).ok()
         }),
-        currency: currency(&mut section, jurisdiction),
+        currency,
         weight_unit: section.text(
             "weight_unit",
             if jurisdiction == Jurisdiction::Us { WeightUnit::Pound } else { WeightUnit::Kilogram },
@@ -40,6 +43,7 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
             "must be https://host or https://host:port (or http), lower case, without a path, at most 60 characters",
             web_address,
         ),
+        codes,
         reversal_minutes: section.number("reversal_minutes", 15, 0..=240),
         drip_permille: section.number("drip_permille", 5, 0..=100),
         receiving_scale_g: section.number("receiving_scale_g", 20, 1..=500),

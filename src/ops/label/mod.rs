@@ -161,15 +161,3 @@ pub fn drawn(
     let (layout, stock) = press.fit_on(&says, wanted)?;
     Ok(Drawn { tray, issued, says, layout, stock })
 }
-
-/// The newest label of a tray as a 1-bit PNG.
-pub fn picture(
-    reading: &mut Reading<'_>,
-    shop: &Shop,
-    press: &Press,
-    code: &str,
-    wanted: &Wanted,
-) -> Result<Vec<u8>, Failure> {
-    let drawn = drawn(reading, shop, press, code, wanted)?;
-    Ok(crate::labels::png(&drawn.layout.paint(press.fonts()), drawn.stock.dpi()))
-}

@@ -2,7 +2,7 @@
 //! `domain::label_words`'s, which fields `domain::label_fields`'s.
 
 use crate::domain::catalogue::{Cut, ParasiteRule, Species};
-use crate::domain::gs1::TrayLink;
+use crate::domain::gs1::tray_link::TrayLink;
 use crate::domain::label_fields::{Circumstances, Field, Sold, Template, Thawed, rules};
 use crate::domain::label_words;
 use crate::domain::lot::{Lot, Production};
@@ -54,7 +54,9 @@ pub fn gather(
         sold: if tray.kind == Kind::Tub { Sold::ByWeight } else { Sold::Whole },
     };
     let rules = rules(shop.jurisdiction, issued.template, circumstances);
-    let label = TrayLabel::new(issued.template, rules, ground.captions()).with(Field::QrText, ground.address()?);
+    let label = TrayLabel::new(issued.template, rules, ground.captions())
+        .with(Field::QrText, ground.address()?)
+        .with(Field::Linear, ground.linear_number()?);
     let label = ground.dates(ground.fish(label));
     Ok(if issued.template.is_for_sale() { ground.money(label) } else { label })
 }
@@ -70,25 +72,42 @@ fn thawed(reading: &mut Reading<'_>, tray: &Tray, species: &Species) -> Result<T
 }
 
 impl Ground<'_> {
+    /// Whether what it weighs and costs is fixed when it is labelled.
+    fn is_sold_whole(&self) -> bool {
+        self.issued.template.is_for_sale() && self.tray.kind == Kind::Block
+    }
+
+    /// The number of the linear code; empty where the shop prints none, and for what is not sold whole.
+    fn linear_number(&self) -> Result<String, Failure> {
+        if !self.is_sold_whole() {
+            return Ok(String::new());
+        }
+        let price = self.issued.price.for_weight(self.issued.net);
+        match self.shop.codes.linear_number(self.cut.item_number, price, self.issued.net) {
+            Ok(number) => Ok(number.unwrap_or_default()),
+            Err(fault) => refuse(Code::LabelRefused, "linear", format!("its linear code cannot be said: {fault}")),
+        }
+    }
+
     /// The address in the QR. What of it changes after printing is left out: a tub's weight, and with it its price.
     fn address(&self) -> Result<String, Failure> {
         let Some(oldest) = self.lots.first() else {
             return Err(StoreError::impossible("lots on tray", self.tray.code).into());
         };
-        let whole = self.issued.template.is_for_sale() && self.tray.kind == Kind::Block;
         let price = self.issued.price.for_weight(self.issued.net);
         let tray_code = self.tray.code.to_string();
         let link = TrayLink {
             base: &self.shop.web_address,
-            item_number: self.cut.item_number,
+            article: self.shop.codes.article(self.cut.item_number),
             lot_code: &oldest.code,
             tray_code: &tray_code,
-            weight_and_price: whole.then_some((self.issued.net, price)),
+            weight_and_price: self.is_sold_whole().then_some((self.issued.net, price)),
+            money_decimals: self.shop.currency.decimals(),
             use_by: self.issued.use_by.map(|end| self.shop.zone.day_of(end)),
         };
         match link.address() {
-            Some(address) => Ok(address),
-            None => refuse(Code::LabelRefused, "tray_code", "the tray's code cannot be said in GS1 form"),
+            Ok(address) => Ok(address),
+            Err(fault) => refuse(Code::LabelRefused, "tray_code", format!("its code cannot be said: {fault}")),
         }
     }
 

@@ -7,12 +7,15 @@ pub mod changes;
 pub mod counts;
 pub mod cuts;
 pub mod holds;
+pub mod labels;
 pub mod lives;
 pub mod lots;
+pub mod names;
 pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;
 pub mod places;
+pub mod prints;
 pub mod profile;
 pub mod readings;
 pub mod review;
@@ -55,6 +58,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
         place_lives::routes,
         profile::routes,
         tray_acts::routes,
+        labels::routes,
+        prints::routes,
         holds::routes,
         alarms::routes,
         counts::routes,

@@ -2,20 +2,16 @@
 
 use super::resource;
 use crate::domain::tray::Tray;
-use crate::ops::desk::Desk;
-use crate::ops::label::{self, Wanted};
-use crate::ops::mark_down;
 use crate::ops::place_tray::{Way, take_to};
 use crate::ops::take_out::{Whither, take_out};
 use crate::ops::top_up::{TopUp, top_up};
-use crate::web::answer::{Outcome, created, number};
-use crate::web::call::{Look, Recorded};
-use crate::web::permit::{MoveTrays, PrintLabels, ReadStock, Review, TakeOut};
-use crate::web::problem::Problem;
-use crate::web::route;
-use actix_web::{HttpRequest, HttpResponse, web};
+use crate::ops::{label, mark_down};
+use crate::web::answer::{Outcome, created};
+use crate::web::call::Recorded;
+use crate::web::permit::{MoveTrays, PrintLabels, Review, TakeOut};
+use actix_web::web;
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 
 /// A tray after an act.
 #[derive(Debug, Serialize, ToSchema)]
@@ -220,40 +216,6 @@ async fn post_label(call: Recorded<PrintLabels, PostLabel>, code: web::Path<Stri
     .await
 }
 
-#[derive(Debug, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-pub struct LabelQuery {
-    /// 203, 300 or 600; as the shop prints when left out.
-    #[param(value_type = Option<i64>, example = 203)]
-    pub dpi: Option<String>,
-    /// Name of a label stock; the first of the shop's own that takes the whole label when left out.
-    #[param(example = "62x40")]
-    pub stock: Option<String>,
-}
-
-impl LabelQuery {
-    pub fn wanted(self) -> Result<Wanted, Problem> {
-        let number = |text: &str| number("dpi", Some(text), 203..=600, 203).map(|dpi| u32::try_from(dpi).unwrap_or(0));
-        Ok(Wanted { stock: self.stock, dpi: self.dpi.as_deref().map(number).transpose()? })
-    }
-}
-
-/// The newest label of the tray as it was issued, dot by dot. Where `label_wanted` stands, issue a new one first.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.png", tag = "labels", operation_id = "get_label", extensions(("x-permission" = json!("read_stock"))),
-    params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
-    responses((status = 200, description = "One-bit picture at the printer's resolution.", body = Vec<u8>, content_type = "image/png")))]
-async fn get_label(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
-    let query = super::stock::query::<LabelQuery>(&request)?;
-    let wanted = query.wanted()?;
-    let draw = move |desk: &Desk, _| {
-        let press = desk.press();
-        desk.look(|reading, shop| label::picture(reading, shop, &press, &code, &wanted))
-    };
-    let png = look.ask(draw).await?;
-    Ok(HttpResponse::Ok().content_type("image/png").insert_header(("Cache-Control", "no-store")).body(png))
-}
-
 pub fn routes(config: &mut web::ServiceConfig) {
     let act = |name: &str| resource(&format!("/v1/trays/{{tray_code}}/{name}"), "POST");
     config.service(act("top-ups").route(web::post().to(post_top_up)));
@@ -264,20 +226,9 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.service(act("wastes").route(web::post().to(post_waste)));
     config.service(act("markdowns").route(web::post().to(post_markdown)));
     config.service(act("labels").route(web::post().to(post_label)));
-    config.service(resource("/v1/trays/{tray_code}/label.png", "GET").route(route::get().to(get_label)));
 }
 
 /// This resource's part of the document.
 #[derive(utoipa::OpenApi)]
-#[openapi(paths(
-    post_top_up,
-    post_move,
-    post_freeze,
-    post_thaw,
-    post_kitchen,
-    post_waste,
-    post_markdown,
-    post_label,
-    get_label
-))]
+#[openapi(paths(post_top_up, post_move, post_freeze, post_thaw, post_kitchen, post_waste, post_markdown, post_label))]
 pub struct Doc;

@@ -2,10 +2,12 @@
 
 mod alarm;
 mod board;
-mod customer;
+pub mod customer;
 mod layout;
 mod place;
 mod plot;
+mod preview;
+mod prints;
 pub mod problems;
 mod review;
 mod rules;
@@ -22,6 +24,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(scan::routes);
     config.configure(review::routes);
     config.configure(tray::routes);
+    config.configure(preview::routes);
+    config.configure(prints::routes);
     config.configure(place::routes);
     config.configure(alarm::routes);
     config.configure(rules::routes);

@@ -3,6 +3,7 @@
 use super::layout::{clock_in_words, page, span_in_words, time_left};
 use super::place::percent;
 use super::plot::{self, Picture};
+use super::prints::tray_buttons;
 use super::visitor::{html, see_other, welcome};
 use crate::domain::life::clocks::{ClockAnswer, Life};
 use crate::domain::life::wear::Wear;
@@ -22,6 +23,8 @@ struct Told {
     judged: Judged,
     life: TrayLife,
     story: Story,
+    /// Names of the printers that whoever looks may use.
+    printers: Vec<String>,
 }
 
 fn tray_page(shop: &Shop, told: &Told, now: Instant) -> Markup {
@@ -43,7 +46,7 @@ fn tray_page(shop: &Shop, told: &Told, now: Instant) -> Markup {
         }
         (life_card(shop, &told.life))
         (story_card(shop, &told.story))
-        (label_card(judged))
+        (label_card(judged, &told.printers))
     }
 }
 
@@ -160,14 +163,17 @@ fn cost_in_words(wear: &Wear) -> String {
     parts.join(", ")
 }
 
-fn label_card(judged: &Judged) -> Markup {
+fn label_card(judged: &Judged, printers: &[String]) -> Markup {
     let tray = &judged.facts.tray;
     markup! {
         @if tray.use_by.is_some() && tray.label_wanted.is_none() && tray.in_stock() {
-            section.card { h2 { "Label" } img.label src={ "/v1/trays/" (tray.code) "/label.png" } alt={ "Label of tray " (tray.code.grouped()) }; }
+            section.card { h2 { "Label" } img.label src={ "/v1/trays/" (tray.code) "/label.png" } alt={ "Label of tray " (tray.code.grouped()) };
+                p { a.reach href={ "/trays/" (tray.code) "/preview" } { "True size, check list, PDF" } }
+                (tray_buttons(&tray.code.to_string(), printers, true)) }
         } @else if let Some(wanted) = tray.label_wanted {
             section.card { h2 { "Label" } p { "A label is wanted: " (wanted.as_str().replace('_', " ")) "." }
-                form method="post" action={ "/trays/" (tray.code) "/label" } { button.main type="submit" { "Issue the label" } } }
+                form method="post" action={ "/trays/" (tray.code) "/label" } { button.main type="submit" { "Issue the label" } }
+                (tray_buttons(&tray.code.to_string(), printers, false)) }
         }
     }
 }
@@ -178,11 +184,14 @@ async fn get(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
         Err(answer) => return answer,
     };
     let now = clock::now();
+    let prints = Permission::PrintLabels.allows(visitor.actor.role);
     let found = visitor.service.ask(move |desk, _| {
+        let printers = desk.printers().all().into_iter().filter(|_| prints).map(|(printer, _)| printer.name.clone());
+        let printers = printers.collect();
         desk.look(|reading, shop| {
             let judged = board::one(reading, shop, now, &code)?;
             let life = story::tray_life(reading, shop, now, &code)?;
-            Ok(Told { judged, life, story: story::of_tray(reading, now, &code, None)? })
+            Ok(Told { judged, life, story: story::of_tray(reading, now, &code, None)?, printers })
         })
     });
     match found.await {

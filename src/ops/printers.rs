@@ -1,0 +1,119 @@
+//! The printers of the shop: which there are, how each last was, and the bell that wakes whoever serves them. In memory alone: what must outlive
+//! the process stands in the queue.
+
+use super::failure::{Failure, refuse};
+use crate::domain::printing::{Heard, Printer};
+use crate::domain::refusal::Code;
+use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+/// The printers, in the order of the settings.
+#[derive(Debug, Default)]
+pub struct Printers {
+    each: Vec<Known>,
+    rings: Mutex<u64>,
+    bell: Condvar,
+}
+
+#[derive(Debug)]
+struct Known {
+    printer: Printer,
+    heard: Mutex<Heard>,
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    // What is inside is replaced whole: a panic elsewhere leaves nothing half done.
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Printers {
+    pub fn of(printers: Vec<Printer>) -> Printers {
+        let known = |printer| Known { printer, heard: Mutex::default() };
+        Printers { each: printers.into_iter().map(known).collect(), ..Printers::default() }
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.each.is_empty()
+    }
+
+    /// Each printer, and how it last was.
+    pub fn all(&self) -> Vec<(&Printer, Heard)> {
+        self.each.iter().map(|known| (&known.printer, locked(&known.heard).clone())).collect()
+    }
+
+    /// The printer that a request names, or the only one there is.
+    pub fn named(&self, name: Option<&str>) -> Result<&Printer, Failure> {
+        match (name, self.each.as_slice()) {
+            (None, [only]) => Ok(&only.printer),
+            (None, []) => {
+                refuse(Code::UnknownReference, "printer", "no printer is set up; see [[printers]] in the settings")
+            }
+            (None, _) => refuse(Code::InvalidValue, "printer", "say which printer: there are several"),
+            (Some(name), each) => match each.iter().find(|known| known.printer.name == name) {
+                Some(known) => Ok(&known.printer),
+                None => refuse(Code::UnknownReference, "printer", format!("there is no printer {name}")),
+            },
+        }
+    }
+
+    /// Notes how a printer is.
+    pub fn hear(&self, name: &str, heard: Heard) {
+        if let Some(known) = self.each.iter().find(|known| known.printer.name == name) {
+            *locked(&known.heard) = heard;
+        }
+    }
+
+    /// Wakes whoever waits: there is something to print, or to stop for.
+    pub fn ring(&self) {
+        *locked(&self.rings) += 1;
+        self.bell.notify_all();
+    }
+
+    /// How often it rang; to be asked before one looks for work, and told when one waits.
+    pub fn rings(&self) -> u64 {
+        *locked(&self.rings)
+    }
+
+    /// Waits until the bell rings again, or so long.
+    pub fn wait(&self, rings: u64, limit: Duration) {
+        let waited = self.bell.wait_timeout_while(locked(&self.rings), limit, |now| *now == rings);
+        drop(waited.unwrap_or_else(PoisonError::into_inner));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::printing::Standing;
+    use std::time::Instant;
+
+    fn printer(name: &str) -> Printer {
+        Printer { name: name.into(), stock: "62x40".into(), dpi: 203 }
+    }
+
+    #[test]
+    fn a_printer_is_named_or_the_only_one() {
+        let (none, one) = (Printers::default(), Printers::of(vec![printer("a")]));
+        let two = Printers::of(vec![printer("a"), printer("b")]);
+        assert!(none.is_empty() && none.named(None).is_err());
+        assert_eq!(one.named(None).map(|p| p.name.as_str()), Ok("a"));
+        assert_eq!(two.named(Some("b")).map(|p| p.name.as_str()), Ok("b"));
+        assert!(two.named(None).is_err() && two.named(Some("c")).is_err());
+        two.hear("b", Heard { standing: Standing::Idle, ..Heard::default() });
+        two.hear("c", Heard::default());
+        let standing: Vec<Standing> = two.all().into_iter().map(|(_, heard)| heard.standing).collect();
+        assert_eq!(standing, [Standing::NotAsked, Standing::Idle]);
+    }
+
+    /// A ring between looking and waiting is not missed.
+    #[test]
+    fn a_ring_before_the_wait_ends_it_at_once() {
+        let printers = Printers::default();
+        let rings = printers.rings();
+        printers.ring();
+        let begun = Instant::now();
+        printers.wait(rings, Duration::from_secs(20));
+        assert!(begun.elapsed() < Duration::from_secs(5));
+        printers.wait(printers.rings(), Duration::from_millis(1));
+    }
+}
