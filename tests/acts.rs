@@ -8,8 +8,12 @@
 
 #[path = "acts/alarms.rs"]
 mod alarms;
+#[path = "acts/customer.rs"]
+mod customer;
 #[path = "acts/frozen.rs"]
 mod frozen;
+#[path = "acts/labelled.rs"]
+mod labelled;
 #[path = "acts/measured.rs"]
 mod measured;
 #[path = "acts/watched.rs"]
@@ -28,6 +32,7 @@ use sakudana::ops::desk::Desk;
 use sakudana::ops::edit_catalogue::{Expected, put_place};
 use sakudana::ops::failure::Failure;
 use sakudana::ops::place_tray::{Way, take_to};
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
 use sakudana::ops::sell::{LineDraft, sell};
 use sakudana::ops::{label, verify};
@@ -84,7 +89,7 @@ impl Day {
 
     fn label(&self, tray: &Tray, now: Instant) -> Result<Tray, Failure> {
         let code = tray.code.to_string();
-        self.desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, None))
+        self.desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None))
     }
 
     fn take(&self, tray: &Tray, place: &'static str, way: Way, now: Instant) -> Result<Tray, Failure> {

@@ -10,7 +10,7 @@ mod counter;
 mod support;
 
 use counter::{Counter, PASSWORD, fill};
-use sakudana::domain::gs1::article_number;
+use sakudana::domain::gs1::own::Article;
 use support::browser::Browser;
 use support::server::Server;
 
@@ -52,7 +52,7 @@ fn scan_sell_scan_again_and_put_back() {
     // Nothing is clicked: the field has the focus by itself.
     v.browser.scan(&v.counter.blocks[0]);
     assert!(verdict(&v.browser, "Sell").contains("Lean saku, 268 g, 19.97 €"));
-    let address = format!("https://counter.example/01/02900000001015/10/X-1/21/{}?3103=000310", v.counter.blocks[1]);
+    let address = format!("https://counter.example/01/02900000001015/21/{}?3103=000310", v.counter.blocks[1]);
     v.browser.scan(&address);
     v.browser.find("#lines li", "310 g");
     assert_eq!(v.browser.text("#total"), "43.07 €");
@@ -108,7 +108,8 @@ fn a_customer_reads_what_the_label_leads_to() {
     let all = all.as_array().unwrap();
     let whole = all.iter().find(|t| t["kind"] == "bulk").unwrap()["tray_code"].as_str().unwrap();
     let lot = all[0]["lot_codes"][0].as_str().unwrap();
-    let (saku, fish) = (article_number(101).unwrap(), article_number(1).unwrap());
+    let article = |item_number| Article::Restricted { item_number }.number().unwrap();
+    let (saku, fish) = (article(101), article(1));
     let page = |code: &str| anonymous.get(&format!("/01/{saku}/10/{lot}/21/{code}?3103=000268&17=261127")).send();
     let fine = page(&v.counter.blocks[0]);
     assert_eq!(fine.status, 200);
@@ -121,7 +122,7 @@ fn a_customer_reads_what_the_label_leads_to() {
         assert!(!text.contains(secret), "{secret} is told to strangers");
     }
     assert!(page(&v.counter.held).text().contains("Do not eat this"));
-    assert_eq!(page("CCCCCCC").status, 422);
+    assert_eq!(page("CCCCCCC").status, 404);
     let (block, tub) = (&v.counter.blocks[0], &v.counter.tub);
     let status = |path: String| anonymous.get(&path).send().status;
     assert_eq!(status(format!("/01/{saku}/21/{block}")), 200, "the lot may be left out");
@@ -146,6 +147,20 @@ fn pictures_on_request() {
     v.browser.screenshot(&std::path::Path::new(&folder).join("stop.png"));
     v.browser.goto(&v.server.url("/review"));
     v.browser.screenshot(&std::path::Path::new(&folder).join("review.png"));
+    v.browser.set_viewport(390, 1_300);
+    let saku = Article::Restricted { item_number: 101 }.number().unwrap();
+    for language in ["en", "ja"] {
+        for (name, code, query) in [
+            ("fine", &v.counter.blocks[0], ""),
+            ("recalled", &v.counter.held, ""),
+            ("replaced", &v.counter.blocks[1], "&17=200101"),
+        ] {
+            v.browser.goto(&v.server.url(&format!("/01/{saku}/21/{code}?lang={language}{query}")));
+            v.browser.screenshot(&std::path::Path::new(&folder).join(format!("customer-{name}-{language}.png")));
+        }
+        v.browser.goto(&v.server.url(&format!("/01/{saku}/21/CCCCCCC?lang={language}")));
+        v.browser.screenshot(&std::path::Path::new(&folder).join(format!("customer-unknown-{language}.png")));
+    }
 }
 
 #[test]
@@ -195,7 +210,11 @@ fn a_markdown_is_accepted_in_one_touch() {
 fn every_page_fits_a_phone_and_keeps_its_targets_large() {
     let v = visit();
     let tray = format!("/trays/{}", v.counter.blocks[0]);
-    for path in ["/", "/scan", "/review", tray.as_str(), "/problems"] {
+    let saku = Article::Restricted { item_number: 101 }.number().unwrap();
+    let customer = |code: &str, language: &str| format!("/01/{saku}/21/{code}?lang={language}&17=200101");
+    let customers = ["en", "ja"].map(|language| customer(&v.counter.held, language));
+    let [english, japanese] = customers.each_ref().map(String::as_str);
+    for path in ["/", "/scan", "/review", tray.as_str(), "/problems", english, japanese] {
         for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
             v.browser.set_viewport(width, height);
             v.browser.goto(&v.server.url(path));

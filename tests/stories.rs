@@ -18,6 +18,7 @@ use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, bre
 use sakudana::ops::desk::Desk;
 use sakudana::ops::edit_catalogue::{Expected, put_place};
 use sakudana::ops::place_tray::{Way, take_to};
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
 use sakudana::ops::{label, story, stretch, take_readings, watch};
 use sakudana::store::StoreOptions;
@@ -81,7 +82,7 @@ fn play(database: &str) -> Played {
     desk.act(move |tx, shop| take_to(tx, shop, &actor(), ago(600), &moved, "nasty", Way::Move, None)).unwrap();
     read(&desk, now);
     let stayed = codes[0].clone();
-    desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &stayed, None)).unwrap();
+    desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &stayed, None)).unwrap();
     desk.act(move |tx, shop| watch::go_round(tx, shop, now)).unwrap();
     drop(desk);
     add_manager(database, "Marta");

@@ -9,11 +9,11 @@
 
 mod support;
 
-use sakudana::domain::gs1::{article_number, check_digit};
+use sakudana::domain::gs1::check::check_digit;
+use sakudana::domain::gs1::own::Article;
 use sakudana::domain::life::budget::{Form, SpeciesGroup, budget_hours};
 use sakudana::domain::tray_code::{TrayCode, mod_37_2};
-use std::io::Write;
-use std::process::{Command, Stdio};
+use support::python::lines as python;
 
 /// Reads one number a line and answers with its check character, a line each.
 const MOD_37_2: &str = "
@@ -44,27 +44,6 @@ from stdnum import ean
 for line in sys.stdin:
     print(ean.is_valid(line.strip()))
 ";
-
-fn python(program: &str, lines: &[String]) -> Vec<String> {
-    let python = support::from_tests_run("SAKUDANA_TEST_PYTHON");
-    let mut child = Command::new(&python)
-        .args(["-c", program])
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap_or_else(|error| panic!("{python} does not start: {error}"));
-    let mut pipe = child.stdin.take().unwrap();
-    let text = lines.join("\n") + "\n";
-    // Written beside the reading: both pipes are small.
-    let writing = std::thread::spawn(move || pipe.write_all(text.as_bytes()));
-    let output = child.wait_with_output().unwrap();
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    writing.join().unwrap().unwrap();
-    let answers: Vec<String> = String::from_utf8(output.stdout).unwrap().lines().map(str::to_owned).collect();
-    assert_eq!(answers.len(), lines.len());
-    answers
-}
 
 /// Every seven-hundredth number of the shop's life and the first thousand.
 fn tray_codes() -> Vec<String> {
@@ -132,7 +111,8 @@ fn gs1_check_digits_agree() {
 
 #[test]
 fn every_article_number_is_a_valid_gtin() {
-    let articles: Vec<String> = (1..=99_999).step_by(37).map(|item| article_number(item).unwrap()).collect();
+    let articles: Vec<String> =
+        (1..=99_999).step_by(37).map(|item_number| Article::Restricted { item_number }.number().unwrap()).collect();
     for (article, valid) in articles.iter().zip(python(EAN_VALID, &articles)) {
         assert_eq!((article.len(), valid.as_str()), (14, "True"), "{article}");
     }

@@ -5,6 +5,7 @@ use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, bre
 use sakudana::ops::desk::Desk;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::label;
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::{Arrival, receive};
 use sakudana::store::StoreOptions;
 use sakudana::units::instant::Instant;
@@ -51,7 +52,7 @@ fn one_fish(
     let made = break_down(tx, shop, &actor(), now, &cutting)?;
     let codes: Vec<String> = made.trays.iter().map(|tray| tray.code.to_string()).collect();
     for code in &codes {
-        label::issue(tx, shop, &actor(), now, code, None)?;
+        label::issue(tx, shop, &Press::default(), &actor(), now, code, None)?;
     }
     Ok(codes)
 }

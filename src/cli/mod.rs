@@ -6,6 +6,7 @@ pub mod database;
 pub mod demo;
 pub mod logging;
 pub mod openapi;
+mod press;
 pub mod serve;
 pub mod settings;
 pub mod speak;

@@ -66,6 +66,7 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
         listen: settings.listen.clone(),
         workers: settings.workers,
         secure_cookies: settings.secure_cookies,
+        customer_page: settings.customer_page.clone(),
     };
     server::run(desk, &options, |address| {
         say(format_args!("listening on http://{address}"));

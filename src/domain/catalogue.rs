@@ -1,13 +1,59 @@
 //! What the shop deals in: species with their raw-eating rule, suppliers, and the cuts with price, form and label text.
 
+use super::language::Language;
 use super::life::budget::{Form, LONGEST_OWN_HOURS, OwnBudget, SpeciesGroup, budget_hours};
 use super::refusal::{Code, Finding, Refusal};
 use super::text;
 use super::tray::Kind;
 use crate::units::money::PricePerKg;
+use std::collections::BTreeMap;
 
 fn invalid(field: &str, reason: impl Into<String>) -> Refusal {
     Refusal::new(Code::InvalidValue, field, reason)
+}
+
+/// What of the catalogue customers know by name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Thing {
+    Species,
+    Cut,
+}
+
+impl Thing {
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Thing::Species => "species",
+            Thing::Cut => "cut",
+        }
+    }
+}
+
+/// Names of one thing beside the one the shop uses, by language.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Names(BTreeMap<Language, String>);
+
+impl Names {
+    /// Checks each name as any other name of the catalogue.
+    pub fn check(drafts: &BTreeMap<Language, String>) -> Result<Names, Refusal> {
+        let checked = drafts
+            .iter()
+            .map(|(language, name)| Ok((*language, text::name(&format!("names/{}", language.tag()), name)?)));
+        Ok(Names(checked.collect::<Result<_, Refusal>>()?))
+    }
+
+    pub fn get(&self, language: Language) -> Option<&str> {
+        self.0.get(&language).map(String::as_str)
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = (Language, &str)> {
+        self.0.iter().map(|(language, name)| (*language, name.as_str()))
+    }
+}
+
+impl FromIterator<(Language, String)> for Names {
+    fn from_iter<I: IntoIterator<Item = (Language, String)>>(names: I) -> Names {
+        Names(names.into_iter().collect())
+    }
 }
 
 /// Whether fish of a species must have been frozen against parasites before it is sold for raw eating. Lists and hours differ
@@ -48,6 +94,7 @@ pub struct Species {
 pub struct SpeciesDraft {
     pub scientific_name: String,
     pub market_name: String,
+    pub names: BTreeMap<Language, String>,
     pub group: String,
     pub parasite_rule: String,
     pub parasite_note: Option<String>,
@@ -119,6 +166,7 @@ pub struct Cut {
 #[derive(Debug, Clone)]
 pub struct CutDraft {
     pub name: String,
+    pub names: BTreeMap<Language, String>,
     pub kind: String,
     pub form: String,
     pub price_per_kg_cents: i64,

@@ -1,6 +1,7 @@
 //! What arrived: one fish or a case, with its papers. Its mass lies on trays from the first moment; see `tray`.
 
 use super::inspection::Inspection;
+use super::language::Language;
 use super::refusal::{Code, Refusal};
 use super::text;
 use crate::units::instant::Instant;
@@ -75,6 +76,29 @@ pub const AREAS: [(&str, &str); 19] = [
     ("88", "Pacific, Antarctic"),
 ];
 
+/// The same areas in Japanese, as Japanese fishery statistics name them; from memory, no source at hand.
+const AREAS_IN_JAPANESE: [(&str, &str); 19] = [
+    ("18", "北極海"),
+    ("21", "大西洋北西部"),
+    ("27", "大西洋北東部"),
+    ("31", "大西洋中西部"),
+    ("34", "大西洋中東部"),
+    ("37", "地中海・黒海"),
+    ("41", "大西洋南西部"),
+    ("47", "大西洋南東部"),
+    ("48", "大西洋南極海域"),
+    ("51", "インド洋西部"),
+    ("57", "インド洋東部"),
+    ("58", "インド洋南極海域"),
+    ("61", "太平洋北西部"),
+    ("67", "太平洋北東部"),
+    ("71", "太平洋中西部"),
+    ("77", "太平洋中東部"),
+    ("81", "太平洋南西部"),
+    ("87", "太平洋南東部"),
+    ("88", "太平洋南極海域"),
+];
+
 /// FAO gear abbreviations (ISSCFG) we know a word for.
 pub const GEARS: [(&str, &str); 14] = [
     ("PS", "purse seine"),
@@ -91,6 +115,24 @@ pub const GEARS: [(&str, &str); 14] = [
     ("FPO", "pot"),
     ("HAR", "harpoon"),
     ("MIS", "other gear"),
+];
+
+/// The same gears in Japanese; from memory, no source at hand.
+const GEARS_IN_JAPANESE: [(&str, &str); 14] = [
+    ("PS", "まき網"),
+    ("LHP", "手釣り・一本釣り"),
+    ("LHM", "機械釣り・一本釣り"),
+    ("LLS", "底はえ縄"),
+    ("LLD", "浮きはえ縄"),
+    ("LL", "はえ縄"),
+    ("LTL", "ひき縄釣り"),
+    ("GNS", "固定式刺し網"),
+    ("GND", "流し網"),
+    ("OTB", "底びき網"),
+    ("OTM", "中層トロール網"),
+    ("FPO", "かご漁"),
+    ("HAR", "突きん棒"),
+    ("MIS", "その他の漁具"),
 ];
 
 fn in_words<'a>(table: &[(&'a str, &'a str)], code: &str) -> Option<&'a str> {
@@ -133,6 +175,24 @@ impl CatchFacts {
         })
     }
 
+    /// The major fishing area in words.
+    pub fn area_in(&self, language: Language) -> &'static str {
+        let table = match language {
+            Language::English => &AREAS,
+            Language::Japanese => &AREAS_IN_JAPANESE,
+        };
+        in_words(table, self.area.split('.').next().unwrap_or("")).unwrap_or("")
+    }
+
+    /// The gear in words, if one is told.
+    pub fn gear_in(&self, language: Language) -> Option<&'static str> {
+        let table = match language {
+            Language::English => &GEARS,
+            Language::Japanese => &GEARS_IN_JAPANESE,
+        };
+        in_words(table, self.gear.as_deref()?)
+    }
+
     /// `Wild, Pacific, Western Central (FAO 71), drifting longline`.
     pub fn in_words(&self) -> String {
         let method = match self.production {
@@ -165,6 +225,8 @@ pub struct Lot {
     /// Supplier's letter or the shop's record on freezing against parasites.
     pub parasite_freezing: Option<String>,
     pub previously_frozen: bool,
+    /// The day it was frozen first, of fish that came frozen, where the papers say.
+    pub frozen_on: Option<NaiveDate>,
 }
 
 /// Our own code of the n-th lot of a species on a day: `YFT-261125-03`. Fits an element string (AI 10) and a file name.
@@ -193,6 +255,19 @@ mod tests {
             CatchFacts::check(&draft()).map(|c| c.in_words()),
             Ok("Wild, Pacific, Western Central (FAO 71), drifting longline".into())
         );
+    }
+
+    #[test]
+    fn every_area_and_gear_has_its_words_in_every_language() {
+        let codes = |table: &[(&'static str, &'static str)]| table.iter().map(|row| row.0).collect::<Vec<_>>();
+        assert_eq!(codes(&AREAS), codes(&AREAS_IN_JAPANESE));
+        assert_eq!(codes(&GEARS), codes(&GEARS_IN_JAPANESE));
+        let facts = CatchFacts::check(&CatchDraft { area: "71.5".into(), ..draft() }).unwrap();
+        assert_eq!(
+            (facts.area_in(Language::Japanese), facts.gear_in(Language::Japanese)),
+            ("太平洋中西部", Some("浮きはえ縄"))
+        );
+        assert_eq!(facts.area_in(Language::English), "Pacific, Western Central");
     }
 
     #[test]

@@ -4,10 +4,14 @@
 pub mod alarm;
 pub mod breakdown;
 pub mod catalogue;
+pub mod claims;
 pub mod cost;
 pub mod gs1;
 pub mod holding;
 pub mod inspection;
+pub mod label_fields;
+pub mod label_words;
+pub mod language;
 pub mod ledger;
 pub mod life;
 pub mod logger;

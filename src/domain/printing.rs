@@ -7,26 +7,12 @@ use crate::units::instant::{Instant, MICROS_PER_SECOND};
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Printer {
     pub name: String,
-    /// Its labels, across by along in whole millimetres: `62x40`.
+    /// The stock it prints on, by its name.
     pub stock: String,
     pub dpi: u32,
-}
-
-impl Printer {
-    /// Width and height of its labels in micrometres.
-    pub fn label_um(&self) -> Option<(u32, u32)> {
-        stock_um(&self.stock)
-    }
-}
-
-/// Width and height of a stock in micrometres, read from its name.
-pub fn stock_um(name: &str) -> Option<(u32, u32)> {
-    let millimetres = |text: &str| {
-        let plain = (1..=3).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_digit()) && !text.starts_with('0');
-        text.parse::<u32>().ok().filter(|_| plain).map(|mm| mm * 1_000)
-    };
-    let (width, height) = name.split_once('x')?;
-    Some((millimetres(width)?, millimetres(height)?))
+    /// Size of one label.
+    pub width_um: u32,
+    pub height_um: u32,
 }
 
 /// Most copies of one print.
@@ -443,13 +429,5 @@ mod tests {
         }
         assert_eq!(in_words("vendor-lamp-off-warning"), "vendor lamp off");
         assert_eq!(all_in_words(&["paused".into(), "paused-report".into()]), ["someone paused it"]);
-    }
-
-    #[test]
-    fn a_stock_says_its_size() {
-        assert_eq!(stock_um("62x40"), Some((62_000, 40_000)));
-        for bad in ["", "62", "62x", "62 x 40", "62X40", "062x40", "62.5x40", "-62x40", "1000x40", "62x40x2"] {
-            assert_eq!(stock_um(bad), None, "{bad}");
-        }
     }
 }

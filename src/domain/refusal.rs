@@ -110,6 +110,7 @@ codes! {
     UnreadableFile, "unreadable_file", Invalid, "Nothing in the file can be understood.";
     NotACode, "not_a_code", Invalid, "The text is none of the codes this shop reads.";
     WrongCheckCharacter, "wrong_check_character", Invalid, "The code's check character does not fit: a character is wrong or swapped.";
+    WrongCheckDigit, "wrong_check_digit", Invalid, "The code's check digit does not fit: it was misread or mistyped.";
     OtherShop, "other_shop", Invalid, "The code belongs to another shop.";
     UnknownReference, "unknown_reference", Invalid, "A thing the request refers to does not exist.";
     ReasonRequired, "reason_required", Invalid, "This act needs a reason.";
@@ -121,6 +122,9 @@ codes! {
     KeyReused, "key_reused", Invalid, "The idempotency key was used before with other content.";
     VersionMismatch, "version_mismatch", Stale, "The thing changed since it was read.";
     AlreadyExists, "already_exists", Conflict, "A thing with this code exists already.";
+    NoTrayFits, "no_tray_fits", Conflict, "No tray in stock has this cut and this price or weight on its label.";
+    SeveralTrays, "several_trays", Conflict, "Several trays have this price or weight on their labels; scan the QR.";
+    CodeContradicts, "code_contradicts", Conflict, "The code says what is not so of this tray: it may be another one.";
     AlreadySold, "already_sold", Conflict, "The tray was sold already.";
     TrayGone, "tray_gone", Conflict, "The tray is no longer in stock.";
     WrongKind, "wrong_kind", Conflict, "This act is not for this kind of tray.";
@@ -128,6 +132,8 @@ codes! {
     ExposureReached, "exposure_reached", Conflict, "The time above the cold limit is used up; it never resets.";
     PastUseBy, "past_use_by", Conflict, "The printed use-by has passed.";
     LifeEnded, "life_ended", Conflict, "The computed life has ended.";
+    WeightDiffers, "weight_differs", Conflict, "The weight in the code is not the weight of the tray.";
+    LabelSuperseded, "label_superseded", Conflict, "A newer label was issued for the tray; the old one no longer counts.";
     LabelOutdated, "label_outdated", Conflict, "The label promises more life than is left; print a new one.";
     FreezingTooShort, "freezing_too_short", Conflict, "The freezing on record was not cold enough, or not long enough.";
     ParasiteFreezingMissing, "parasite_freezing_missing", Conflict, "This species needs a record of parasite freezing before it is sold for raw eating.";

@@ -1,7 +1,9 @@
 //! The shop itself: what its settings say of it that rules and labels need.
 
+use super::gs1::own::Codes;
 use super::profile::Rules;
 use super::review::Ladder;
+use crate::units::currency::{Currency, WeightUnit};
 use crate::units::instant::MICROS_PER_MINUTE;
 use crate::units::temperature::MilliCelsius;
 use crate::units::zone::Zone;
@@ -31,14 +33,16 @@ pub struct Shop {
     pub name: String,
     pub address: String,
     pub zone: Zone,
-    /// ISO 4217 code, and the sign labels show.
-    pub currency: String,
-    pub currency_sign: String,
+    pub currency: Currency,
+    /// In which labels give weights and prices.
+    pub weight_unit: WeightUnit,
     pub jurisdiction: Jurisdiction,
     /// The profile of the jurisdiction with the shop's own settings over it.
     pub rules: Rules,
     /// Scheme and host of the address in the QR, such as `https://fish.example`.
     pub web_address: String,
+    /// What the codes on labels are made of.
+    pub codes: Codes,
     /// Minutes within which a mis-scan can be put back.
     pub reversal_minutes: i64,
     /// Drip that may go missing at a breakdown without a word, in permille of the input.
@@ -56,12 +60,9 @@ impl Shop {
         self.reversal_minutes * MICROS_PER_MINUTE
     }
 
-    /// An amount as labels and pages write it.
-    pub fn money(&self, amount: impl std::fmt::Display) -> String {
-        match self.jurisdiction {
-            Jurisdiction::Us => format!("{}{amount}", self.currency_sign),
-            Jurisdiction::Eu => format!("{amount} {}", self.currency_sign),
-        }
+    /// An amount in minor units, as labels and pages write it.
+    pub fn money(&self, amount: impl Into<i64>) -> String {
+        self.currency.write(amount)
     }
 }
 
@@ -69,8 +70,9 @@ impl Shop {
 pub const LABEL_STORAGE_LIMIT: MilliCelsius = MilliCelsius::clamped(2_000);
 
 /// Cautions for labels, pages and documents: generic, and always second to the local food code.
-pub const LABEL_CAUTIONS: [&str; 2] =
-    ["Raw fish. Pregnant, older or immune-weak people should not eat it raw.", "Contains fish."];
+pub const RAW_CAUTION: &str = "Raw fish. Pregnant, older or immune-weak people should not eat it raw.";
+pub const COOKING_CAUTION: &str = "For cooking: cook it through before eating. Not for raw eating.";
+pub const LABEL_CAUTIONS: [&str; 2] = [RAW_CAUTION, "Contains fish."];
 
 /// The caution on every page.
 pub const PAGE_CAUTION: &str = "Remaining life is an estimate for planning. It does not show that fish is safe: the local food code, the shop's \

@@ -138,6 +138,18 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
 }
 
 impl Verdict {
+    /// The judgement with reasons that the tray's code gave besides; one that was found already is not said twice.
+    #[must_use]
+    pub fn with(mut self, more: Vec<Stop>) -> Verdict {
+        let has_passed = self.stops.iter().any(|stop| stop.code == Code::PastUseBy);
+        self.stops.extend(more.into_iter().filter(|stop| !(has_passed && stop.code == Code::PastUseBy)));
+        self.stops.sort_by_key(|stop| stop.code);
+        if !self.stops.is_empty() {
+            self.outcome = Outcome::Stop;
+        }
+        self
+    }
+
     /// The verdict as a refusal of a sale: the gravest reason names the code.
     pub fn refuse(&self, field: &str) -> Result<(), Refusal> {
         match self.stops.first() {

@@ -1,180 +1,132 @@
-//! The facts a tray label shows, as finished text. Nothing here computes a date, a price or a weight, and nothing
+//! The facts a label shows, as finished text, and the rules they must keep. Nothing here computes a date, a price or a weight, and nothing
 //! here knows how the picture is arranged.
 
 use super::refusal::LabelRefusal;
+use crate::domain::label_fields::{Field, FieldRule, Presence, Template};
 
-/// Everything one tray label says. Every text is already in the shop's language and formatted; the label decides
-/// nothing about dates or money.
+/// Everything one label says. Every text is already in the shop's language and formatted; the label decides nothing about dates or money.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TrayLabel {
-    /// The shop, with its address where the law wants it.
-    pub shop_name: String,
-    /// What the piece is: "Akami saku".
-    pub cut_name: String,
-    /// Commercial and scientific name: "Yellowfin tuna · Thunnus albacares".
-    pub species_line: String,
-    /// Production method, area, gear: "Wild, Pacific, Western Central (FAO 71), longline".
-    pub origin_line: String,
-    /// Net weight with its unit: "268 g".
-    pub net_weight: String,
-    /// Price per weight, with its unit: "79.50 €/kg".
-    pub unit_price: String,
-    /// What the tray costs now: "21.31 €".
-    pub price: String,
-    /// What it cost before a markdown, struck through. Given together with `markdown_reason` or not at all.
-    pub old_price: Option<String>,
-    /// Why the price was lowered.
-    pub markdown_reason: Option<String>,
-    /// The instant after which it may not be sold: "26 Nov 2026 18:00".
-    pub use_by: String,
-    /// When it was cut.
-    pub cut_on: String,
-    /// Storage condition: "Keep at 0 to 2 °C".
-    pub storage: String,
-    /// Traceability lot code.
-    pub lot_code: String,
-    /// The tray's code, already grouped for typing by hand.
-    pub tray_code: String,
-    /// Short statements that stand out: "Previously frozen". May be empty.
-    pub notices: Vec<String>,
-    /// Small print. Printed whole, or the label is refused. May be empty.
-    pub cautions: Vec<String>,
-    /// The address in the symbol: ASCII, at most [`super::symbol::MAX_CHARACTERS`] characters.
-    pub qr_text: String,
+    /// What it is for.
+    pub template: Template,
+    /// What it must say and how large, in reading order (`domain::label_fields::rules`).
+    pub rules: Vec<FieldRule>,
     /// The few words the label puts in front of values.
     pub captions: Captions,
+    /// By the number of the field; what is not given is empty.
+    texts: Vec<String>,
 }
 
-/// Words in front of values, in the shop's language. An empty caption is left out.
+/// Words of the label itself, in the shop's language. An empty one is left out.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Captions {
     /// In front of the use-by.
     pub use_by: String,
     /// In front of the day of cutting.
     pub cut_on: String,
+    /// In front of the day of receiving.
+    pub received_on: String,
     /// In front of the lot code.
     pub lot: String,
+    /// Beside a price per kilogram that nothing is multiplied with yet.
+    pub by_weight: String,
+    /// At the head of a label for the kitchen.
+    pub kitchen: String,
+    /// At the head of a label of stock that is not sold.
+    pub bulk: String,
 }
 
 impl Default for Captions {
     fn default() -> Self {
-        Self { use_by: "USE BY".to_owned(), cut_on: "Cut".to_owned(), lot: "Lot".to_owned() }
+        Self {
+            use_by: "USE BY".to_owned(),
+            cut_on: "Cut".to_owned(),
+            received_on: "Received".to_owned(),
+            lot: "Lot".to_owned(),
+            by_weight: "by weight".to_owned(),
+            kitchen: "KITCHEN".to_owned(),
+            bulk: "NOT FOR SALE".to_owned(),
+        }
     }
-}
-
-/// The name of each field, as refusals and placed boxes spell it.
-pub(super) mod field {
-    pub const SHOP_NAME: &str = "shop_name";
-    pub const CUT_NAME: &str = "cut_name";
-    pub const SPECIES_LINE: &str = "species_line";
-    pub const ORIGIN_LINE: &str = "origin_line";
-    pub const NET_WEIGHT: &str = "net_weight";
-    pub const UNIT_PRICE: &str = "unit_price";
-    pub const PRICE: &str = "price";
-    pub const OLD_PRICE: &str = "old_price";
-    pub const MARKDOWN_REASON: &str = "markdown_reason";
-    pub const USE_BY: &str = "use_by";
-    pub const CUT_ON: &str = "cut_on";
-    pub const STORAGE: &str = "storage";
-    pub const LOT_CODE: &str = "lot_code";
-    pub const TRAY_CODE: &str = "tray_code";
-    pub const NOTICES: &str = "notices";
-    pub const CAUTIONS: &str = "cautions";
-    pub const QR_TEXT: &str = "qr_text";
-    pub const CAPTIONS: &str = "captions";
 }
 
 impl TrayLabel {
-    /// The fields without which there is no label, in the order refusals list them.
-    fn mandatory(&self) -> [(&'static str, &str); 13] {
-        [
-            (field::SHOP_NAME, &self.shop_name),
-            (field::CUT_NAME, &self.cut_name),
-            (field::SPECIES_LINE, &self.species_line),
-            (field::ORIGIN_LINE, &self.origin_line),
-            (field::NET_WEIGHT, &self.net_weight),
-            (field::UNIT_PRICE, &self.unit_price),
-            (field::PRICE, &self.price),
-            (field::USE_BY, &self.use_by),
-            (field::CUT_ON, &self.cut_on),
-            (field::STORAGE, &self.storage),
-            (field::LOT_CODE, &self.lot_code),
-            (field::TRAY_CODE, &self.tray_code),
-            (field::QR_TEXT, &self.qr_text),
-        ]
+    /// A label that says nothing yet.
+    pub fn new(template: Template, rules: Vec<FieldRule>, captions: Captions) -> Self {
+        Self { template, rules, captions, texts: vec![String::new(); Field::ALL.len()] }
     }
 
-    /// Every text that is set in type, with its field; the symbol's text is not among them.
-    pub(super) fn printed(&self) -> Vec<(&'static str, &str)> {
-        let mut texts: Vec<(&'static str, &str)> =
-            self.mandatory().into_iter().filter(|(name, _)| *name != field::QR_TEXT).collect();
-        texts.extend(self.old_price.iter().map(|text| (field::OLD_PRICE, text.as_str())));
-        texts.extend(self.markdown_reason.iter().map(|text| (field::MARKDOWN_REASON, text.as_str())));
-        texts.extend(self.notices.iter().map(|text| (field::NOTICES, text.as_str())));
-        texts.extend(self.cautions.iter().map(|text| (field::CAUTIONS, text.as_str())));
-        let captions = [&self.captions.use_by, &self.captions.cut_on, &self.captions.lot];
-        texts.extend(captions.into_iter().map(|text| (field::CAPTIONS, text.as_str())));
-        texts
+    /// The same label with this text for a field. A blank text is no text.
+    #[must_use]
+    pub fn with(mut self, field: Field, text: impl Into<String>) -> Self {
+        let text = text.into();
+        if let Some(place) = self.texts.get_mut(field as usize) {
+            *place = if text.trim().is_empty() { String::new() } else { text };
+        }
+        self
+    }
+
+    /// The same label with other words of its own.
+    #[must_use]
+    pub fn in_words(self, captions: Captions) -> Self {
+        Self { captions, ..self }
+    }
+
+    /// The text of a field; empty where none was given.
+    pub fn text(&self, field: Field) -> &str {
+        self.texts.get(field as usize).map_or("", String::as_str)
+    }
+
+    /// The text of a field if the label's rules know it: what a template has no place for is not printed, such as a price on a label for the
+    /// kitchen.
+    pub(super) fn shown(&self, field: Field) -> &str {
+        if self.rule(field).is_some() { self.text(field) } else { "" }
+    }
+
+    /// The word at the head of a label that is not for sale.
+    pub fn heading(&self) -> &str {
+        match self.template {
+            Template::Kitchen => &self.captions.kitchen,
+            Template::Bulk => &self.captions.bulk,
+            Template::Block | Template::Tub | Template::Markdown => "",
+        }
+    }
+
+    /// The same label with one field cut down to almost nothing, or the linear code left out: asked when a label does not fit, to find out
+    /// which field, shortened, would let it.
+    pub(super) fn shortened(&self, field: Field) -> Self {
+        self.clone().with(field, if field == Field::Linear { "" } else { "-" })
+    }
+
+    /// The rule of a field; none where the label's rules do not know it.
+    pub fn rule(&self, field: Field) -> Option<&FieldRule> {
+        self.rules.iter().find(|rule| rule.field == field)
     }
 
     /// Refuses a label with gaps, naming all of them at once.
     pub(super) fn check_complete(&self) -> Result<(), LabelRefusal> {
-        let mut fields: Vec<&'static str> =
-            self.mandatory().into_iter().filter(|(_, text)| is_blank(text)).map(|(name, _)| name).collect();
-        let old = self.old_price.as_deref().is_some_and(|text| !is_blank(text));
-        let reason = self.markdown_reason.as_deref().is_some_and(|text| !is_blank(text));
-        let markdown = self.old_price.is_some() || self.markdown_reason.is_some();
-        if markdown && !old {
-            fields.push(field::OLD_PRICE);
-        }
-        if markdown && !reason {
-            fields.push(field::MARKDOWN_REASON);
-        }
-        if self.notices.iter().any(|text| is_blank(text)) {
-            fields.push(field::NOTICES);
-        }
-        if self.cautions.iter().any(|text| is_blank(text)) {
-            fields.push(field::CAUTIONS);
-        }
-        if fields.is_empty() { Ok(()) } else { Err(LabelRefusal::MissingField { fields }) }
-    }
-
-    /// The same label with one field cut down to almost nothing: asked when a label does not fit, to find out which
-    /// field, shortened, would let it.
-    pub(super) fn shortened(&self, name: &'static str) -> Self {
-        let mut label = self.clone();
-        let target = match name {
-            field::SHOP_NAME => &mut label.shop_name,
-            field::CUT_NAME => &mut label.cut_name,
-            field::SPECIES_LINE => &mut label.species_line,
-            field::ORIGIN_LINE => &mut label.origin_line,
-            field::NET_WEIGHT => &mut label.net_weight,
-            field::UNIT_PRICE => &mut label.unit_price,
-            field::PRICE => &mut label.price,
-            field::USE_BY => &mut label.use_by,
-            field::CUT_ON => &mut label.cut_on,
-            field::STORAGE => &mut label.storage,
-            field::LOT_CODE => &mut label.lot_code,
-            field::TRAY_CODE => &mut label.tray_code,
-            field::OLD_PRICE => label.old_price.get_or_insert_default(),
-            field::MARKDOWN_REASON => label.markdown_reason.get_or_insert_default(),
-            field::NOTICES => {
-                label.notices.truncate(1);
-                label.notices.iter_mut().for_each(|text| *text = "-".to_owned());
-                return label;
-            }
-            field::CAUTIONS => {
-                label.cautions.truncate(1);
-                label.cautions.iter_mut().for_each(|text| *text = "-".to_owned());
-                return label;
-            }
-            _ => return label,
+        let lacking = |rule: &&FieldRule| {
+            let text = if rule.field == Field::Captions { self.heading() } else { self.text(rule.field) };
+            rule.presence == Presence::Mandatory && text.trim().is_empty()
         };
-        *target = "-".to_owned();
-        label
+        let fields: Vec<&'static str> = self.rules.iter().filter(lacking).map(|rule| rule.field.as_str()).collect();
+        if fields.is_empty() { Ok(()) } else { Err(LabelRefusal::MissingField { fields }) }
     }
 }
 
-fn is_blank(text: &str) -> bool {
-    text.trim().is_empty()
+/// One line of the check list beside a preview: what must be there, who asks for it, and how it came out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FieldCheck {
+    /// What the label says.
+    pub field: Field,
+    /// Whether it must.
+    pub presence: Presence,
+    /// The law, or that it is practice.
+    pub required_by: &'static str,
+    /// The smallest x-height allowed, in micrometres; 0 for what is not type.
+    pub least_um: u32,
+    /// The x-height it has, in micrometres; 0 for what is not type.
+    pub set_um: u32,
+    /// The text.
+    pub text: String,
 }

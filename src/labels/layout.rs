@@ -1,22 +1,32 @@
-//! Where everything stands. The symbol is at the top right with the tray code under it, the name, the use-by and the
-//! price at the left, the small print along the foot. It tries sizes and arrangements in a stated order and takes the
-//! first in which everything fits; what never fits is refused.
+//! Where everything stands. The symbol is at the top right with the tray code under it, the name, the use-by and the price at the left, the
+//! small print along the foot. It tries sizes and arrangements in a stated order and takes the first in which everything fits; what never
+//! fits is refused.
 
 use super::bitmap::{Bitmap, Rect};
-use super::block::{Align, Block, Mark, Shape, least_height, spread, stack};
-use super::facts::{TrayLabel, field};
-use super::parts::Parts;
+use super::block::{Mark, Mode, Shape};
+use super::columns::{Arrangement, Columns, Filling, Gaps};
+use super::drawing::{Drawing, Stroke};
+use super::facts::{FieldCheck, TrayLabel};
+use super::linear::{Ean13, dot_choices};
+use super::parts::{Linear, Parts};
+use super::passages::{Measures, Part, Passages};
 use super::refusal::LabelRefusal;
 use super::steps::{STEPS, Step};
 use super::stock::LabelStock;
-use super::symbol::{QUIET_MODULES, Symbol};
-use super::text::can_set;
+use super::symbol::Symbol;
+use super::text::Fonts;
+use crate::domain::label_fields::Field;
+use std::cmp::Reverse;
+use std::sync::Arc;
 
 /// How many steps more generous than the running text the headlines may be.
 const HEADLINE_STEPS: usize = 3;
 
-/// The module to aim at, 0.495 mm (GS1 General Specifications, target for retail; from memory).
+/// The module of the symbol to aim at, 0.495 mm (GS1 General Specifications, target for retail; from memory).
 const AIM_MODULE_UM: u32 = 495;
+
+/// The module of the linear code to aim at, 0.330 mm: 100 % (GS1 General Specifications 5.2; from memory).
+const AIM_LINEAR_UM: u32 = 330;
 
 /// The length of a symbol's text that cannot well be undercut: a shorter one is not asked for.
 const SHORT_CODE_CHARACTERS: usize = 60;
@@ -24,20 +34,34 @@ const SHORT_CODE_CHARACTERS: usize = 60;
 /// A label with everything in its place.
 #[derive(Debug, Clone)]
 pub struct Layout {
-    width: i32,
-    height: i32,
-    marks: Vec<Mark>,
-    symbol: Symbol,
+    drawing: Drawing,
+    placed: Vec<Placed>,
     symbol_box: Rect,
     dots_per_module: i32,
     step: usize,
+    checks: Vec<FieldCheck>,
+}
+
+/// What stands where, without saying what it is again: a line of text is told by its stroke.
+#[derive(Debug, Clone, Copy)]
+struct Placed {
+    part: Part,
+    rect: Rect,
+    kind: Kind,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Kind {
+    Line { stroke: usize, x_height: i32 },
+    Ornament,
+    Linear,
 }
 
 /// A line of text in its place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlacedText {
-    /// The field it shows.
-    pub field: &'static str,
+    /// The fields it shows, or shows a line of.
+    pub fields: &'static [Field],
     /// The text.
     pub text: String,
     /// All the dots it may touch.
@@ -49,24 +73,27 @@ pub struct PlacedText {
 impl Layout {
     /// All lines of text.
     pub fn texts(&self) -> Vec<PlacedText> {
-        let placed = self.marks.iter().filter_map(|mark| match &mark.shape {
-            Shape::Line { size, text, .. } => {
-                Some(PlacedText { field: mark.field, text: text.clone(), rect: mark.rect, x_height: size.x_height })
-            }
-            Shape::Bar | Shape::Frame(_) => None,
-        });
-        placed.collect()
+        let text = |placed: &Placed| {
+            let Kind::Line { stroke, x_height } = placed.kind else { return None };
+            let Some(Stroke::Text { text, .. }) = self.drawing.strokes.get(stroke) else { return None };
+            Some(PlacedText { fields: placed.part.fields(), text: text.clone(), rect: placed.rect, x_height })
+        };
+        self.placed.iter().filter_map(text).collect()
     }
 
     /// Bars and frames.
     pub fn ornaments(&self) -> Vec<Rect> {
-        let shapes = self.marks.iter().filter(|mark| !matches!(mark.shape, Shape::Line { .. }));
-        shapes.map(|mark| mark.rect).collect()
+        self.placed.iter().filter(|placed| matches!(placed.kind, Kind::Ornament)).map(|placed| placed.rect).collect()
     }
 
     /// The symbol with its quiet zone.
     pub const fn symbol_box(&self) -> Rect {
         self.symbol_box
+    }
+
+    /// The linear code with its quiet zones and digits, if the label has one.
+    pub fn linear_box(&self) -> Option<Rect> {
+        self.placed.iter().find(|placed| matches!(placed.kind, Kind::Linear)).map(|placed| placed.rect)
     }
 
     /// Dots along one side of a module.
@@ -79,279 +106,254 @@ impl Layout {
         self.step
     }
 
+    /// The check list: what the label must and may say, how large, and who asks for it, in the order of its rules.
+    pub fn checks(&self) -> &[FieldCheck] {
+        &self.checks
+    }
+
+    /// What is laid down for it.
+    pub const fn drawing(&self) -> &Drawing {
+        &self.drawing
+    }
+
     /// The picture.
-    pub fn paint(&self) -> Bitmap {
-        let mut picture = Bitmap::new(self.width, self.height);
-        for mark in &self.marks {
-            mark.paint(&mut picture);
-        }
-        self.symbol.paint(&mut picture, self.symbol_box.x, self.symbol_box.y, self.dots_per_module);
-        picture
+    pub fn paint(&self, fonts: &Fonts) -> Bitmap {
+        self.drawing.paint(fonts)
     }
 }
 
 /// Finds a place for everything.
 ///
 /// # Errors
-/// In this order: missing fields, characters without a glyph, the symbol's own refusals, text that does not fit.
-pub fn lay_out(label: &TrayLabel, stock: &LabelStock) -> Result<Layout, LabelRefusal> {
+/// In this order: missing fields, characters without a glyph, the codes' own refusals, what does not fit.
+pub fn lay_out(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<Layout, LabelRefusal> {
     label.check_complete()?;
-    for (field, text) in label.printed() {
-        if let Some(character) = text.chars().find(|character| !can_set(*character)) {
-            return Err(LabelRefusal::NoGlyph { character, field });
-        }
-    }
-    let symbol = Symbol::encode(&label.qr_text)?;
+    check_glyphs(fonts, label)?;
+    let symbol = Symbol::encode(label.shown(Field::QrText))?;
     let choices = symbol.module_choices(stock)?;
-    // The symbol is what the till, the staff and the customer rely on: type shrinks before modules go below the size
-    // to aim at.
+    let code = match label.shown(Field::Linear) {
+        "" => None,
+        digits => Some(Arc::new(Ean13::encode(digits)?)),
+    };
+    let bench = Bench { fonts, stock, modules: symbol.side(1) };
+    let passages = Passages::of(label);
+    let measures = Measures::new(fonts, &passages);
+    // The codes are what the till, the staff and the customer rely on: type shrinks before modules go below the size to aim at.
     let aim = stock.dpi().dots_at_least(AIM_MODULE_UM);
     let (aimed, below): (Vec<i32>, Vec<i32>) = choices.iter().partition(|dots| **dots >= aim);
-    for dots_choices in [aimed, below] {
-        for (index, step) in STEPS.iter().enumerate() {
-            for dots_per_module in dots_choices.iter().copied() {
-                let sheet = Sheet::new(stock, &symbol, dots_per_module);
-                if let Some(marks) = sheet.fill_well(label, step, index) {
-                    let (width, height) = (stock.width_dots(), stock.height_dots());
-                    let symbol_box = sheet.symbol_box;
-                    return Ok(Layout { width, height, marks, symbol, symbol_box, dots_per_module, step: index });
+    for linear in bench.linear_choices(code.as_ref()) {
+        for dots_choices in [&aimed, &below] {
+            if let Some(plan) = bench.plan(&measures, linear.as_ref(), dots_choices) {
+                if let Some(marks) = bench.lay(&measures, linear.as_ref(), &plan) {
+                    return Ok(bench.finish(label, symbol, &plan, marks));
                 }
             }
         }
     }
-    Err(LabelRefusal::DoesNotFit { fields: too_long(label, stock, &symbol) })
+    Err(LabelRefusal::DoesNotFit { fields: bench.too_long(label, code.as_ref()) })
 }
 
-/// The fields to blame when not even the smallest sizes fit.
-fn too_long(label: &TrayLabel, stock: &LabelStock, symbol: &Symbol) -> Vec<&'static str> {
-    let Some(step) = STEPS.last() else { return Vec::new() };
-    let smallest = *stock.dpi().dots_per_module().start();
-    let sheet = Sheet::new(stock, symbol, smallest);
-    let mut names: Vec<&'static str> = label.printed().into_iter().map(|(name, _)| name).collect();
-    names.dedup();
-    let helps = |name: &&'static str| sheet.fill(&label.shortened(name), step).is_ok();
-    let mut alone: Vec<&'static str> = names.iter().copied().filter(helps).collect();
-    let short: String = label.qr_text.chars().take(SHORT_CODE_CHARACTERS).collect();
-    let with_short_code = Symbol::encode(&short).map(|symbol| Sheet::new(stock, &symbol, smallest));
-    if with_short_code.is_ok_and(|sheet| sheet.fill(label, step).is_ok()) {
-        alone.push(field::QR_TEXT);
+/// Refuses the first character that cannot be set.
+fn check_glyphs(fonts: &Fonts, label: &TrayLabel) -> Result<(), LabelRefusal> {
+    let fields = label.rules.iter().map(|rule| rule.field).filter(|field| *field != Field::QrText);
+    let texts = fields.map(|field| (field, label.text(field)));
+    let captions = &label.captions;
+    let words = [&captions.use_by, &captions.cut_on, &captions.received_on, &captions.lot, &captions.by_weight];
+    let words = words.into_iter().map(|text| (Field::Captions, text.as_str()));
+    for (field, text) in texts.chain(words).chain([(Field::Captions, label.heading())]) {
+        if let Some(character) = text.chars().find(|character| !fonts.can_set(*character)) {
+            return Err(LabelRefusal::NoGlyph { character, field: field.as_str() });
+        }
     }
-    if !alone.is_empty() {
-        return alone;
-    }
-    let too_wide = sheet.fill(label, step).err().unwrap_or_default();
-    if too_wide.is_empty() { names } else { too_wide }
+    Ok(())
 }
 
-/// Where the parts stand that have no fixed place.
-#[derive(Debug, Clone, Copy)]
-struct Arrangement {
-    lot_and_cut: Side,
-    shop: Side,
-    notices: Side,
+/// What was found to fit.
+struct Plan {
+    step: usize,
+    sizes: Step,
+    dots_per_module: i32,
+    arrangement: Arrangement,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Side {
-    Left,
-    Right,
-    Foot,
-}
-
-/// The order in which arrangements are tried: what identifies the tray under its code first.
-fn arrangements() -> impl Iterator<Item = Arrangement> {
-    let shops = [Side::Right, Side::Left, Side::Foot];
-    let lots = [Side::Right, Side::Foot, Side::Left];
-    let notices = [Side::Foot, Side::Left];
-    notices.into_iter().flat_map(move |notices| {
-        lots.into_iter()
-            .flat_map(move |lot_and_cut| shops.into_iter().map(move |shop| Arrangement { lot_and_cut, shop, notices }))
-    })
-}
-
-/// One stock with one symbol on it, and the three columns that leaves.
-struct Sheet<'a> {
+/// What all trials of one label share.
+struct Bench<'a> {
+    fonts: &'a Fonts,
     stock: &'a LabelStock,
-    symbol_box: Rect,
-    /// Left column, from the margin down.
-    left: Rect,
-    /// Right column, from under the symbol down.
-    right: Rect,
-    /// The whole width inside the margins.
-    whole: Rect,
+    /// Modules along the symbol's side, quiet zone included.
+    modules: i32,
 }
 
-impl<'a> Sheet<'a> {
-    fn new(stock: &'a LabelStock, symbol: &Symbol, dots: i32) -> Self {
-        let (width, height, margin) = (stock.width_dots(), stock.height_dots(), stock.margin_dots());
-        let side = symbol.side(dots);
-        // The quiet zone may lie in the margin, since both want white.
-        let inset = (margin - QUIET_MODULES * dots).max(0);
-        let symbol_box = Rect { x: width - inset - side, y: inset, width: side, height: side };
-        let whole = Rect { x: margin, y: margin, width: width - 2 * margin, height: height - 2 * margin };
-        let left = Rect { width: symbol_box.x - margin, ..whole };
-        let edge = margin - inset;
-        let top = symbol_box.bottom();
-        let right = Rect { x: symbol_box.x + edge, y: top, width: side - 2 * edge, height: whole.bottom() - top };
-        Self { stock, symbol_box, left, right, whole }
+impl Bench<'_> {
+    /// The linear code at the size to aim at, then at the smallest allowed.
+    fn linear_choices(&self, code: Option<&Arc<Ean13>>) -> Vec<Option<Linear>> {
+        let Some(code) = code else { return vec![None] };
+        let allowed = dot_choices(self.stock.dpi());
+        let mut sizes = vec![self.stock.dpi().dots_at_least(AIM_LINEAR_UM), *allowed.start()];
+        sizes.dedup();
+        sizes.into_iter().map(|dots| Some(Linear { code: Arc::clone(code), dots })).collect()
     }
 
-    /// Places all parts at one step of sizes and then gives height left over to the headlines.
-    fn fill_well(&self, label: &TrayLabel, step: &Step, index: usize) -> Option<Vec<Mark>> {
-        let marks = self.fill(label, step).ok()?;
-        let larger = STEPS.iter().take(index).skip(index.saturating_sub(HEADLINE_STEPS));
-        let better = larger.filter_map(|larger| self.fill(label, &step.with_headlines_of(larger)).ok()).next();
-        Some(better.unwrap_or(marks))
+    fn columns(&self, dots: i32, linear: Option<&Linear>) -> Columns {
+        Columns::new(self.stock, self.modules * dots, dots, linear)
     }
 
-    /// Places all parts at one step of sizes, or names the fields too wide for their columns; none named means the
-    /// parts are too high together.
-    fn fill(&self, label: &TrayLabel, step: &Step) -> Result<Vec<Mark>, Vec<&'static str>> {
-        let parts = Parts::new(label, step, self.stock.dpi());
-        let made = MadeParts::make(&parts, self)?;
-        let dots = |um| self.stock.dpi().dots_within(um);
-        let (gap, widest) = (dots(step.gap_um), dots(2_600));
-        arrangements().find_map(|arrangement| self.arrange(&made, arrangement, gap, widest)).ok_or_else(Vec::new)
+    fn gaps(&self, step: &Step) -> Gaps {
+        Gaps { wide: self.stock.dpi().dots_within(step.gap_um), rule: self.stock.dpi().dots_at_least(180) }
     }
 
-    fn arrange(&self, made: &MadeParts, arrangement: Arrangement, gap: i32, widest: i32) -> Option<Vec<Mark>> {
-        let foot = self.foot(made.foot(arrangement)?, gap);
-        let (left, right) = (made.left(arrangement)?, made.right(arrangement)?);
-        let foot_room = if foot.height > 0 { foot.height + gap } else { 0 };
-        let bottom = self.whole.bottom() - foot_room;
-        let (left_room, right_room) = (bottom - self.left.y, bottom - self.right.y);
-        if least_height(&left, gap) > left_room || least_height(&right, gap / 2) > right_room {
-            return None;
-        }
-        let mut marks = spread(left, left_room, gap, widest).moved(self.left.x, self.left.y);
-        marks.extend(spread(right, right_room, gap / 2, widest / 2).moved(self.right.x, self.right.y));
-        let foot_y = self.whole.bottom() - foot.height;
-        marks.extend(foot.moved(self.whole.x, foot_y));
-        Some(marks)
+    fn try_step(
+        &self,
+        measures: &Measures<'_>,
+        linear: Option<&Linear>,
+        step: &Step,
+        dots: i32,
+    ) -> Option<Arrangement> {
+        let parts = Parts::new(measures, linear, step, self.stock.dpi(), Mode::Heights);
+        Filling::new(&parts, &self.columns(dots, linear), self.gaps(step)).arrange()
     }
 
-    /// The foot under a thin rule.
-    fn foot(&self, blocks: Vec<Block>, gap: i32) -> Block {
-        if blocks.is_empty() {
-            return Block::default();
-        }
-        let rule = self.stock.dpi().dots_at_least(180);
-        let rect = Rect { x: 0, y: 0, width: self.whole.width, height: rule };
-        let rule = Block { height: rule, marks: vec![Mark { field: field::CAUTIONS, rect, shape: Shape::Bar }] };
-        stack(vec![rule, stack(blocks, gap * 2 / 3)], gap * 2 / 3)
-    }
-}
-
-/// All parts at one size; the movable ones in every column they may stand in. A movable part that is too wide for a
-/// column is missing there.
-struct MadeParts {
-    name: Block,
-    fish: Block,
-    band: Block,
-    markdown: Option<Block>,
-    prices: Block,
-    tray_code: Block,
-    cautions: Option<Block>,
-    notices: [Option<Option<Block>>; 2],
-    lot_and_cut: [Option<Block>; 3],
-    shop: [Option<Block>; 3],
-}
-
-impl MadeParts {
-    fn make(parts: &Parts<'_>, sheet: &Sheet<'_>) -> Result<Self, Vec<&'static str>> {
-        let (left, right, whole) = (sheet.left.width, sheet.right.width, sheet.whole.width);
-        let fixed =
-            [parts.name(left), parts.fish(left), parts.use_by_band(left), parts.prices(left), parts.tray_code(right)];
-        let (markdown, cautions) = (parts.markdown(left), parts.cautions(whole));
-        let notices = [parts.notices(left), parts.notices(whole)];
-        let shop = [parts.shop(left, Align::Left), parts.shop(right, Align::Centre), parts.shop(whole, Align::Left)];
-        let lot_and_cut = [
-            parts.lot_and_cut(left, Align::Left),
-            parts.lot_and_cut(right, Align::Centre),
-            parts.lot_and_cut(whole, Align::Left),
-        ];
-        let mut too_wide: Vec<&'static str> = fixed.iter().filter_map(|made| made.clone().err()).collect();
-        too_wide.extend(markdown.clone().err());
-        too_wide.extend(cautions.clone().err());
-        too_wide.extend(nowhere(&notices));
-        too_wide.extend(nowhere(&shop));
-        too_wide.extend(nowhere(&lot_and_cut));
-        if !too_wide.is_empty() {
-            return Err(too_wide);
-        }
-        let [name, fish, band, prices, tray_code] = fixed.map(Result::unwrap_or_default);
-        Ok(Self {
-            name,
-            fish,
-            band,
-            markdown: markdown.unwrap_or_default(),
-            prices,
-            tray_code,
-            cautions: cautions.unwrap_or_default(),
-            notices: notices.map(Result::ok),
-            lot_and_cut: lot_and_cut.map(Result::ok),
-            shop: shop.map(Result::ok),
-        })
+    /// The first step that fits with the smallest of these modules, the largest module that fits at that step, and the headlines of the
+    /// most generous step that still fit then. Steps and modules are searched by halving: what fits at one fits at a smaller one.
+    fn plan(&self, measures: &Measures<'_>, linear: Option<&Linear>, modules: &[i32]) -> Option<Plan> {
+        let smallest = *modules.last()?;
+        let at = |index: usize, dots| {
+            let step = STEPS.get(index)?;
+            self.try_step(measures, linear, step, dots)
+        };
+        let (step, arrangement) = first_that_fits(STEPS.len(), |index| at(index, smallest))?;
+        let larger = first_that_fits(modules.len(), |index| {
+            let dots = *modules.get(index)?;
+            if dots == smallest { Some(arrangement) } else { at(step, dots) }
+        });
+        let (dots_per_module, arrangement) =
+            larger.and_then(|(index, found)| Some((*modules.get(index)?, found))).unwrap_or((smallest, arrangement));
+        let sizes = *STEPS.get(step)?;
+        let plan = Plan { step, sizes, dots_per_module, arrangement };
+        let generous = STEPS.iter().take(step).skip(step.saturating_sub(HEADLINE_STEPS));
+        let better = generous.into_iter().find_map(|larger| {
+            let sizes = sizes.with_headlines_of(larger);
+            let arrangement = self.try_step(measures, linear, &sizes, dots_per_module)?;
+            Some(Plan { step, sizes, dots_per_module, arrangement })
+        });
+        Some(better.unwrap_or(plan))
     }
 
-    /// Blocks of the left column from the top; `None` when one of them cannot stand there.
-    fn left(&self, arrangement: Arrangement) -> Option<Vec<Block>> {
-        let [left_notices, _] = &self.notices;
-        let [left_lot, _, _] = &self.lot_and_cut;
-        let [left_shop, _, _] = &self.shop;
-        let mut blocks = Vec::new();
-        if arrangement.shop == Side::Left {
-            blocks.push(left_shop.clone()?);
-        }
-        blocks.push(self.name.clone());
-        if arrangement.notices == Side::Left {
-            blocks.extend(left_notices.clone()?);
-        }
-        blocks.push(self.fish.clone());
-        if arrangement.lot_and_cut == Side::Left {
-            blocks.push(left_lot.clone()?);
-        }
-        blocks.push(self.band.clone());
-        blocks.extend(self.markdown.clone());
-        blocks.push(self.prices.clone());
-        Some(blocks)
+    fn lay(&self, measures: &Measures<'_>, linear: Option<&Linear>, plan: &Plan) -> Option<Vec<Mark>> {
+        let parts = Parts::new(measures, linear, &plan.sizes, self.stock.dpi(), Mode::Marks);
+        let columns = self.columns(plan.dots_per_module, linear);
+        Filling::new(&parts, &columns, self.gaps(&plan.sizes)).lay(&plan.arrangement)
     }
 
-    /// Blocks under the symbol.
-    fn right(&self, arrangement: Arrangement) -> Option<Vec<Block>> {
-        let [_, right_lot, _] = &self.lot_and_cut;
-        let [_, right_shop, _] = &self.shop;
-        let mut blocks = vec![self.tray_code.clone()];
-        if arrangement.lot_and_cut == Side::Right {
-            blocks.push(right_lot.clone()?);
+    fn finish(&self, label: &TrayLabel, symbol: Symbol, plan: &Plan, marks: Vec<Mark>) -> Layout {
+        let mut strokes = Vec::with_capacity(2 * marks.len());
+        let mut placed = Vec::with_capacity(marks.len());
+        for mark in marks {
+            let kind = match &mark.shape {
+                Shape::Line { size, .. } => Kind::Line { stroke: strokes.len(), x_height: size.x_height },
+                Shape::Bar | Shape::Frame(_) => Kind::Ornament,
+                Shape::Linear(..) => Kind::Linear,
+            };
+            placed.push(Placed { part: mark.part, rect: mark.rect, kind });
+            mark.strokes(&mut strokes);
         }
-        if arrangement.shop == Side::Right {
-            blocks.push(right_shop.clone()?);
-        }
-        Some(blocks)
+        let dots_per_module = plan.dots_per_module;
+        let symbol_box = self.columns(dots_per_module, None).symbol_box;
+        let Rect { x, y, .. } = symbol_box;
+        strokes.push(Stroke::Symbol { symbol: Arc::new(symbol), x, y, dots_per_module });
+        let dpi = self.stock.dpi();
+        let (width, height) = (self.stock.width_dots(), self.stock.height_dots());
+        let drawing = Drawing { width, height, dpi, strokes };
+        let checks = self.checks(label, &placed);
+        Layout { drawing, placed, symbol_box, dots_per_module, step: plan.step, checks }
     }
 
-    /// Blocks along the foot.
-    fn foot(&self, arrangement: Arrangement) -> Option<Vec<Block>> {
-        let [_, foot_notices] = &self.notices;
-        let [_, _, foot_lot] = &self.lot_and_cut;
-        let [_, _, foot_shop] = &self.shop;
-        let mut blocks = Vec::new();
-        if arrangement.notices == Side::Foot {
-            blocks.extend(foot_notices.clone()?);
+    fn checks(&self, label: &TrayLabel, placed: &[Placed]) -> Vec<FieldCheck> {
+        let set = |field: Field| {
+            let shows = |placed: &&Placed| placed.part.fields().contains(&field);
+            let heights = placed.iter().filter(shows).filter_map(|placed| match placed.kind {
+                Kind::Line { x_height, .. } => Some(x_height),
+                Kind::Ornament | Kind::Linear => None,
+            });
+            self.stock.dpi().um_of(heights.min().unwrap_or(0))
+        };
+        let check = |rule: &crate::domain::label_fields::FieldRule| {
+            let text = if rule.field == Field::Captions { label.heading() } else { label.text(rule.field) };
+            FieldCheck {
+                field: rule.field,
+                presence: rule.presence,
+                required_by: rule.required_by,
+                least_um: rule.least_x_height_um,
+                set_um: if text.is_empty() { 0 } else { set(rule.field) },
+                text: text.to_owned(),
+            }
+        };
+        label.rules.iter().map(check).collect()
+    }
+
+    /// The fields to blame when not even the smallest sizes fit: those that help when one alone is shortened; else the longest that help
+    /// together; else all, and the stock is too small.
+    fn too_long(&self, label: &TrayLabel, code: Option<&Arc<Ean13>>) -> Vec<&'static str> {
+        let linear = self.linear_choices(code).pop().flatten();
+        let fits = |label: &TrayLabel| self.fits_at_the_smallest(label, linear.as_ref());
+        let mut given: Vec<Field> = label.rules.iter().map(|rule| rule.field).collect();
+        given.retain(|field| !label.text(*field).is_empty() && *field != Field::QrText);
+        let helps = |field: &&Field| fits(&label.shortened(**field));
+        let mut alone: Vec<&'static str> = given.iter().filter(helps).map(|field| field.as_str()).collect();
+        let short: String = label.text(Field::QrText).chars().take(SHORT_CODE_CHARACTERS).collect();
+        let with_short_code = Symbol::encode(&short).map(|symbol| Self { modules: symbol.side(1), ..*self });
+        if with_short_code.is_ok_and(|bench| bench.fits_at_the_smallest(label, linear.as_ref())) {
+            alone.push(Field::QrText.as_str());
         }
-        blocks.extend(self.cautions.clone());
-        if arrangement.lot_and_cut == Side::Foot {
-            blocks.push(foot_lot.clone()?);
+        if !alone.is_empty() {
+            return alone;
         }
-        if arrangement.shop == Side::Foot {
-            blocks.push(foot_shop.clone()?);
+        // A linear code takes more room than any text.
+        given.sort_by_key(|field| (*field != Field::Linear, Reverse(label.text(*field).chars().count())));
+        let mut shorter = label.clone();
+        let mut together = Vec::new();
+        for field in &given {
+            shorter = shorter.shortened(*field);
+            together.push(field.as_str());
+            if fits(&shorter) {
+                return together;
+            }
         }
-        Some(blocks)
+        let fields = self.too_wide(label, linear.as_ref());
+        if fields.is_empty() { together } else { fields }
+    }
+
+    fn fits_at_the_smallest(&self, label: &TrayLabel, linear: Option<&Linear>) -> bool {
+        let Some(step) = STEPS.last() else { return false };
+        let linear = linear.filter(|_| !label.shown(Field::Linear).is_empty());
+        let passages = Passages::of(label);
+        let measures = Measures::new(self.fonts, &passages);
+        self.try_step(&measures, linear, step, *self.stock.dpi().dots_per_module().start()).is_some()
+    }
+
+    /// The fields whose texts fit no column even at the smallest sizes.
+    fn too_wide(&self, label: &TrayLabel, linear: Option<&Linear>) -> Vec<&'static str> {
+        let Some(step) = STEPS.last() else { return Vec::new() };
+        let passages = Passages::of(label);
+        let measures = Measures::new(self.fonts, &passages);
+        let parts = Parts::new(&measures, linear, step, self.stock.dpi(), Mode::Heights);
+        let columns = self.columns(*self.stock.dpi().dots_per_module().start(), linear);
+        let parts = Filling::new(&parts, &columns, self.gaps(step)).too_wide();
+        parts.iter().flat_map(|part| part.fields()).map(|field| field.as_str()).collect()
     }
 }
 
-/// The field that fits into no column at all.
-fn nowhere<T, const N: usize>(made: &[Result<T, &'static str>; N]) -> Option<&'static str> {
-    if made.iter().any(Result::is_ok) { None } else { made.iter().find_map(|made| made.as_ref().err().copied()) }
+/// The first place in a row of trials, from the most demanding to the least, that fits, where what fits at one place fits at all after it.
+fn first_that_fits<T>(count: usize, fits: impl Fn(usize) -> Option<T>) -> Option<(usize, T)> {
+    let mut found = None;
+    // Nothing before `first` fits, everything from `end` on does, or was not tried.
+    let (mut first, mut end) = (0, count.checked_sub(1)?);
+    while first < end {
+        let middle = first + (end - first) / 2;
+        match fits(middle) {
+            Some(value) => (found, end) = (Some((middle, value)), middle),
+            None => first = middle + 1,
+        }
+    }
+    found.filter(|(place, _)| *place == first).or_else(|| Some((first, fits(first)?)))
 }

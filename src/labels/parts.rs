@@ -1,223 +1,408 @@
-//! The parts of a tray label, each made to the width of its column: the name, the use-by band, the prices. Where a
-//! part goes is not known here.
+//! The groups of a label, each made to the width of a column: the name, the use-by band, the prices. Where a group goes is not known here.
 
 use super::bitmap::{Ink, Rect};
-use super::block::{Align, Block, Fit, Mark, Setting, Shape, lines, stack};
-use super::facts::{TrayLabel, field};
-use super::steps::{self, Step};
+use super::block::{Align, Block, Fit, Mark, Mode, Setting, Shape, boxed, lines, side_by_side, stack};
+use super::linear::{Ean13, GUARD_DEPTH, QUIET_LEFT};
+use super::passages::{Measures, Part, Passages};
+use super::steps::Step;
 use super::stock::Dpi;
-use super::text::{Face, Type, measure};
-use super::wrap::{CLAUSE, wrap};
+use super::text::{Face, Type};
+use crate::domain::label_fields::Template;
+use std::sync::Arc;
 
-/// A part, or the field whose text is too wide for its column.
-pub type Made = Result<Block, &'static str>;
+/// A group, or the part of it whose text is too wide for the column.
+pub type Made = Result<Block, Part>;
+
+/// Parts that always stand together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Group {
+    /// What a label that is not for sale is for.
+    Heading,
+    /// The cut's name.
+    Name,
+    /// Defrosted, notices, the allergen.
+    Statements,
+    /// Species and origin.
+    Fish,
+    /// Lots and days.
+    Lot,
+    /// The use-by with its storage condition.
+    Band,
+    /// Weight and prices, with the markdown around them.
+    Prices,
+    /// The tray code.
+    Code,
+    /// The shop.
+    Shop,
+    /// Advice and cautions.
+    SmallPrint,
+    /// The linear code.
+    Linear,
+}
+
+/// How many groups there are.
+pub const GROUPS: usize = 11;
 
 /// Most lines the cut's name may take.
 const NAME_LINES: usize = 3;
 
-/// Makes the parts of one label in one set of sizes.
-#[derive(Debug, Clone, Copy)]
+/// A price beside the weight is at least this share of its step's size, in percent; else it goes below.
+const LEAST_PRICE_PERCENT: u32 = 75;
+
+/// White above the bars of a linear code, more than between texts.
+const ABOVE_BARS_UM: u32 = 500;
+
+/// The bars of a linear code are at least this high, and higher where the type is large (our choice: a hand scanner is held askew).
+const LEAST_BARS_UM: u32 = 8_000;
+const MOST_BARS_UM: u32 = 12_000;
+
+/// Makes the groups of one label in one set of sizes.
 pub struct Parts<'a> {
-    label: &'a TrayLabel,
+    measures: &'a Measures<'a>,
+    passages: &'a Passages,
+    linear: Option<&'a Linear>,
     step: &'a Step,
     dpi: Dpi,
+    mode: Mode,
+}
+
+/// A linear code at the size it is printed in.
+#[derive(Debug, Clone)]
+pub struct Linear {
+    /// Its bars.
+    pub code: Arc<Ean13>,
+    /// Dots along a module.
+    pub dots: i32,
 }
 
 impl<'a> Parts<'a> {
-    /// Parts of a label at one step of sizes.
-    pub const fn new(label: &'a TrayLabel, step: &'a Step, dpi: Dpi) -> Self {
-        Self { label, step, dpi }
+    /// Groups of a label at one step of sizes.
+    pub const fn new(
+        measures: &'a Measures<'a>,
+        linear: Option<&'a Linear>,
+        step: &'a Step,
+        dpi: Dpi,
+        mode: Mode,
+    ) -> Self {
+        Self { measures, passages: measures.passages(), linear, step, dpi, mode }
     }
 
-    /// The cut's name: one large line, or else a few smaller ones.
-    pub fn name(&self, width: i32) -> Made {
-        let text = &self.label.cut_name;
-        let one_line_um = (self.step.name_um * 7 / 10).max(steps::SMALLEST_NAME_UM);
-        if let Some(size) = self.largest(text, width, self.step.name_um, one_line_um) {
-            return Ok(lines(field::CUT_NAME, self.setting(size, Align::Left), std::slice::from_ref(text), width));
+    /// Whether the label says anything of a group.
+    pub fn says(&self, group: Group) -> bool {
+        let has = |part| self.passages.has(part);
+        match group {
+            Group::Heading => has(Part::Heading),
+            Group::Name => has(Part::Name),
+            Group::Statements => has(Part::Statements),
+            Group::Fish => has(Part::Species) || has(Part::Origin),
+            Group::Lot => has(Part::Lot) || has(Part::Cut) || has(Part::Received),
+            Group::Band => has(Part::UseBy),
+            Group::Prices => has(Part::Price) || has(Part::UnitPrice) || has(Part::NetWeight),
+            Group::Code => has(Part::TrayCode),
+            Group::Shop => has(Part::Shop),
+            Group::SmallPrint => has(Part::SmallPrint),
+            Group::Linear => self.linear.is_some(),
         }
-        let (from, to) = (self.dpi.dots_within(self.step.name_um * 8 / 10), self.smallest(steps::SMALLEST_NAME_UM));
-        for x_height in (to..=from.max(to)).rev() {
-            let size = Type { face: Face::Bold, x_height };
-            if let Some(texts) = wrap(size, text, width).filter(|texts| texts.len() <= NAME_LINES) {
-                return Ok(lines(field::CUT_NAME, self.setting(size, Align::Left), &texts, width));
+    }
+
+    /// A group in a column; without height where the label does not say it.
+    pub fn make(&self, group: Group, width: i32, align: Align) -> Made {
+        match group {
+            Group::Heading => self.heading(width),
+            Group::Name => {
+                let name = self.headline(Part::Name, width, self.step.name_um, align, NAME_LINES)?;
+                // What follows is small: without some white of its own the name would sit on it.
+                let height = name.height + self.leading().max(self.dots(self.step.gap_um / 3));
+                Ok(Block { height, ..name })
             }
+            Group::Statements => self.running(Part::Statements, width, align),
+            Group::Fish => {
+                let species = self.running(Part::Species, width, align)?;
+                let origin = self.running(Part::Origin, width, align)?;
+                Ok(stack([species, origin], self.leading()))
+            }
+            Group::Lot => self.lot_and_days(width, align),
+            Group::Band => self.use_by_band(width),
+            Group::Prices => self.prices(width),
+            Group::Code => self.code(width, align),
+            Group::Shop => self.running(Part::Shop, width, align),
+            Group::SmallPrint => self.running(Part::SmallPrint, width, align),
+            Group::Linear => self.linear(width),
         }
-        Err(field::CUT_NAME)
     }
 
-    /// Species and origin, which belong to each other.
-    pub fn fish(&self, width: i32) -> Made {
-        let species = self.paragraph(field::SPECIES_LINE, self.body(Face::Regular), &self.label.species_line, width)?;
-        let origin = self.paragraph(field::ORIGIN_LINE, self.body(Face::Regular), &self.label.origin_line, width)?;
-        Ok(stack(vec![species, origin], self.leading()))
+    /// What it is for, white on black, where it is not for sale.
+    fn heading(&self, width: i32) -> Made {
+        if !self.passages.has(Part::Heading) {
+            return Ok(Block::default());
+        }
+        let pad = (self.dots(700), self.dots(500));
+        let inner = width - 2 * pad.0;
+        let size = self.largest(Part::Heading, inner, self.step.date_um)?;
+        let content = self.one(Part::Heading, Setting { ink: Ink::White, ..self.setting(size, Align::Left) }, inner)?;
+        Ok(boxed(self.mode, Part::Heading, Shape::Bar, content, width, pad))
     }
 
-    /// The use-by, white on black over the whole column, with the storage condition it depends on.
-    pub fn use_by_band(&self, width: i32) -> Made {
-        let (pad_x, pad_y) = (self.dots(900), self.dots(700));
-        let inner = width - 2 * pad_x;
-        let date = &self.label.use_by;
-        let size = self.largest(date, inner, self.step.date_um, steps::SMALLEST_DATE_UM).ok_or(field::USE_BY)?;
-        let white = |size, align| Setting { ink: Ink::White, ..self.setting(size, align) };
-        let small = self.body(Face::Bold);
-        let (caption, storage) = (&self.label.captions.use_by, &self.label.storage);
-        let date = lines(field::USE_BY, white(size, Align::Left), std::slice::from_ref(date), inner);
-        let mut heading = lines(field::CAPTIONS, white(small, Align::Left), std::slice::from_ref(caption), inner);
-        let beside = measure(small, caption) + self.dots(1_500) + measure(small, storage) <= inner;
-        let mut below = None;
-        if beside {
-            let storage = lines(field::STORAGE, white(small, Align::Right), std::slice::from_ref(storage), inner);
-            heading = side_by_side(heading, storage);
+    /// The use-by over the whole column with the storage condition it depends on: white on black for the customer, framed for the house.
+    fn use_by_band(&self, width: i32) -> Made {
+        let for_sale = self.passages.template().is_for_sale();
+        let border = self.border();
+        let pad = if for_sale {
+            (self.dots(900), self.dots(650))
         } else {
-            let texts = wrap(small, storage, inner).ok_or(field::STORAGE)?;
-            below = Some(lines(field::STORAGE, white(small, Align::Left), &texts, inner));
-        }
-        let rows: Vec<Block> = [Some(heading), Some(date), below].into_iter().flatten().collect();
-        let rows = rows.into_iter().filter(|row| row.height > 0).collect();
-        let content = stack(rows, self.leading() + self.dots(350));
-        let rect = Rect { x: 0, y: 0, width, height: content.height + 2 * pad_y };
-        let mut marks = vec![Mark { field: field::USE_BY, rect, shape: Shape::Bar }];
-        marks.extend(content.moved(pad_x, pad_y));
-        Ok(Block { height: rect.height, marks })
-    }
-
-    /// The reason for a markdown and the old price struck through, in a frame; nothing without a markdown.
-    pub fn markdown(&self, width: i32) -> Result<Option<Block>, &'static str> {
-        let Some((old, reason)) = self.label.old_price.as_ref().zip(self.label.markdown_reason.as_ref()) else {
-            return Ok(None);
+            (border + self.dots(600), border + self.dots(450))
         };
-        let (pad_x, pad_y, border) = (self.dots(900), self.dots(550), self.dots(250).max(2));
-        let inner = width - 2 * pad_x;
-        let (bold, regular) = (self.body(Face::Bold), self.body(Face::Regular));
-        if measure(regular, old) > inner {
-            return Err(field::OLD_PRICE);
-        }
-        let mut old_price =
-            lines(field::OLD_PRICE, self.setting(regular, Align::Right), std::slice::from_ref(old), inner);
-        for mark in &mut old_price.marks {
-            strike(mark);
-        }
-        let beside = inner - measure(regular, old) - self.dots(1_500);
-        let setting = self.setting(bold, Align::Left);
-        let content = match wrap(bold, reason, beside).filter(|texts| texts.len() <= 2) {
-            Some(texts) => side_by_side(lines(field::MARKDOWN_REASON, setting, &texts, inner), old_price),
-            None => {
-                let texts = wrap(bold, reason, inner).ok_or(field::MARKDOWN_REASON)?;
-                stack(vec![lines(field::MARKDOWN_REASON, setting, &texts, inner), old_price], self.leading())
-            }
+        let (shape, ink) = if for_sale { (Shape::Bar, Ink::White) } else { (Shape::Frame(border), Ink::Black) };
+        let inner = width - 2 * pad.0;
+        let inked = |size, align| Setting { ink, ..self.setting(size, align) };
+        let (caption, storage) = (self.body(Part::Caption, Face::Bold), self.body(Part::Storage, Face::Bold));
+        let heading = self.one(Part::Caption, inked(caption, Align::Left), inner)?;
+        // A date is never broken: half of one is read as another.
+        let size = self.largest(Part::UseBy, inner, self.step.date_um)?;
+        let date = self.one(Part::UseBy, inked(size, Align::Left), inner)?;
+        let beside = self.wide(Part::Caption, caption) + self.dots(1_500) + self.wide(Part::Storage, storage) <= inner;
+        let gap = self.leading() + self.dots(350);
+        let content = if beside {
+            let storage = self.one(Part::Storage, inked(storage, Align::Right), inner)?;
+            stack([side_by_side(heading, storage, |block| block.first_baseline), date], gap)
+        } else {
+            stack([heading, date, self.one(Part::Storage, inked(storage, Align::Left), inner)?], gap)
         };
-        let rect = Rect { x: 0, y: 0, width, height: content.height + 2 * pad_y };
-        let mut marks = vec![Mark { field: field::MARKDOWN_REASON, rect, shape: Shape::Frame(border) }];
-        marks.extend(content.moved(pad_x, pad_y));
-        Ok(Some(Block { height: rect.height, marks }))
+        Ok(boxed(self.mode, Part::UseBy, shape, content, width, pad))
     }
 
-    /// Net weight and unit price at the left, the price large at the right, on one baseline.
-    pub fn prices(&self, width: i32) -> Made {
-        let label = self.label;
-        let (bold, regular) = (self.body(Face::Bold), self.body(Face::Regular));
-        let weights = measure(bold, &label.net_weight).max(measure(regular, &label.unit_price));
-        let room = width - weights - self.dots(1_500);
-        let size = self
-            .largest(&label.price, room, self.step.price_um, steps::SMALLEST_PRICE_UM)
-            .ok_or_else(|| if measure(regular, &label.price) > width / 2 { field::PRICE } else { field::UNIT_PRICE })?;
-        let left = |name, size, text| lines(name, self.setting(size, Align::Left), std::slice::from_ref(text), width);
-        let small = stack(
-            vec![left(field::NET_WEIGHT, bold, &label.net_weight), left(field::UNIT_PRICE, regular, &label.unit_price)],
-            self.leading() + self.dots(250),
-        );
-        let large = lines(field::PRICE, self.setting(size, Align::Right), std::slice::from_ref(&label.price), width);
-        let drop = last_baseline(&large) - last_baseline(&small);
-        let (small_y, large_y) = (drop.max(0), (-drop).max(0));
-        let height = (small.height + small_y).max(large.height + large_y);
-        let mut marks = small.moved(0, small_y);
-        marks.extend(large.moved(0, large_y));
-        Ok(Block { height, marks })
-    }
-
-    /// The tray code, as large as the column allows.
-    pub fn tray_code(&self, width: i32) -> Made {
-        let text = &self.label.tray_code;
-        let size =
-            self.largest(text, width, self.step.tray_code_um, steps::SMALLEST_TRAY_CODE_UM).ok_or(field::TRAY_CODE)?;
-        Ok(lines(field::TRAY_CODE, self.setting(size, Align::Centre), std::slice::from_ref(text), width))
-    }
-
-    /// Lot and day of cutting: on one line where they fit beside each other and the column is flush left.
-    pub fn lot_and_cut(&self, width: i32, align: Align) -> Made {
-        let fine = self.fine();
-        let captions = &self.label.captions;
-        let lot = captioned(&captions.lot, &self.label.lot_code);
-        let cut = captioned(&captions.cut_on, &self.label.cut_on);
-        if align == Align::Left && measure(fine, &lot) + self.dots(1_500) + measure(fine, &cut) <= width {
-            let lot = lines(field::LOT_CODE, self.setting(fine, Align::Left), &[lot], width);
-            let cut = lines(field::CUT_ON, self.setting(fine, Align::Right), &[cut], width);
-            return Ok(side_by_side(lot, cut));
+    /// Weights and prices; after a markdown in a frame under its reason and the old price.
+    fn prices(&self, width: i32) -> Made {
+        if self.passages.template() != Template::Markdown {
+            return self.weight_and_price(width);
         }
-        let lot = self.aligned(field::LOT_CODE, fine, &lot, width, align)?;
-        let cut = self.aligned(field::CUT_ON, fine, &cut, width, align)?;
-        Ok(stack(vec![lot, cut], self.leading()))
+        let border = self.border();
+        let pad = (border + self.dots(650), border + self.dots(500));
+        let inner = width - 2 * pad.0;
+        let (bold, regular) = (self.body(Part::Reason, Face::Bold), self.body(Part::OldPrice, Face::Regular));
+        let struck = Setting { struck: true, ..self.setting(regular, Align::Right) };
+        let old = self.one(Part::OldPrice, struck, inner)?;
+        let beside = inner - self.wide(Part::OldPrice, regular) - self.dots(1_500);
+        let reason = self.setting(bold, Align::Left);
+        let head = match self.one(Part::Reason, reason, beside) {
+            Ok(reason) => side_by_side(reason, old, |block| block.first_baseline),
+            Err(_) => stack([self.one(Part::Reason, reason, inner)?, old], self.leading()),
+        };
+        let content = stack([head, self.weight_and_price(inner)?], self.leading() + self.dots(500));
+        Ok(boxed(self.mode, Part::Reason, Shape::Frame(border), content, width, pad))
     }
 
-    /// The shop.
-    pub fn shop(&self, width: i32, align: Align) -> Made {
-        self.aligned(field::SHOP_NAME, self.body(Face::Regular), &self.label.shop_name, width, align)
+    /// Net weight and unit price at the left, the price large at the right, the last lines on one baseline; below each other where they
+    /// do not fit so. What is sold by weight has its unit price large; what is not sold, its weight.
+    fn weight_and_price(&self, width: i32) -> Made {
+        let (large, small) = if self.passages.has(Part::Price) {
+            (Part::Price, [(Part::NetWeight, Face::Bold), (Part::UnitPrice, Face::Regular)])
+        } else if self.passages.has(Part::UnitPrice) {
+            (Part::UnitPrice, [(Part::NetWeight, Face::Bold), (Part::ByWeight, Face::Regular)])
+        } else {
+            return self.headline(Part::NetWeight, width, self.step.date_um, Align::Left, 1);
+        };
+        let gap = self.leading() + self.dots(250);
+        let [(first, first_face), (second, second_face)] = small;
+        let (first_size, second_size) = (self.body(first, first_face), self.body(second, second_face));
+        let first_line = self.one(first, self.setting(first_size, Align::Left), width)?;
+        let second_line = self.one(second, self.setting(second_size, Align::Left), width)?;
+        let priced = |size| self.one(large, self.setting(size, Align::Right), width);
+        let beside = |taken: i32| self.largest(large, width - taken - self.dots(1_500), self.step.price_um).ok();
+        let (first_wide, second_wide) = (self.wide(first, first_size), self.wide(second, second_size));
+        let wanted = self.dpi.dots_within(self.step.price_um * LEAST_PRICE_PERCENT / 100);
+        let both = beside(first_wide.max(second_wide));
+        if let Some(size) = both.filter(|size| size.x_height >= wanted || first_wide <= second_wide) {
+            let small = stack([first_line, second_line], gap);
+            return Ok(side_by_side(small, priced(size)?, |block| block.last_baseline));
+        }
+        // A long first line would squeeze the price, which is read from further away: it goes above.
+        let below = match beside(second_wide) {
+            Some(size) => side_by_side(second_line, priced(size)?, |block| block.last_baseline),
+            None => stack([second_line, priced(self.largest(large, width, self.step.price_um)?)?], gap),
+        };
+        Ok(stack([first_line, below], gap))
     }
 
-    /// The notices, run together; nothing without any.
-    pub fn notices(&self, width: i32) -> Result<Option<Block>, &'static str> {
-        self.run_together(field::NOTICES, self.body(Face::Bold), &self.label.notices, width)
+    /// The tray code, as large as the column allows; of a tub larger, since it is typed at every sale out of it.
+    fn code(&self, width: i32, align: Align) -> Made {
+        let most = match self.passages.template() {
+            Template::Tub => self.step.tray_code_um * 5 / 4,
+            _ => self.step.tray_code_um,
+        };
+        self.headline(Part::TrayCode, width, most, align, 1)
     }
 
-    /// The small print, run together; nothing without any.
-    pub fn cautions(&self, width: i32) -> Result<Option<Block>, &'static str> {
-        self.run_together(field::CAUTIONS, self.fine(), &self.label.cautions, width)
+    /// Lots and days: on one line where they fit beside each other and the column is flush left.
+    fn lot_and_days(&self, width: i32, align: Align) -> Made {
+        let days = [Part::Cut, Part::Received].map(|part| (part, self.fine(part)));
+        let fine = self.fine(Part::Lot);
+        let day_width = days.iter().map(|(part, size)| self.wide(*part, *size)).sum::<i32>();
+        let said = days.iter().filter(|(part, _)| self.passages.has(*part)).count();
+        if align == Align::Left && said == 1 && self.wide(Part::Lot, fine) + self.dots(1_500) + day_width <= width {
+            let lot = self.one(Part::Lot, self.setting(fine, Align::Left), width)?;
+            let [cut, received] = days.map(|(part, size)| self.one(part, self.setting(size, Align::Right), width));
+            let day = stack([cut?, received?], 0);
+            return Ok(side_by_side(lot, day, |block| block.first_baseline));
+        }
+        let lot = self.running(Part::Lot, width, align)?;
+        let [cut, received] = days.map(|(part, _)| self.running(part, width, align));
+        Ok(stack([lot, cut?, received?], self.leading()))
     }
 
-    fn run_together(
-        &self,
-        name: &'static str,
-        size: Type,
-        texts: &[String],
-        width: i32,
-    ) -> Result<Option<Block>, &'static str> {
-        let mut whole = String::new();
-        for text in texts {
-            if !whole.is_empty() {
-                whole.push_str(if whole.ends_with(['.', '!', '?']) { " " } else { CLAUSE });
+    /// The linear code with its digits under it; nothing without one.
+    fn linear(&self, width: i32) -> Made {
+        let Some(Linear { code, dots }) = self.linear else { return Ok(Block::default()) };
+        let across = code.width(*dots);
+        if across > width {
+            return Err(Part::Linear);
+        }
+        let bars = self.dpi.dots_at_least((self.step.body_um * 6).clamp(LEAST_BARS_UM, MOST_BARS_UM));
+        // A digit is as wide as its modules at most: figures are a little wider than the letter x is high.
+        let size = Type { face: Face::Regular, x_height: (7 * dots * 9 / 11).max(1) };
+        let fonts = self.measures.fonts();
+        let digit = fonts.extent(size, "0123456789");
+        let above = self.dots(ABOVE_BARS_UM);
+        let baseline = above + bars + dots + digit.ascent;
+        let height = (baseline + digit.descent).max(above + bars + GUARD_DEPTH * dots);
+        let mut block = Block { height, first_baseline: baseline, last_baseline: baseline, marks: Vec::new() };
+        if self.mode == Mode::Heights {
+            return Ok(block);
+        }
+        let rect = Rect { x: 0, y: above, width: across, height: height - above };
+        let shape = Shape::Linear(Arc::clone(code), *dots, bars + GUARD_DEPTH * dots);
+        block.marks.push(Mark { part: Part::Linear, rect, shape });
+        for (figure, place) in code.places_of_digits() {
+            let text = figure.to_string();
+            let extent = fonts.extent(size, &text);
+            let room = (place.end - place.start) * dots;
+            let x = (QUIET_LEFT + place.start) * dots + (room - (extent.right - extent.left)) / 2;
+            let rect = Rect {
+                x,
+                y: above + bars + dots,
+                width: extent.right - extent.left,
+                height: digit.ascent + digit.descent,
+            };
+            let (pen, baseline) = (-extent.left, digit.ascent);
+            let shape = Shape::Line { size, text, pen, baseline, ink: Ink::Black, struck: false };
+            block.marks.push(Mark { part: Part::Linear, rect, shape });
+        }
+        Ok(block)
+    }
+
+    /// One bold line as large as the width allows, or else, where the part may have more lines, a few smaller ones.
+    fn headline(&self, part: Part, width: i32, most_um: u32, align: Align, most_lines: usize) -> Made {
+        if !self.passages.has(part) {
+            return Ok(Block::default());
+        }
+        let setting = |size| self.setting(size, align);
+        let one_line = self.largest(part, width, most_um);
+        let least = self.dpi.dots_within(most_um * 7 / 10);
+        match one_line {
+            Ok(size) if most_lines == 1 || size.x_height >= least => self.one(part, setting(size), width),
+            _ => {
+                let size = self.largest_in(part, width, most_um * 8 / 10, most_lines).ok_or(part)?;
+                let leading = self.leading().max(size.x_height / 4);
+                self.one(part, Setting { leading, ..setting(size) }, width)
             }
-            whole.push_str(text.trim());
         }
-        if whole.is_empty() { Ok(None) } else { self.paragraph(name, size, &whole, width).map(Some) }
     }
 
-    fn paragraph(&self, name: &'static str, size: Type, text: &str, width: i32) -> Made {
-        self.aligned(name, size, text, width, Align::Left)
+    /// Running text of its own size; nothing where the label does not say it.
+    fn running(&self, part: Part, width: i32, align: Align) -> Made {
+        let size = self.running_size(part);
+        self.one(part, Setting { fit: Fit::Running, ..self.setting(size, align) }, width)
     }
 
-    fn aligned(&self, name: &'static str, size: Type, text: &str, width: i32, align: Align) -> Made {
-        let texts = wrap(size, text, width).ok_or(name)?;
-        Ok(lines(name, Setting { fit: Fit::Running, ..self.setting(size, align) }, &texts, width))
+    fn running_size(&self, part: Part) -> Type {
+        match part {
+            Part::Statements => self.body(part, Face::Bold),
+            Part::Lot | Part::Cut | Part::Received | Part::SmallPrint => self.fine(part),
+            _ => self.body(part, Face::Regular),
+        }
+    }
+
+    fn one(&self, part: Part, setting: Setting, width: i32) -> Made {
+        let text = &self.passages.get(part).text;
+        if text.is_empty() {
+            return Ok(Block::default());
+        }
+        let measured = self.measures.at(part, setting.size);
+        lines(self.measures.fonts(), self.mode, part, setting, (text, &measured), width).ok_or(part)
     }
 
     /// The largest bold size at which the text is one line of the width.
-    fn largest(&self, text: &str, width: i32, most_um: u32, least_um: u32) -> Option<Type> {
-        let (least, most) = (self.smallest(least_um), self.dpi.dots_within(most_um));
-        let sizes = (least..=most.max(least)).rev().map(|x_height| Type { face: Face::Bold, x_height });
-        sizes.into_iter().find(|size| measure(*size, text) <= width)
+    fn largest(&self, part: Part, width: i32, most_um: u32) -> Result<Type, Part> {
+        let (least, most) = self.range(part, most_um);
+        let bold = |x_height| Type { face: Face::Bold, x_height };
+        let wide = |x_height| self.wide(part, bold(x_height));
+        let all = wide(most);
+        if all <= width {
+            return Ok(bold(most));
+        }
+        if most == least {
+            return Err(part);
+        }
+        // A text is nearly as much wider as it is larger: the guess is off by a dot or two at most.
+        let guess = i64::from(most) * i64::from(width.max(0)) / i64::from(all.max(1));
+        let mut size = i32::try_from(guess).unwrap_or(least).clamp(least, most - 1);
+        while size + 1 < most && wide(size + 1) <= width {
+            size += 1;
+        }
+        while size > least && wide(size) > width {
+            size -= 1;
+        }
+        if wide(size) <= width { Ok(bold(size)) } else { Err(part) }
+    }
+
+    /// The largest bold size at which the text has few enough lines, by halving.
+    fn largest_in(&self, part: Part, width: i32, most_um: u32, most_lines: usize) -> Option<Type> {
+        let (least, most) = self.range(part, most_um);
+        let bold = |x_height| Type { face: Face::Bold, x_height };
+        let fits = |x_height| {
+            let count = self.measures.at(part, bold(x_height)).count(width);
+            count.is_some_and(|count| count <= most_lines)
+        };
+        if fits(most) {
+            return Some(bold(most));
+        }
+        if !fits(least) {
+            return None;
+        }
+        let (mut fitting, mut too_large) = (least, most);
+        while too_large - fitting > 1 {
+            let middle = fitting + (too_large - fitting) / 2;
+            *(if fits(middle) { &mut fitting } else { &mut too_large }) = middle;
+        }
+        Some(bold(fitting))
+    }
+
+    /// From the least the rules allow up to the most the step gives, in dots.
+    fn range(&self, part: Part, most_um: u32) -> (i32, i32) {
+        let least = self.least(self.passages.get(part).least_um).max(1);
+        (least, self.dpi.dots_within(most_um).max(least))
+    }
+
+    /// Dots one line of the text takes; 0 where the label does not say it.
+    fn wide(&self, part: Part, size: Type) -> i32 {
+        if self.passages.has(part) { self.measures.at(part, size).wide() } else { 0 }
     }
 
     fn setting(&self, size: Type, align: Align) -> Setting {
-        Setting { size, align, fit: Fit::Tight, leading: self.leading(), ink: Ink::Black }
+        Setting { size, align, fit: Fit::Tight, leading: self.leading(), ink: Ink::Black, struck: false }
     }
 
-    fn body(&self, face: Face) -> Type {
-        Type { face, x_height: self.smallest(self.step.body_um) }
+    fn body(&self, part: Part, face: Face) -> Type {
+        Type { face, x_height: self.least(self.step.body_um.max(self.passages.get(part).least_um)) }
     }
 
-    fn fine(&self) -> Type {
-        Type { face: Face::Regular, x_height: self.smallest(self.step.fine_um) }
+    fn fine(&self, part: Part) -> Type {
+        let x_height = self.least(self.step.fine_um.max(self.passages.get(part).least_um));
+        Type { face: Face::Regular, x_height }
+    }
+
+    fn border(&self) -> i32 {
+        self.dots(250).max(2)
     }
 
     fn leading(&self) -> i32 {
@@ -228,42 +413,7 @@ impl<'a> Parts<'a> {
         self.dpi.dots_within(um)
     }
 
-    fn smallest(&self, um: u32) -> i32 {
+    fn least(&self, um: u32) -> i32 {
         self.dpi.dots_at_least(um)
-    }
-}
-
-fn captioned(caption: &str, value: &str) -> String {
-    if caption.trim().is_empty() { value.to_owned() } else { format!("{caption} {value}") }
-}
-
-/// Two blocks of one column on the same first baseline.
-fn side_by_side(left: Block, right: Block) -> Block {
-    let drop = first_baseline(&right) - first_baseline(&left);
-    let (left_y, right_y) = (drop.max(0), (-drop).max(0));
-    let height = (left.height + left_y).max(right.height + right_y);
-    let mut marks = left.moved(0, left_y);
-    marks.extend(right.moved(0, right_y));
-    Block { height, marks }
-}
-
-fn strike(mark: &mut Mark) {
-    if let Shape::Line { struck, .. } = &mut mark.shape {
-        *struck = true;
-    }
-}
-
-fn first_baseline(block: &Block) -> i32 {
-    block.marks.iter().find_map(baseline).unwrap_or(block.height)
-}
-
-fn last_baseline(block: &Block) -> i32 {
-    block.marks.iter().rev().find_map(baseline).unwrap_or(block.height)
-}
-
-fn baseline(mark: &Mark) -> Option<i32> {
-    match mark.shape {
-        Shape::Line { baseline, .. } => Some(mark.rect.y + baseline),
-        Shape::Bar | Shape::Frame(_) => None,
     }
 }

@@ -37,6 +37,18 @@ pub enum LabelRefusal {
     },
     /// With the smallest module that may be printed, the symbol and its quiet zone leave no room on this stock.
     CodeDoesNotFit,
+    /// The text of the linear code is not thirteen digits.
+    LinearNotDigits {
+        /// Its length in characters.
+        characters: usize,
+    },
+    /// The last digit of the linear code is not the check digit of the others.
+    LinearCheckDigit {
+        /// The digit given.
+        given: u8,
+        /// The digit that follows from the others.
+        expected: u8,
+    },
     /// A measure of the stock is outside what can be drawn.
     StockOutOfRange {
         /// Which measure.
@@ -60,6 +72,8 @@ impl LabelRefusal {
             Self::CodeTooLong { .. } => "label_code_too_long",
             Self::CodeNotAscii { .. } => "label_code_not_ascii",
             Self::CodeDoesNotFit => "label_code_does_not_fit",
+            Self::LinearNotDigits { .. } => "label_linear_not_digits",
+            Self::LinearCheckDigit { .. } => "label_linear_check_digit",
             Self::StockOutOfRange { .. } => "label_stock_out_of_range",
         }
     }
@@ -88,6 +102,12 @@ impl fmt::Display for LabelRefusal {
                 write!(out, "the text of the symbol may hold printable ASCII only, not U+{point:04X}")
             }
             Self::CodeDoesNotFit => write!(out, "the symbol does not fit the stock at the smallest allowed module"),
+            Self::LinearNotDigits { characters } => {
+                write!(out, "the linear code must be 13 digits; these are {characters} characters")
+            }
+            Self::LinearCheckDigit { given, expected } => {
+                write!(out, "the linear code ends in {given}; its check digit is {expected}")
+            }
             Self::StockOutOfRange { measure, value_um, min_um, max_um } => {
                 write!(out, "{measure} of the stock is {value_um} µm; allowed are {min_um} to {max_um} µm")
             }

@@ -1,27 +1,34 @@
-//! What a label is printed on: its size, its margin and the printer's resolution, and the step from micrometres to
-//! whole dots. Nothing about what is printed.
+//! What a label is printed on: its size, its margins, the printer's resolution, the sheet it comes on; and the step from micrometres to
+//! whole dots. Nothing about what is printed, and nothing about files.
 
 use std::ops::RangeInclusive;
+use std::sync::Arc;
 
 use super::refusal::LabelRefusal;
 
 const MICROMETRES_PER_INCH: u64 = 25_400;
 
 /// Resolution of the print head, dots per inch.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Dpi {
     /// 203 dots per inch, about 8 dots per millimetre.
     D203,
     /// 300 dots per inch, about 12 dots per millimetre.
     D300,
+    /// 600 dots per inch, about 24 dots per millimetre.
+    D600,
 }
 
 impl Dpi {
+    /// Every resolution that is drawn for.
+    pub const ALL: [Self; 3] = [Self::D203, Self::D300, Self::D600];
+
     /// Dots per inch as a number.
     pub const fn per_inch(self) -> u32 {
         match self {
             Self::D203 => 203,
             Self::D300 => 300,
+            Self::D600 => 600,
         }
     }
 
@@ -30,6 +37,7 @@ impl Dpi {
         match self {
             Self::D203 => 7_992,
             Self::D300 => 11_811,
+            Self::D600 => 23_622,
         }
     }
 
@@ -38,6 +46,7 @@ impl Dpi {
         match per_inch {
             203 => Some(Self::D203),
             300 => Some(Self::D300),
+            600 => Some(Self::D600),
             _ => None,
         }
     }
@@ -47,6 +56,7 @@ impl Dpi {
         match self {
             Self::D203 => 4..=7,
             Self::D300 => 5..=11,
+            Self::D600 => 10..=23,
         }
     }
 
@@ -59,41 +69,115 @@ impl Dpi {
     pub fn dots_at_least(self, length_um: u32) -> i32 {
         clamp_dots((u64::from(length_um) * u64::from(self.per_inch())).div_ceil(MICROMETRES_PER_INCH))
     }
+
+    /// The length of so many dots, rounded down to whole micrometres; none of a negative number.
+    pub fn um_of(self, dots: i32) -> u32 {
+        let um = u64::try_from(dots).unwrap_or(0) * MICROMETRES_PER_INCH / u64::from(self.per_inch());
+        u32::try_from(um).unwrap_or(u32::MAX)
+    }
 }
 
 fn clamp_dots(dots: u64) -> i32 {
     i32::try_from(dots).unwrap_or(i32::MAX)
 }
 
-/// One size of blank label in one printer. A value that exists can be drawn on.
+/// The border that print keeps clear, in micrometres.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct LabelStock {
-    width_um: u32,
-    height_um: u32,
-    margin_um: u32,
-    dpi: Dpi,
+pub struct Margins {
+    /// At the left edge.
+    pub left_um: u32,
+    /// At the top edge.
+    pub top_um: u32,
+    /// At the right edge.
+    pub right_um: u32,
+    /// At the bottom edge.
+    pub bottom_um: u32,
 }
 
+impl Margins {
+    /// The same on all sides.
+    pub const fn even(um: u32) -> Self {
+        Self { left_um: um, top_um: um, right_um: um, bottom_um: um }
+    }
+}
+
+/// A sheet of labels: the place of the first, and the step to the next. All in micrometres.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Sheet {
+    /// Width of the paper.
+    pub paper_width_um: u32,
+    /// Height of the paper.
+    pub paper_height_um: u32,
+    /// Labels beside each other.
+    pub columns: u32,
+    /// Labels below each other.
+    pub rows: u32,
+    /// From the paper's left edge to the first label's.
+    pub left_um: u32,
+    /// From the paper's top edge to the first label's.
+    pub top_um: u32,
+    /// From one label's left edge to the next one's.
+    pub pitch_x_um: u32,
+    /// From one label's top edge to the next one's.
+    pub pitch_y_um: u32,
+}
+
+/// One size of blank label in one printer. A value that exists can be drawn on.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct LabelStock {
+    name: Arc<str>,
+    width_um: u32,
+    height_um: u32,
+    margins: Margins,
+    dpi: Dpi,
+    /// What the printer really has, where that is not what fits into the size.
+    dots: Option<(i32, i32)>,
+    sheet: Option<Sheet>,
+}
+
+/// Allowed measures, in micrometres.
+pub(super) const WIDTHS: RangeInclusive<u32> = 30_000..=150_000;
+pub(super) const HEIGHTS: RangeInclusive<u32> = 20_000..=150_000;
+pub(super) const MARGINS: RangeInclusive<u32> = 500..=10_000;
+
 impl LabelStock {
-    /// A stock of any size: 30 to 150 mm wide, 20 to 150 mm high, margin 0.5 to 5 mm, all in micrometres.
+    /// A stock of any size: 30 to 150 mm wide, 20 to 150 mm high, margin 0.5 to 10 mm, all in micrometres.
     ///
     /// # Errors
     /// [`LabelRefusal::StockOutOfRange`] with the measure that is outside.
     pub fn new(width_um: u32, height_um: u32, margin_um: u32, dpi: Dpi) -> Result<Self, LabelRefusal> {
-        within("width", width_um, 30_000..=150_000)?;
-        within("height", height_um, 20_000..=150_000)?;
-        within("margin", margin_um, 500..=5_000)?;
-        Ok(Self { width_um, height_um, margin_um, dpi })
+        within("width", width_um, WIDTHS)?;
+        within("height", height_um, HEIGHTS)?;
+        within("margin", margin_um, MARGINS)?;
+        let name = Arc::from(format!("{}x{}", width_um / 1_000, height_um / 1_000));
+        let margins = Margins::even(margin_um);
+        Ok(Self { name, width_um, height_um, margins, dpi, dots: None, sheet: None })
     }
 
-    /// The standard tray label, 62 by 40 mm, margin 1.1 mm.
-    pub const fn standard(dpi: Dpi) -> Self {
-        Self { width_um: 62_000, height_um: 40_000, margin_um: 1_100, dpi }
+    /// The stock under another name.
+    #[must_use]
+    pub fn named(self, name: &str) -> Self {
+        Self { name: Arc::from(name), ..self }
     }
 
-    /// The large tray label, 80 by 50 mm, margin 1.5 mm.
-    pub const fn large(dpi: Dpi) -> Self {
-        Self { width_um: 80_000, height_um: 50_000, margin_um: 1_500, dpi }
+    /// The stock with margins of its own; the caller has looked at their range.
+    pub(super) fn with_margins(self, margins: Margins) -> Self {
+        Self { margins, ..self }
+    }
+
+    /// The stock with the dots its printer really has; the caller has compared them with the size.
+    pub(super) fn with_dots(self, dots: Option<(i32, i32)>) -> Self {
+        Self { dots, ..self }
+    }
+
+    /// The stock on a sheet; the caller has looked whether it lies on the paper.
+    pub(super) fn on_sheet(self, sheet: Option<Sheet>) -> Self {
+        Self { sheet, ..self }
+    }
+
+    /// Its name in the file of stocks.
+    pub fn name(&self) -> &str {
+        &self.name
     }
 
     /// Width in micrometres.
@@ -106,9 +190,9 @@ impl LabelStock {
         self.height_um
     }
 
-    /// The border that text keeps clear, in micrometres.
-    pub const fn margin_um(&self) -> u32 {
-        self.margin_um
+    /// The border that print keeps clear.
+    pub const fn margins(&self) -> Margins {
+        self.margins
     }
 
     /// Resolution of the printer.
@@ -116,19 +200,19 @@ impl LabelStock {
         self.dpi
     }
 
+    /// The sheet it comes on, if it does.
+    pub const fn sheet(&self) -> Option<Sheet> {
+        self.sheet
+    }
+
     /// Width in whole dots.
     pub fn width_dots(&self) -> i32 {
-        self.dpi.dots_within(self.width_um)
+        self.dots.map_or_else(|| self.dpi.dots_within(self.width_um), |(width, _)| width)
     }
 
     /// Height in whole dots.
     pub fn height_dots(&self) -> i32 {
-        self.dpi.dots_within(self.height_um)
-    }
-
-    /// Margin in whole dots.
-    pub fn margin_dots(&self) -> i32 {
-        self.dpi.dots_at_least(self.margin_um)
+        self.dots.map_or_else(|| self.dpi.dots_within(self.height_um), |(_, height)| height)
     }
 }
 
@@ -143,9 +227,10 @@ fn within(measure: &'static str, value_um: u32, allowed: RangeInclusive<u32>) ->
 mod tests {
     use super::{Dpi, LabelStock};
 
+    /// The rows of the standard's range in whole dots: GS1 General Specifications 5.12.3.1, computed.
     #[test]
     fn every_allowed_module_is_within_the_range_for_retail_and_its_neighbours_are_not() {
-        for dpi in [Dpi::D203, Dpi::D300] {
+        for dpi in Dpi::ALL {
             let within = |dots: i32| {
                 let nanometres = i64::from(dots) * 25_400_000 / i64::from(dpi.per_inch());
                 (396_000..=990_000).contains(&nanometres)
@@ -158,11 +243,13 @@ mod tests {
 
     #[test]
     fn a_label_never_has_more_dots_than_it_is_long() {
-        let stock = LabelStock::standard(Dpi::D203);
-        assert_eq!((stock.width_dots(), stock.height_dots()), (495, 319));
-        let stock = LabelStock::standard(Dpi::D300);
-        assert_eq!((stock.width_dots(), stock.height_dots()), (732, 472));
+        let dots =
+            |dpi| LabelStock::new(62_000, 40_000, 1_100, dpi).map(|stock| (stock.width_dots(), stock.height_dots()));
+        assert_eq!(dots(Dpi::D203), Ok((495, 319)));
+        assert_eq!(dots(Dpi::D300), Ok((732, 472)));
+        assert_eq!(dots(Dpi::D600), Ok((1_464, 944)));
         assert_eq!(Dpi::D203.dots_at_least(1_200), 10);
+        assert!(Dpi::ALL.iter().all(|dpi| dpi.dots_within(dpi.um_of(37) + 1) == 37));
     }
 
     #[test]

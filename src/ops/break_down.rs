@@ -4,8 +4,9 @@
 use super::bench::{self, OnBench};
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{budgets, cut_by_code, place_by_code, place_of, require_in_stock, require_no_hold, tray_by_scan};
+use super::judge::{budgets, cut_by_code, place_by_code, place_of, require_in_stock, require_no_hold};
 use super::receive::next_tray_code;
+use super::resolve::tray_by_scan;
 use super::tray_ledger::{Movement, leave, spread};
 use crate::domain::breakdown::{Balance, Weighing, balance};
 use crate::domain::catalogue::Cut;

@@ -2,7 +2,8 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{require_in_stock, tray_by_scan};
+use super::judge::require_in_stock;
+use super::resolve::tray_by_scan;
 use super::tray_ledger::{Movement, leave, spread};
 use crate::domain::ledger::Account;
 use crate::domain::refusal::{Code, Refusal};

@@ -2,6 +2,7 @@
 
 use super::access::Attempts;
 use super::failure::Failure;
+use super::press::Press;
 use super::printers::Printers;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
@@ -12,6 +13,7 @@ use std::sync::Arc;
 pub struct Desk {
     store: Store,
     shop: Arc<Shop>,
+    press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
 }
@@ -28,16 +30,33 @@ impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
-        Ok(Desk { store, shop: Arc::new(shop), attempts: Attempts::default(), printers: Printers::default() })
+        Ok(Desk {
+            store,
+            shop: Arc::new(shop),
+            press: Arc::default(),
+            attempts: Attempts::default(),
+            printers: Printers::default(),
+        })
     }
 
     /// The same desk with printers.
+    #[must_use]
     pub fn with_printers(self, printers: Printers) -> Desk {
         Desk { printers, ..self }
     }
 
     pub const fn printers(&self) -> &Printers {
         &self.printers
+    }
+
+    /// The same desk with the shop's own press.
+    #[must_use]
+    pub fn with_press(self, press: Press) -> Desk {
+        Desk { press: Arc::new(press), ..self }
+    }
+
+    pub fn press(&self) -> Arc<Press> {
+        Arc::clone(&self.press)
     }
 
     pub fn shop(&self) -> &Shop {

@@ -2,7 +2,7 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use crate::domain::catalogue::{Cut, CutDraft, Species, SpeciesDraft, Supplier, SupplierDraft};
+use crate::domain::catalogue::{Cut, CutDraft, Names, Species, SpeciesDraft, Supplier, SupplierDraft, Thing};
 use crate::domain::parasites::check_exemption;
 use crate::domain::place::{Place, PlaceDraft, StorageMethod};
 use crate::domain::refusal::Code;
@@ -10,7 +10,7 @@ use crate::domain::shop::Shop;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::{cut, cut_with_item_number, place, species_of, supplier};
 use crate::store::trays::{self, Filter};
-use crate::store::{Tx, evidence};
+use crate::store::{Tx, evidence, names};
 use crate::units::instant::Instant;
 
 /// What the caller knows of the thing: that it is new, or the version that was read.
@@ -76,11 +76,14 @@ pub fn put_species(
     code: &str,
     draft: &SpeciesDraft,
     expected: Expected,
-) -> Result<Species, Failure> {
+) -> Result<(Species, Names), Failure> {
+    let called = Names::check(&draft.names)?;
     let checked = Species::check(code, draft)?;
     let (rule, note) = (checked.parasite_rule, checked.parasite_note.as_deref());
     check_exemption(&shop.rules.parasites, code, &checked.scientific_name, rule, note)?;
-    put_species_unchecked(tx, actor, now, code, draft, expected)
+    let species = put_species_unchecked(tx, actor, now, code, draft, expected)?;
+    names::replace(tx, Thing::Species, code, &called)?;
+    Ok((species, called))
 }
 
 /// Creates or changes a cut. The item number must be free. Kind and form of a cut stay what they were: trays were cut under them.
@@ -91,7 +94,8 @@ pub fn put_cut(
     code: &str,
     draft: &CutDraft,
     expected: Expected,
-) -> Result<Cut, Failure> {
+) -> Result<(Cut, Names), Failure> {
+    let called = Names::check(&draft.names)?;
     let checked = Cut::check(code, draft)?;
     if cut_with_item_number(tx, draft.item_number)?.is_some_and(|other| other != code) {
         return refuse(Code::AlreadyExists, "item_number", "another cut has this number");
@@ -100,7 +104,9 @@ pub fn put_cut(
         let field = if old.kind == checked.kind { "form" } else { "kind" };
         return refuse(Code::InvalidValue, field, "kind and form of a cut do not change; create another cut");
     }
-    put_cut_unchecked(tx, actor, now, code, draft, expected)
+    let cut = put_cut_unchecked(tx, actor, now, code, draft, expected)?;
+    names::replace(tx, Thing::Cut, code, &called)?;
+    Ok((cut, called))
 }
 
 /// Creates or changes a place. A change of its settings begins an era: what was lived through keeps the settings it was lived through

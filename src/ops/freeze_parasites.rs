@@ -2,7 +2,8 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{place_of, tray_by_scan};
+use super::judge::place_of;
+use super::resolve::tray_by_scan;
 use super::watch::watchman;
 use crate::domain::catalogue::Species;
 use crate::domain::lot::Lot;

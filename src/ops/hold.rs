@@ -2,7 +2,7 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::tray_by_scan;
+use super::resolve::tray_by_scan;
 use super::{alarm, watch};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;

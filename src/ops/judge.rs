@@ -9,7 +9,6 @@ use crate::domain::life::lived::Lived;
 use crate::domain::life::wear::Budgets;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
-use crate::domain::scan_text;
 use crate::domain::shop::{LABEL_STORAGE_LIMIT, Shop};
 use crate::domain::tray::Tray;
 use crate::domain::tray_code::TrayCode;
@@ -27,20 +26,6 @@ pub fn tray_by_code(reading: &mut Reading<'_>, field: &str, code: &str) -> Resul
     match trays::find(reading, &code)? {
         Some(tray) => Ok(tray),
         None => refuse(Code::NotFound, field, format!("there is no tray {code}")),
-    }
-}
-
-/// A tray that a request refers to in its body, by anything a scanner may send.
-pub fn tray_by_scan(reading: &mut Reading<'_>, shop: &Shop, field: &str, text: &str) -> Result<Tray, Failure> {
-    let code = scan_text::read(text, &shop.web_address).map_err(|mut refusal| {
-        for finding in &mut refusal.findings {
-            field.clone_into(&mut finding.field);
-        }
-        refusal
-    })?;
-    match trays::find(reading, &code)? {
-        Some(tray) => Ok(tray),
-        None => refuse(Code::UnknownReference, field, format!("there is no tray {code}")),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::failure::{Failure, refuse};
 use super::judge::tray_by_code;
-use crate::domain::catalogue::{Cut, Species, Supplier};
+use crate::domain::catalogue::{Cut, Names, Species, Supplier, Thing};
 use crate::domain::lot::Lot;
 use crate::domain::place::Place;
 use crate::domain::refusal::Code;
@@ -13,7 +13,7 @@ use crate::store::catalogue::{cut, place, species_of, supplier};
 use crate::store::holds::{self, Hold};
 use crate::store::sales::{self, Sale};
 use crate::store::stays::{self, Stay};
-use crate::store::{Reading, lots, trays};
+use crate::store::{Reading, lots, names, trays};
 
 /// Which trays a list is about.
 pub type TrayFilter = trays::Filter;
@@ -108,7 +108,28 @@ macro_rules! catalogue_look {
     };
 }
 
-catalogue_look!(all_species, one_species, species_of, Species);
+/// The same for what customers know by names in their language.
+macro_rules! named_look {
+    ($list:ident, $one:ident, $table:ident, $thing:ident) => {
+        pub fn $list(reading: &mut Reading<'_>) -> Result<Vec<($thing, Names)>, Failure> {
+            let mut called = names::all(reading, Thing::$thing)?;
+            let with_names = |thing: $thing| {
+                let names = called.remove(&thing.code).unwrap_or_default();
+                (thing, names)
+            };
+            Ok($table::list(reading)?.into_iter().map(with_names).collect())
+        }
+
+        pub fn $one(reading: &mut Reading<'_>, code: &str) -> Result<($thing, Names), Failure> {
+            match $table::find(reading, code)? {
+                Some(thing) => Ok((thing, names::of(reading, Thing::$thing, code)?)),
+                None => refuse(Code::NotFound, "code", "there is no such entry"),
+            }
+        }
+    };
+}
+
+named_look!(all_species, one_species, species_of, Species);
 catalogue_look!(all_suppliers, one_supplier, supplier, Supplier);
-catalogue_look!(all_cuts, one_cut, cut, Cut);
+named_look!(all_cuts, one_cut, cut, Cut);
 catalogue_look!(all_places, one_place, place, Place);

@@ -45,7 +45,7 @@ pub fn lower(
     reason: &str,
 ) -> Result<Tray, Failure> {
     if price >= tray.price {
-        return refuse(Code::PriceWouldRise, "price_per_kg_cents", format!("the price is {} already", tray.price));
+        return refuse(Code::PriceWouldRise, "price_per_kg_cents", "the tray costs no more than that already");
     }
     let act = NewAct {
         kind: "mark_down",

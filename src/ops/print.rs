@@ -3,9 +3,10 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::tray_by_scan;
 use super::label;
+use super::press::Press;
 use super::printing::{outdated, picture_for_print};
+use super::resolve::tray_by_scan;
 use crate::domain::printing::{Event, MOST_COPIES, Print, Printer, State};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
@@ -39,6 +40,7 @@ fn all_shown(reading: &mut Reading<'_>, prints: Vec<Print>) -> Result<Vec<Shown>
 pub fn issue_and_queue(
     tx: &mut Tx<'_>,
     shop: &Shop,
+    press: &Press,
     actor: &Actor,
     now: Instant,
     code: &str,
@@ -54,20 +56,20 @@ pub fn issue_and_queue(
             (tray, act_id)
         }
         None => {
-            let tray = label::issue(tx, shop, actor, now, &tray.code.to_string(), reason.as_deref())?;
-            let issued = issued_labels::newest_of_tray(tx, tray.id)?;
+            let tray = label::issue(tx, shop, press, actor, now, &tray.code.to_string(), reason.as_deref())?;
+            let issued = issued_labels::newest(tx, tray.id)?;
             let act_id = issued.ok_or_else(|| StoreError::impossible("label of tray", tray.id))?.act_id;
             (tray, act_id)
         }
     };
     let print = queue(tx, actor, now, (tray.id, act_id), reason.as_deref(), printer, copies)?;
-    picture_for_print(tx, shop, &print, printer)?;
+    picture_for_print(tx, shop, press, &print, printer)?;
     Ok(Shown { print, tray })
 }
 
 /// The act that issued the label of a tray, if that label holds and was never sent to a printer.
 fn never_queued(reading: &mut Reading<'_>, tray: &Tray, now: Instant) -> Result<Option<i64>, Failure> {
-    let Some(issued) = issued_labels::newest_of_tray(reading, tray.id)? else { return Ok(None) };
+    let Some(issued) = issued_labels::newest(reading, tray.id)? else { return Ok(None) };
     let holds = outdated(reading, tray.id, issued.act_id, now)?.is_none();
     Ok((holds && !prints::was_queued(reading, issued.act_id)?).then_some(issued.act_id))
 }

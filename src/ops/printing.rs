@@ -2,21 +2,17 @@
 //! one it stands for is taken, so that a stop at any moment leaves a queue that says the truth, or that nobody knows it.
 
 use super::failure::{Failure, refuse};
-use super::label;
+use super::label::{self, Wanted};
+use super::press::Press;
 use crate::domain::printing::{Event, Print, Printer, State};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
 use crate::domain::tray::Tray;
 use crate::labels::bitmap::Bitmap;
-use crate::labels::layout::lay_out;
 use crate::labels::pwg::{self, Sheet};
-use crate::labels::stock::{Dpi, LabelStock};
-use crate::store::issued_labels::{self, Issued};
-use crate::store::{Reading, Tx, catalogue::cut, prints, trays};
+use crate::store::catalogue::cut;
+use crate::store::{Reading, Tx, issued_labels, prints, trays};
 use crate::units::instant::Instant;
-
-/// The border that text keeps clear of the edge of a label, in micrometres.
-const MARGIN_UM: u32 = 1_100;
 
 /// What is to be done for a printer now.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,11 +69,13 @@ pub(super) fn outdated(
     now: Instant,
 ) -> Result<Option<&'static str>, Failure> {
     let tray = trays::by_id(reading, tray_id)?;
-    let newest = issued_labels::newest_of_tray(reading, tray.id)?;
+    let newest = issued_labels::newest(reading, tray.id)?;
     Ok(match newest {
         _ if !tray.in_stock() => Some("the tray is gone"),
         _ if tray.label_wanted.is_some() => Some("the tray wants another label"),
         Some(issued) if issued.act_id != act_id => Some("the tray has a newer label"),
+        // The date of a label that stays in the house binds nothing.
+        Some(issued) if !issued.template.is_for_sale() => None,
         Some(issued) if tray.use_by != issued.use_by => Some("the use-by on it holds no longer"),
         Some(issued) if issued.use_by.is_some_and(|end| end < now) => Some("the use-by on it has passed"),
         Some(_) => None,
@@ -85,36 +83,21 @@ pub(super) fn outdated(
     })
 }
 
-/// The picture of a print: its label as it was issued, on the labels of its printer. Its size is the stock's, in whole dots.
+/// The picture of a print: its label as it was issued, on the stock of its printer. Its size is the stock's, in whole dots.
 pub fn picture_for_print(
     reading: &mut Reading<'_>,
     shop: &Shop,
+    press: &Press,
     print: &Print,
     printer: &Printer,
 ) -> Result<Bitmap, Failure> {
-    let stock = stock_of(printer)?;
-    let tray = trays::by_id(reading, print.tray_id)?;
-    let issued = issued_labels::newest_of_tray(reading, tray.id)?.filter(|issued| issued.act_id == print.act_id);
-    let Some(issued) = issued else {
+    let code = trays::by_id(reading, print.tray_id)?.code.to_string();
+    let wanted = Wanted { stock: Some(printer.stock.clone()), dpi: Some(printer.dpi) };
+    let drawn = label::drawn(reading, shop, press, &code, &wanted)?;
+    if drawn.issued.act_id != print.act_id {
         return refuse(Code::LabelRefused, "tray_code", "the tray has another label than the one to print");
-    };
-    let facts = label::facts(reading, shop, &as_issued(tray, &issued))?;
-    Ok(lay_out(&facts, &stock)?.paint())
-}
-
-/// The tray as the label says it is: what was sold out of a tub since does not stand on it.
-fn as_issued(tray: Tray, issued: &Issued) -> Tray {
-    Tray { use_by: issued.use_by, net: issued.net, price: issued.price, ..tray }
-}
-
-fn stock_of(printer: &Printer) -> Result<LabelStock, Failure> {
-    let Some(dpi) = Dpi::from_number(printer.dpi) else {
-        return refuse(Code::LabelRefused, "printer", format!("no label is drawn at {} dpi", printer.dpi));
-    };
-    let Some((width_um, height_um)) = printer.label_um() else {
-        return refuse(Code::LabelRefused, "printer", format!("{} is no size of a label", printer.stock));
-    };
-    Ok(LabelStock::new(width_um, height_um, MARGIN_UM, dpi)?)
+    }
+    Ok(drawn.layout.paint(press.fonts()))
 }
 
 /// What goes to a printer.
@@ -129,13 +112,14 @@ pub struct Document {
 pub fn document(
     reading: &mut Reading<'_>,
     shop: &Shop,
+    press: &Press,
     print: &Print,
     printer: &Printer,
     media_name: &str,
 ) -> Result<Document, Failure> {
-    let stock = stock_of(printer)?;
-    let picture = picture_for_print(reading, shop, print, printer)?;
-    let sheet = Sheet { dpi: printer.dpi, width_um: stock.width_um(), height_um: stock.height_um(), media_name };
+    let picture = picture_for_print(reading, shop, press, print, printer)?;
+    let Printer { dpi, width_um, height_um, .. } = *printer;
+    let sheet = Sheet { dpi, width_um, height_um, media_name };
     let tray = trays::by_id(reading, print.tray_id)?;
     let name = cut::find(reading, &tray.cut)?.map_or_else(|| tray.cut.clone(), |cut| cut.name);
     Ok(Document { title: title(print, &tray, &name), raster: pwg::encode(&picture, &sheet) })

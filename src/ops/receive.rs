@@ -24,6 +24,7 @@ use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use crate::units::mass::Grams;
 use crate::units::money::{Cents, PricePerKg};
 use crate::units::zone::parse_day;
+use chrono::NaiveDate;
 
 /// How far back an arrival may be told.
 const EARLIEST_DAYS: i64 = 400;
@@ -48,6 +49,8 @@ pub struct Arrival {
     /// What the supplier's letter says of freezing against parasites.
     pub parasite_letter: Option<LetterDraft>,
     pub previously_frozen: bool,
+    /// The day it was frozen first, where the papers say.
+    pub frozen_on: Option<String>,
 }
 
 /// What came of it.
@@ -98,6 +101,7 @@ fn check(shop: &Shop, now: Instant, arrival: &Arrival) -> Result<Lot, Failure> {
     if supplier_use_by.is_some_and(|day| day < shop.zone.day_of(received_at)) {
         return refuse(Code::InvalidValue, "supplier_use_by", "lies before the day of receiving; do not take it in");
     }
+    let frozen_on = frozen_on(arrival, &catch, shop.zone.day_of(received_at))?;
     let foreign = arrival.supplier_lot_code.as_deref().map(|code| text::foreign_code("supplier_lot_code", code));
     Ok(Lot {
         id: 0,
@@ -114,7 +118,22 @@ fn check(shop: &Shop, now: Instant, arrival: &Arrival) -> Result<Lot, Failure> {
         inspection: Inspection::check(&arrival.inspection).map_err(|r| r.under("inspection"))?,
         parasite_freezing: None,
         previously_frozen: arrival.previously_frozen,
+        frozen_on,
     })
+}
+
+/// The day of the first freezing: only of fish that came frozen, between the catch and the arrival.
+fn frozen_on(arrival: &Arrival, catch: &CatchFacts, received: NaiveDate) -> Result<Option<NaiveDate>, Failure> {
+    let wrong = |reason: &str| Refusal::new(Code::InvalidValue, "frozen_on", reason);
+    let Some(text) = arrival.frozen_on.as_deref() else { return Ok(None) };
+    let day = parse_day(text).map_err(|e| wrong(&e.to_string()))?;
+    let reason = match () {
+        () if !arrival.previously_frozen => "is for fish that was previously_frozen",
+        () if day < catch.caught_from => "lies before the catch",
+        () if day > received => "lies after the day of receiving",
+        () => return Ok(Some(day)),
+    };
+    Err(wrong(reason).into())
 }
 
 /// Takes an arrival in. Fish that comes too warm is taken in on hold.

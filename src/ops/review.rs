@@ -3,8 +3,9 @@
 use super::board::{Judged, in_stock};
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{facts, tray_by_scan};
+use super::judge::facts;
 use super::mark_down::lower;
+use super::resolve::tray_by_scan;
 use crate::domain::life::clocks::Clock;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::review::Advice;

@@ -2,14 +2,14 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{facts, place_of, tray_by_scan};
+use super::judge::place_of;
+use super::resolve::{Asked, judged};
 use super::tray_ledger::{Movement, come_back, leave};
 use crate::domain::holding::Holding;
 use crate::domain::ledger::Account;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Fate, Kind, Tray};
-use crate::domain::verdict::judge;
 use crate::store::acts::{self, NewAct};
 use crate::store::error::StoreError;
 use crate::store::sales::{self, Sale, SaleLine};
@@ -110,9 +110,9 @@ fn load(tx: &mut Tx<'_>, shop: &Shop, now: Instant, drafts: &[LineDraft]) -> Res
 }
 
 fn load_line(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &LineDraft) -> Result<Line, Failure> {
-    let tray = tray_by_scan(tx, shop, "tray_code", &draft.tray)?;
-    let facts = facts(tx, shop, tray, now)?;
-    judge(&facts, now).refuse("tray_code").map_err(|refusal| explain(tx, &facts.tray, refusal))?;
+    let asked = Asked { field: "tray_code", text: &draft.tray, absent: Code::UnknownReference };
+    let (facts, verdict) = judged(tx, shop, now, asked)?;
+    verdict.refuse("tray_code").map_err(|refusal| explain(tx, &facts.tray, refusal))?;
     let tray = facts.tray;
     let grams = match (tray.kind, draft.grams) {
         (Kind::Tub, None) => return refuse(Code::InvalidValue, "grams", "a tub is sold by weight: say how much"),

@@ -2,7 +2,8 @@
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::{lived_to, place_of, require_in_stock, require_no_hold, tray_by_code, tray_by_scan};
+use super::judge::{lived_to, place_of, require_in_stock, require_no_hold, tray_by_code};
+use super::resolve::tray_by_scan;
 use super::tray_ledger::{Movement, leave};
 use crate::domain::life::lived::{Lived, oldest_if_all};
 use crate::domain::life::wear::inherit;

@@ -1,61 +1,129 @@
 //! What was issued and marked down and counted: the records beside a tray that are written once.
 
 use super::error::StoreError;
+use super::prepared::on_either;
 use super::read::Reading;
-use super::schema::{count_lines, issued_labels, markdowns};
+use super::schema::{count_lines, issued_labels, markdowns, trays};
 use super::trays::instant;
 use super::write::Tx;
-use crate::domain::tray::{LabelReason, Tray};
+use crate::domain::label_fields::Template;
+use crate::domain::tray::{Kind, LabelReason};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 use crate::units::money::PricePerKg;
 use diesel::prelude::*;
 
-/// Records a label as printed now, with the life it was printed on.
-pub fn insert(
-    tx: &mut Tx<'_>,
-    act_id: i64,
-    tray: &Tray,
-    at: Instant,
-    reason: LabelReason,
-    life_ends: Option<Instant>,
-) -> Result<(), StoreError> {
+/// A label as it was issued: what stands on it, whatever became of the tray since.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct IssuedLabel {
+    pub act_id: i64,
+    pub tray_id: i64,
+    pub at: Instant,
+    pub reason: LabelReason,
+    pub template: Template,
+    /// None on the label of a frozen bulk tray.
+    pub use_by: Option<Instant>,
+    /// When the life ended as reckoned then.
+    pub life_ends: Option<Instant>,
+    pub net: Grams,
+    pub price: PricePerKg,
+    pub list_price: PricePerKg,
+    pub markdown_reason: Option<String>,
+}
+
+/// Records a label.
+pub fn insert(tx: &mut Tx<'_>, label: &IssuedLabel) -> Result<(), StoreError> {
     let row = (
-        issued_labels::act_id.eq(act_id),
-        issued_labels::tray_id.eq(tray.id),
-        issued_labels::at.eq(at.micros()),
-        issued_labels::reason.eq(reason.as_str()),
-        issued_labels::use_by.eq(tray.use_by.map(Instant::micros)),
-        issued_labels::life_ends_at.eq(life_ends.map(Instant::micros)),
-        issued_labels::net_g.eq(tray.net.get()),
-        issued_labels::price_per_kg_cents.eq(tray.price.get()),
+        issued_labels::act_id.eq(label.act_id),
+        issued_labels::tray_id.eq(label.tray_id),
+        issued_labels::at.eq(label.at.micros()),
+        issued_labels::reason.eq(label.reason.as_str()),
+        issued_labels::use_by.eq(label.use_by.map(Instant::micros)),
+        issued_labels::life_ends_at.eq(label.life_ends.map(Instant::micros)),
+        issued_labels::net_g.eq(label.net.get()),
+        issued_labels::price_per_kg_cents.eq(label.price.get()),
+        issued_labels::list_price_per_kg_cents.eq(label.list_price.get()),
+        issued_labels::markdown_reason.eq(label.markdown_reason.as_deref()),
+        issued_labels::template.eq(label.template.as_str()),
     );
     diesel::insert_into(issued_labels::table).values(row).execute(tx.changing())?;
     Ok(())
 }
 
-/// A label as it was issued: what it promises, and by which act.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Issued {
-    pub act_id: i64,
-    pub use_by: Option<Instant>,
-    pub net: Grams,
-    pub price: PricePerKg,
+type Columns = (
+    issued_labels::act_id,
+    issued_labels::tray_id,
+    issued_labels::at,
+    issued_labels::reason,
+    issued_labels::use_by,
+    issued_labels::life_ends_at,
+    issued_labels::net_g,
+    issued_labels::price_per_kg_cents,
+    issued_labels::list_price_per_kg_cents,
+    issued_labels::markdown_reason,
+    issued_labels::template,
+);
+
+/// The labels of a tray, the latest last.
+pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<IssuedLabel>, StoreError> {
+    let query = issued_labels::table
+        .filter(issued_labels::tray_id.eq(tray_id))
+        .order((issued_labels::at, issued_labels::id))
+        .select(Columns::default());
+    let rows: Vec<Row> = on_either!(reading.conn, own => query.load(own))?;
+    rows.into_iter().map(Row::label).collect()
 }
 
-/// The label a tray should carry: the last one issued.
-pub fn newest_of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<Issued>, StoreError> {
-    let columns =
-        (issued_labels::act_id, issued_labels::use_by, issued_labels::net_g, issued_labels::price_per_kg_cents);
-    let newest = issued_labels::table.filter(issued_labels::tray_id.eq(tray_id)).order(issued_labels::id.desc());
-    let row: Option<(i64, Option<i64>, i64, i64)> = newest.select(columns).first(reading.conn).optional()?;
-    let Some((act_id, use_by, net, price)) = row else { return Ok(None) };
-    Ok(Some(Issued {
-        act_id,
-        use_by: use_by.map(instant).transpose()?,
-        net: Grams::new(net).map_err(|e| StoreError::impossible("weight on label", e))?,
-        price: PricePerKg::new(price).map_err(|e| StoreError::impossible("price on label", e))?,
-    }))
+/// The latest label of a tray, the one that should be on it.
+pub fn newest(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<IssuedLabel>, StoreError> {
+    Ok(of_tray(reading, tray_id)?.pop())
+}
+
+/// Every label of the blocks of a cut that are in stock, tray by tray, the latest of each last.
+pub fn of_blocks_in_stock(reading: &mut Reading<'_>, cut: &str) -> Result<Vec<IssuedLabel>, StoreError> {
+    let rows: Vec<Row> = issued_labels::table
+        .inner_join(trays::table.on(trays::id.eq(issued_labels::tray_id)))
+        .filter(trays::cut_code.eq(cut).and(trays::fate.is_null()).and(trays::kind.eq(Kind::Block.as_str())))
+        .order((issued_labels::tray_id, issued_labels::at, issued_labels::id))
+        .select(Columns::default())
+        .load(reading.conn)?;
+    rows.into_iter().map(Row::label).collect()
+}
+
+#[derive(Queryable)]
+struct Row {
+    act_id: i64,
+    tray_id: i64,
+    at: i64,
+    reason: String,
+    use_by: Option<i64>,
+    life_ends_at: Option<i64>,
+    net_g: i64,
+    price_per_kg_cents: i64,
+    list_price_per_kg_cents: i64,
+    markdown_reason: Option<String>,
+    template: String,
+}
+
+impl Row {
+    fn label(self) -> Result<IssuedLabel, StoreError> {
+        let mass = |grams| Grams::new(grams).map_err(|e| StoreError::impossible("mass", e));
+        let price = |cents| PricePerKg::new(cents).map_err(|e| StoreError::impossible("price", e));
+        let unknown = |what: &str| StoreError::impossible("label", what);
+        Ok(IssuedLabel {
+            act_id: self.act_id,
+            tray_id: self.tray_id,
+            at: instant(self.at)?,
+            reason: LabelReason::parse(&self.reason).ok_or_else(|| unknown(&self.reason))?,
+            template: Template::parse(&self.template).ok_or_else(|| unknown(&self.template))?,
+            use_by: self.use_by.map(instant).transpose()?,
+            life_ends: self.life_ends_at.map(instant).transpose()?,
+            net: mass(self.net_g)?,
+            price: price(self.price_per_kg_cents)?,
+            list_price: price(self.list_price_per_kg_cents)?,
+            markdown_reason: self.markdown_reason,
+        })
+    }
 }
 
 /// How many labels a tray has had.

@@ -2,12 +2,13 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{breakdown_inputs, breakdown_outputs, breakdowns, top_ups, trays};
+use super::schema::{breakdown_inputs, breakdown_outputs, breakdowns, stays, top_ups, trays};
 use super::trays::instant;
 use super::write::Tx;
+use crate::domain::place::StorageMethod;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One act by which a tray took over from others.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -68,6 +69,65 @@ pub fn insert_top_up(
 
 /// Trays named in one question at most: both databases limit how many values a statement may carry.
 const TRAYS_A_QUESTION: usize = 500;
+
+/// A tray and every tray it came of, however far back, each with the last instant at which what happened to it concerns the first one:
+/// what is done to the rest of a loin after the cutting is not the piece's.
+pub fn ancestry(reading: &mut Reading<'_>, tray_id: i64, until: Instant) -> Result<BTreeMap<i64, Instant>, StoreError> {
+    let mut found = BTreeMap::from([(tray_id, until)]);
+    let mut newest = vec![tray_id];
+    while !newest.is_empty() {
+        let mut next = BTreeSet::new();
+        for (heir, source, at) in took_over(reading, &newest)? {
+            let at = instant(at)?;
+            let concerns = found.get(&heir).is_some_and(|until| at <= *until);
+            if concerns && found.get(&source).is_none_or(|known| *known < at) {
+                found.insert(source, at);
+                next.insert(source);
+            }
+        }
+        newest = next.into_iter().collect();
+    }
+    Ok(found)
+}
+
+/// Who took over from whom and when, by cutting or pouring, for these heirs: heir, source, instant.
+fn took_over(reading: &mut Reading<'_>, heirs: &[i64]) -> Result<Vec<(i64, i64, i64)>, StoreError> {
+    let mut all = Vec::new();
+    for some in heirs.chunks(TRAYS_A_QUESTION) {
+        let cut: Vec<(i64, i64, i64)> = breakdown_outputs::table
+            .inner_join(breakdown_inputs::table.on(breakdown_inputs::breakdown_id.eq(breakdown_outputs::breakdown_id)))
+            .inner_join(breakdowns::table.on(breakdowns::id.eq(breakdown_outputs::breakdown_id)))
+            .filter(breakdown_outputs::tray_id.eq_any(some))
+            .select((breakdown_outputs::tray_id, breakdown_inputs::tray_id, breakdowns::at))
+            .load(reading.conn)?;
+        let poured: Vec<(i64, i64, i64)> = top_ups::table
+            .filter(top_ups::tub_id.eq_any(some))
+            .select((top_ups::tub_id, top_ups::source_id, top_ups::at))
+            .load(reading.conn)?;
+        all.extend(cut.into_iter().chain(poured));
+    }
+    Ok(all)
+}
+
+/// The first time one of these trays came to a frozen place, of what counts for each: up to the instant beside it.
+pub fn first_frozen(reading: &mut Reading<'_>, trays: &BTreeMap<i64, Instant>) -> Result<Option<Instant>, StoreError> {
+    let ids: Vec<i64> = trays.keys().copied().collect();
+    let mut first: Option<Instant> = None;
+    for some in ids.chunks(TRAYS_A_QUESTION) {
+        let frozen: Vec<(i64, i64)> = stays::table
+            .filter(stays::tray_id.eq_any(some))
+            .filter(stays::method.eq(StorageMethod::Frozen.as_str()))
+            .select((stays::tray_id, stays::from_at))
+            .load(reading.conn)?;
+        for (tray, from) in frozen {
+            let from = instant(from)?;
+            if trays.get(&tray).is_some_and(|until| from <= *until) {
+                first = Some(first.map_or(from, |known| known.min(from)));
+            }
+        }
+    }
+    Ok(first)
+}
 
 /// Every tray that took over from one of these after an instant, by cutting or pouring, however far on.
 pub fn heirs_since(reading: &mut Reading<'_>, of: Vec<i64>, since: Instant) -> Result<BTreeSet<i64>, StoreError> {

@@ -43,6 +43,7 @@ struct LotRow {
     note: Option<String>,
     parasite_freezing: Option<String>,
     previously_frozen: i64,
+    frozen_on: Option<String>,
 }
 
 fn read_day(text: &str) -> Result<NaiveDate, StoreError> {
@@ -87,6 +88,7 @@ impl TryFrom<LotRow> for Lot {
             inspection,
             parasite_freezing: row.parasite_freezing,
             previously_frozen: row.previously_frozen == 1,
+            frozen_on: row.frozen_on.as_deref().map(read_day).transpose()?,
         })
     }
 }
@@ -106,6 +108,7 @@ pub fn insert(tx: &mut Tx<'_>, act_id: i64, lot: &Lot) -> Result<i64, StoreError
         lots::pieces.eq(lot.pieces),
         lots::parasite_freezing.eq(&lot.parasite_freezing),
         lots::previously_frozen.eq(i64::from(lot.previously_frozen)),
+        lots::frozen_on.eq(lot.frozen_on.map(|d| d.to_string())),
     );
     let caught = (
         lots::production.eq(lot.catch.production.as_str()),

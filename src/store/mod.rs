@@ -22,6 +22,7 @@ pub mod lineage;
 pub mod lives;
 pub mod lots;
 mod migrate;
+pub mod names;
 pub mod parasite_freezings;
 pub mod people;
 mod prepared;

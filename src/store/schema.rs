@@ -20,6 +20,15 @@ diesel::table! {
 }
 
 diesel::table! {
+    names (thing, code, language) {
+        thing -> Text,
+        code -> Text,
+        language -> Text,
+        name -> Text,
+    }
+}
+
+diesel::table! {
     suppliers (code) {
         code -> Text,
         name -> Text,
@@ -144,6 +153,7 @@ diesel::table! {
         note -> Nullable<Text>,
         parasite_freezing -> Nullable<Text>,
         previously_frozen -> BigInt,
+        frozen_on -> Nullable<Text>,
     }
 }
 
@@ -353,6 +363,9 @@ diesel::table! {
         life_ends_at -> Nullable<BigInt>,
         net_g -> BigInt,
         price_per_kg_cents -> BigInt,
+        list_price_per_kg_cents -> BigInt,
+        markdown_reason -> Nullable<Text>,
+        template -> Text,
     }
 }
 
@@ -484,5 +497,6 @@ diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
 diesel::allow_tables_to_appear_in_same_query!(acts, entries);
 diesel::allow_tables_to_appear_in_same_query!(lots, holdings, trays);
 diesel::allow_tables_to_appear_in_same_query!(trays, lives);
+diesel::allow_tables_to_appear_in_same_query!(trays, issued_labels);
 diesel::allow_tables_to_appear_in_same_query!(breakdowns, breakdown_inputs, breakdown_outputs);
 diesel::allow_tables_to_appear_in_same_query!(places, cuts, species);

@@ -8,7 +8,7 @@ use std::fmt;
 pub struct Grams(i64);
 
 /// One pound in micrograms: exactly 0.45359237 kg (NIST SP 811, footnote 22).
-const POUND_IN_MICROGRAMS: i128 = 453_592_370;
+pub(super) const POUND_IN_MICROGRAMS: i128 = 453_592_370;
 
 impl Grams {
     pub const ZERO: Grams = Grams(0);

@@ -1,6 +1,7 @@
 //! Measures: grams, money, temperatures, instants, the shop's time zone. Values that exist are valid.
 //! No rule of the shop lives here, and nothing here knows any other room.
 
+pub mod currency;
 pub mod instant;
 pub mod mass;
 pub mod money;

@@ -1,8 +1,7 @@
 //! Money in minor currency units and prices per kilogram. One rounding rule: half up, once, at the line's total.
 
-use super::mass::Grams;
+use super::mass::{Grams, POUND_IN_MICROGRAMS};
 use super::{OutOfRange, divide_half_up};
-use std::fmt;
 
 /// An amount of 0 to 10 million major units, in minor units (cents). Signed sums live in the ledger as plain integers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -25,9 +24,9 @@ impl Cents {
     }
 }
 
-impl fmt::Display for Cents {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}.{:02}", self.0 / 100, self.0 % 100)
+impl From<Cents> for i64 {
+    fn from(amount: Cents) -> i64 {
+        amount.0
     }
 }
 
@@ -62,6 +61,12 @@ impl PricePerKg {
         Cents(i64::try_from(cents).unwrap_or(i64::MAX))
     }
 
+    /// The price of a pound, to the nearest minor unit: for showing beside the price per kilogram, not for reckoning with.
+    pub fn per_pound(self) -> Cents {
+        let exact = i128::from(self.0) * POUND_IN_MICROGRAMS;
+        Cents(i64::try_from(divide_half_up(exact, 1_000_000_000)).unwrap_or(i64::MAX))
+    }
+
     /// This price less a share in permille, rounded down to the cent, never below zero.
     pub fn lowered_by_permille(self, permille: i64) -> PricePerKg {
         let kept = (1_000 - permille.clamp(0, 1_000)) * self.0 / 1_000;
@@ -69,9 +74,9 @@ impl PricePerKg {
     }
 }
 
-impl fmt::Display for PricePerKg {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}.{:02}", self.0 / 100, self.0 % 100)
+impl From<PricePerKg> for i64 {
+    fn from(price: PricePerKg) -> i64 {
+        price.0
     }
 }
 

@@ -7,6 +7,7 @@ pub mod assets;
 pub mod body;
 pub mod call;
 pub mod clock;
+pub mod negotiation;
 pub mod openapi;
 pub mod pages;
 pub mod permit;

@@ -36,7 +36,8 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 5] = ["/v1/scans", "/v1/sign-in", "/v1/people", "/v1/keys", "/v1/places/{code}/readings"];
+const UNRECORDED: [&str; 6] =
+    ["/v1/scans", "/v1/label-sheets", "/v1/sign-in", "/v1/people", "/v1/keys", "/v1/places/{code}/readings"];
 
 impl Modify for Always {
     fn modify(&self, document: &mut Document) {
@@ -145,6 +146,7 @@ pub fn document() -> Document {
         api::profile::Doc::openapi(),
         api::tray_acts::Doc::openapi(),
         api::prints::Doc::openapi(),
+        api::labels::Doc::openapi(),
         api::holds::Doc::openapi(),
         api::alarms::Doc::openapi(),
         api::counts::Doc::openapi(),

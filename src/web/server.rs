@@ -1,6 +1,7 @@
 //! Starts the HTTP server: limits, headers, the request log, health, the document and its page, and everything the rooms below answer.
 
 use super::call::Service;
+use super::pages::customer::{CustomerPage, Door};
 use super::problem::{Problem, Speech};
 use super::{api, assets, clock, openapi, pages};
 use crate::ops::desk::Desk;
@@ -23,6 +24,7 @@ pub struct ServerOptions {
     pub workers: usize,
     /// Whether the shop is reached by HTTPS: then the sign-in cookie is sent over nothing else.
     pub secure_cookies: bool,
+    pub customer_page: CustomerPage,
 }
 
 /// The OpenAPI document, pretty printed, with a line end.
@@ -35,12 +37,14 @@ pub fn openapi_json() -> String {
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAddr)) -> std::io::Result<()> {
     let service = web::Data::new(Service::new(desk, options.secure_cookies));
+    let customers = web::Data::new(Door::new(options.customer_page.clone()));
     // Written once and shared: a document for each worker would cost megabytes.
     let document = web::Data::new(Document(openapi_json()));
     actix_web::rt::System::new().block_on(async {
         let server = HttpServer::new(move || {
             App::new()
                 .app_data(web::Data::clone(&service))
+                .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(headers))
                 .wrap(from_fn(log))
                 .configure(api::routes)

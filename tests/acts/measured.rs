@@ -17,6 +17,7 @@ use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, bre
 use sakudana::ops::edit_catalogue::{Expected, put_place};
 use sakudana::ops::label;
 use sakudana::ops::place_tray::Way;
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
 use sakudana::ops::sell::{LineDraft, reverse, sell};
 use sakudana::ops::take_readings::{self, Taken};
@@ -83,7 +84,9 @@ impl Day {
 
     pub fn again(&self, tray: &Tray, after: i64) -> Tray {
         let (code, now) = (tray.code.to_string(), self.at(after));
-        self.desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, Some("seen"))).unwrap()
+        self.desk
+            .act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, Some("seen")))
+            .unwrap()
     }
 
     pub fn pour(&self, tub: &Tray, source: &Tray, grams: Option<i64>, after: i64) -> Tray {

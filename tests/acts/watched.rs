@@ -67,6 +67,7 @@ impl Day {
                 let draft = SpeciesDraft {
                     scientific_name: "Salmo salar".into(),
                     market_name: "Salmon".into(),
+                    names: std::collections::BTreeMap::new(),
                     group: "salmonid".into(),
                     parasite_rule: "freeze_before_raw".into(),
                     parasite_note: None,

@@ -138,6 +138,7 @@ fn the_models_warn_where_they_are_doubtful() {
 fn a_budget_of_a_cut_is_stricter_or_validated() {
     let draft = |hours: Option<i64>, ground: Option<&str>| CutDraft {
         name: "Lean block".into(),
+        names: std::collections::BTreeMap::new(),
         kind: "block".into(),
         form: "block".into(),
         price_per_kg_cents: 6_400,

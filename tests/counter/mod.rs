@@ -3,7 +3,9 @@
 #![allow(dead_code, reason = "each test binary uses its part of the counter")]
 
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use sakudana::domain::gs1::own::Codes;
 use sakudana::domain::inspection::InspectionDraft;
+use sakudana::domain::language::Language;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
@@ -15,12 +17,15 @@ use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, bre
 use sakudana::ops::desk::{Actor, Desk};
 use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
 use sakudana::ops::hold::{self, HoldDraft};
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::{Arrival, receive};
 use sakudana::ops::{board, label};
 use sakudana::store::StoreOptions;
+use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR};
 use sakudana::units::zone::Zone;
 use sakudana::web::clock;
+use std::collections::BTreeMap;
 
 pub const PASSWORD: &str = "three gulls on a bollard";
 
@@ -37,11 +42,12 @@ pub fn shop() -> Shop {
         name: "Test Counter".into(),
         address: "1 Quay".into(),
         zone: Zone::parse("Europe/Lisbon").unwrap(),
-        currency: "EUR".into(),
-        currency_sign: "€".into(),
+        currency: Currency::new("EUR", "€", false, DecimalMark::Point).unwrap(),
+        weight_unit: WeightUnit::Kilogram,
         jurisdiction: Jurisdiction::Eu,
         rules: Rules::of(Jurisdiction::Eu),
         web_address: "https://counter.example".into(),
+        codes: Codes::default(),
         reversal_minutes: 15,
         drip_permille: 5,
         receiving_scale_g: 20,
@@ -86,12 +92,14 @@ pub fn arrival(received_at: Option<Instant>) -> Arrival {
         },
         parasite_letter: None,
         previously_frozen: false,
+        frozen_on: None,
     }
 }
 
 fn cut(name: &str, kind: &str, form: &str, price: i64, hours: Option<i64>, item: i64) -> CutDraft {
     CutDraft {
         name: name.into(),
+        names: BTreeMap::new(),
         kind: kind.into(),
         form: form.into(),
         price_per_kg_cents: price,
@@ -109,6 +117,7 @@ pub fn catalogue(desk: &Desk, now: Instant) {
         let species = SpeciesDraft {
             scientific_name: "Thunnus albacares".into(),
             market_name: "Yellowfin tuna".into(),
+            names: BTreeMap::from([(Language::Japanese, "キハダ".into())]),
             group: "tuna".into(),
             parasite_rule: "exempt".into(),
             parasite_note: Some("authority letter of the test".into()),
@@ -177,7 +186,7 @@ pub fn fill(database: &str) -> Counter {
     let made = desk.act(move |tx, shop| break_down(tx, shop, &actor(), now, &cutting)).unwrap();
     let codes: Vec<String> = made.trays.iter().map(|t| t.code.to_string()).collect();
     for code in codes.clone() {
-        desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, None)).unwrap();
+        desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None)).unwrap();
     }
     let held = HoldDraft { scope: "tray".into(), code: codes[4].clone(), reason: "case door stood open".into() };
     desk.act(move |tx, shop| hold::place(tx, shop, &actor(), now, &held)).unwrap();

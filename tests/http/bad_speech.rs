@@ -35,6 +35,7 @@ pub fn cases(t: &Things) -> Made {
         sales(t),
         cutting(t),
         trays(t),
+        label_sheets(t),
         numbered(t),
         json_that_is_none(t),
         keys(t),
@@ -152,7 +153,6 @@ fn trays(t: &Things) -> Made {
         (&t.loin, "markdowns", lower.clone(), 409, "wrong_kind", code),
         (&t.sold, "markdowns", lower, 409, "already_sold", code),
         (&t.saku, "labels", json!({}), 422, "reason_required", "reason"),
-        (&t.loin, "labels", json!({}), 409, "wrong_kind", code),
         (&t.frozen, "labels", json!({}), 409, "frozen", code),
         (&t.sold, "labels", reason, 409, "tray_gone", code),
     ];
@@ -160,6 +160,27 @@ fn trays(t: &Things) -> Made {
         post(&format!("/v1/trays/{}/{}", row.0, row.1), &row.2, row.3, row.4, row.5)
     };
     rows.iter().map(act).collect()
+}
+
+fn label_sheets(t: &Things) -> Made {
+    let sheet =
+        |codes: &[&str], stock: &str, start_at: i64| json!({"tray_codes": codes, "stock": stock, "start_at": start_at});
+    let a4 = |codes: &[&str]| sheet(codes, "a4-62x40", 1);
+    let (swapped, _) = slips(&t.saku);
+    let (nobody, saku) = (nobodys(), t.saku.as_str());
+    let rows: Vec<(Value, u16, &'static str, &str)> = vec![
+        (a4(&[]), 422, "invalid_value", "tray_codes"),
+        (a4(&vec![saku; 201]), 422, "invalid_value", "tray_codes"),
+        (a4(&[saku, &saku.to_lowercase()]), 422, "duplicate_line", "tray_codes/1"),
+        (a4(&[saku, &swapped]), 422, "wrong_check_character", "tray_codes/1"),
+        (a4(&[saku, &nobody]), 422, "unknown_reference", "tray_codes/1"),
+        (a4(&[&t.unlabelled, saku]), 409, "label_refused", "tray_codes/0"),
+        (sheet(&[saku], "62x40", 1), 422, "invalid_value", "stock"),
+        (sheet(&[saku], "a4", 1), 422, "invalid_value", "stock"),
+        (sheet(&[saku], "a4-62x40", 0), 422, "invalid_value", "start_at"),
+        (sheet(&[saku], "a4-62x40", 22), 422, "invalid_value", "start_at"),
+    ];
+    rows.iter().map(|(body, status, code, field)| post("/v1/label-sheets", body, *status, code, field)).collect()
 }
 
 fn numbered(t: &Things) -> Made {
@@ -394,9 +415,12 @@ fn queries(t: &Things) -> Made {
     };
     made.extend([
         label(&t.saku, "?dpi=250", 422, "invalid_value", "dpi"),
+        label(&t.saku, "?stock=62x41", 422, "invalid_value", "stock"),
         label(&t.saku, "?dpi=203.0", 422, "invalid_value", "dpi"),
         label(&t.saku, "?dpi=", 422, "invalid_value", "dpi"),
         label(&t.saku, "?dpi=203&dpi=300", 400, "malformed_request", "query"),
+        label(&t.saku, "?stock=nobody", 422, "invalid_value", "stock"),
+        label(&t.saku, "?stock=62x40&dpi=250", 422, "invalid_value", "dpi"),
         label(&t.unlabelled, "", 409, "label_refused", "tray_code"),
         label(&nobodys(), "", 404, "not_found", "tray_code"),
     ]);

@@ -102,6 +102,14 @@ const TABLE: &[(&str, Call)] = &[
         act(&shop.counter, &format!("/v1/prints/{id}/resolve"), &json!({"printed": "yes"}))
     }),
     ("get_label", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.png", stock.saku[4])).send()),
+    ("get_label_page", |shop, stock| {
+        shop.till.get(&format!("/v1/trays/{}/label.pdf?dpi=300&stock=80x50", stock.saku[4])).send()
+    }),
+    ("get_label_drawing", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.svg", stock.saku[4])).send()),
+    ("draw_label_sheets", |shop, stock| {
+        let body = json!({"tray_codes": [stock.saku[4]], "stock": "a4-62x40", "start_at": 21});
+        shop.counter.post("/v1/label-sheets").json(&body).send()
+    }),
     ("scan", |shop, stock| shop.till.post("/v1/scans").json(&json!({"text": stock.saku[4]})).send()),
     ("pick_list", |shop, _| shop.till.get("/v1/pick-list?cut=lean-saku&count=3").send()),
     ("place_hold", |shop, stock| {

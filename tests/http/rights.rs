@@ -202,6 +202,8 @@ fn other_methods_are_named(shop: &Shop) {
         ("DELETE", "/v1/trays/C4H7K9P", "GET, HEAD"),
         ("GET", "/v1/trays/C4H7K9P/moves", "POST"),
         ("PUT", "/v1/trays/C4H7K9P/label.png", "GET, HEAD"),
+        ("POST", "/v1/trays/C4H7K9P/label.pdf", "GET, HEAD"),
+        ("GET", "/v1/label-sheets", "POST"),
         ("DELETE", "/v1/cuts/lean-saku", "GET, HEAD, PUT"),
         ("PUT", "/v1/people/Ines", "DELETE"),
         ("PUT", "/v1/places/cold-room/readings", "GET, HEAD, POST"),

@@ -18,6 +18,10 @@ address = "Quay 4, Port Amal"
 time_zone = "Asia/Tokyo"
 web_address = "https://fish.example"
 
+# Each test says whom it asks as.
+[customer_page]
+trusted_proxy_header = "x-forwarded-for"
+
 [shop.rules]
 cold_limit_mc = { value = 5000, validated = "the test's own ground" }
 

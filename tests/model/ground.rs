@@ -5,6 +5,7 @@
 use crate::support::postgres::{Database, fresh_database};
 use diesel::{Connection, PgConnection, SqliteConnection};
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use sakudana::domain::gs1::own::Codes;
 use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
@@ -17,9 +18,11 @@ use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, p
 use sakudana::ops::freeze_parasites::LetterDraft;
 use sakudana::ops::receive::Arrival;
 use sakudana::store::StoreOptions;
+use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::Instant;
 use sakudana::units::temperature::MilliCelsius;
 use sakudana::units::zone::Zone;
+use std::collections::BTreeMap;
 
 /// A connection of the test's own.
 #[derive(diesel::MultiConnection)]
@@ -83,6 +86,7 @@ impl Ground {
                     let draft = SpeciesDraft {
                         scientific_name: format!("Piscis {}", code.to_lowercase()),
                         market_name: format!("Fish {code}"),
+                        names: BTreeMap::new(),
                         group: group.into(),
                         parasite_rule: rule.into(),
                         parasite_note: Some("letter of the authority".into()),
@@ -150,6 +154,7 @@ impl CutLine {
     fn draft(&self, number: usize) -> CutDraft {
         CutDraft {
             name: format!("Cut {}", self.code),
+            names: BTreeMap::new(),
             kind: self.kind.into(),
             form: self.form.into(),
             price_per_kg_cents: self.price,
@@ -180,11 +185,12 @@ pub fn shop() -> Shop {
         name: "Kallio Fish".into(),
         address: "Vaasankatu 7, Helsinki".into(),
         zone: Zone::parse("Europe/Helsinki").unwrap(),
-        currency: "EUR".into(),
-        currency_sign: "€".into(),
+        currency: Currency::new("EUR", "€", false, DecimalMark::Point).unwrap(),
+        weight_unit: WeightUnit::Kilogram,
         jurisdiction: Jurisdiction::Eu,
         rules: Rules { cold_limit: MilliCelsius::clamped(5_000), ..Rules::of(Jurisdiction::Eu) },
         web_address: "https://fish.example".into(),
+        codes: Codes::default(),
         reversal_minutes: REVERSAL_MINUTES,
         drip_permille: DRIP_PERMILLE,
         receiving_scale_g: RECEIVING_SCALE_G,
@@ -248,5 +254,6 @@ pub fn arrival(species: &str, place: &str, grams: i64) -> Arrival {
             solid_at_mc: None,
         }),
         previously_frozen: false,
+        frozen_on: None,
     }
 }

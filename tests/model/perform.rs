@@ -16,6 +16,7 @@ use sakudana::ops::hold::{self, HoldDraft};
 use sakudana::ops::label;
 use sakudana::ops::mark_down::mark_down;
 use sakudana::ops::place_tray::{Way, take_to};
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
 use sakudana::ops::review::accept;
 use sakudana::ops::sell::{LineDraft, Sold, reverse, sell};
@@ -107,7 +108,9 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
         }
         Act::Label { tray, reason } => {
             let (tray, reason) = (code(tray), said(*reason));
-            Box::new(move |tx, shop| Ok(made(&[label::issue(tx, shop, &actor(), now, &tray, reason)?])))
+            Box::new(move |tx, shop| {
+                Ok(made(&[label::issue(tx, shop, &Press::default(), &actor(), now, &tray, reason)?]))
+            })
         }
         Act::MarkDown { tray, price } => {
             let (tray, price) = (code(tray), *price);

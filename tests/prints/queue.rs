@@ -24,7 +24,7 @@ struct Stand {
 }
 
 fn printer() -> Printer {
-    Printer { name: "counter".into(), stock: "62x40".into(), dpi: 203 }
+    Printer { name: "counter".into(), stock: "62x40".into(), dpi: 203, width_um: 62_000, height_um: 40_000 }
 }
 
 fn at(seconds: i64) -> Instant {
@@ -66,10 +66,10 @@ impl Stand {
         printer: Printer,
         seconds: i64,
     ) -> Result<Shown, Failure> {
-        let code = self.blocks[block].code.to_string();
-        self.ground
-            .desk
-            .act(move |tx, shop| print::issue_and_queue(tx, shop, &actor(), at(seconds), &code, reason, &printer, 1))
+        let (code, press) = (self.blocks[block].code.to_string(), self.ground.desk.press());
+        self.ground.desk.act(move |tx, shop| {
+            print::issue_and_queue(tx, shop, &press, &actor(), at(seconds), &code, reason, &printer, 1)
+        })
     }
 
     fn print(&self, block: usize, reason: Option<&'static str>, seconds: i64) -> Result<Shown, Failure> {
@@ -132,13 +132,13 @@ pub fn a_label_is_issued_and_queued_in_one_act(which: Which) {
     assert_eq!(s.report(&old, Report::Outdated(why), 4).state, State::Superseded);
     assert_eq!(s.next(4), Next::Send(again.print.clone()));
     // Issued before, and never sent to a printer: no reason is asked for, and no other label is made.
-    let code = s.blocks[1].code.to_string();
-    s.ground.desk.act(move |tx, shop| label::issue(tx, shop, &actor(), at(5), &code, None)).unwrap();
+    let (code, press) = (s.blocks[1].code.to_string(), s.ground.desk.press());
+    s.ground.desk.act(move |tx, shop| label::issue(tx, shop, &press, &actor(), at(5), &code, None)).unwrap();
     let issued = s.print(1, None, 6).unwrap();
     assert_eq!(code_of(s.print(1, None, 7)), Code::ReasonRequired);
     assert_eq!(issued.print.wanted_at, at(6));
     // A label that this printer's stock is too small for is not issued either.
-    let small = Printer { stock: "30x20".into(), ..printer() };
+    let small = Printer { stock: "40x30".into(), ..printer() };
     assert_eq!(code_of(s.print_on(2, None, small, 8)), Code::LabelRefused);
     let untouched = s
         .ground

@@ -16,6 +16,7 @@ pub mod decoders;
 pub mod http;
 pub mod postgres;
 pub mod printer;
+pub mod python;
 pub mod raster;
 pub mod server;
 pub mod spooler;

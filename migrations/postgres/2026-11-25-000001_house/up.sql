@@ -323,7 +323,10 @@ CREATE TABLE issued_labels (
     use_by BIGINT,
     life_ends_at BIGINT,
     net_g BIGINT NOT NULL,
-    price_per_kg_cents BIGINT NOT NULL
+    price_per_kg_cents BIGINT NOT NULL,
+    list_price_per_kg_cents BIGINT NOT NULL,
+    markdown_reason TEXT,
+    template TEXT NOT NULL
 );
 
 CREATE TABLE count_lines (

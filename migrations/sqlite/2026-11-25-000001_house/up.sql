@@ -319,7 +319,10 @@ CREATE TABLE issued_labels (
     use_by INTEGER,
     life_ends_at INTEGER,
     net_g INTEGER NOT NULL,
-    price_per_kg_cents INTEGER NOT NULL
+    price_per_kg_cents INTEGER NOT NULL,
+    list_price_per_kg_cents INTEGER NOT NULL,
+    markdown_reason TEXT,
+    template TEXT NOT NULL
 ) STRICT;
 
 CREATE TABLE count_lines (

@@ -164,10 +164,10 @@ fn build(desk: &Desk, files: &Files) -> Result<(Shelf, Vec<SignIn>), Stop> {
     let mut shelf = Shelf::of(&people);
     for day in days {
         tell(in_words(&day, &calendar));
-        let (start, events) = (shelf, Arc::new(day.events));
+        let (start, events, press) = (shelf, Arc::new(day.events), desk.press());
         let (after, refused) = desk.act(move |tx, shop| {
             let mut shelf = start.clone();
-            let refused = replay(tx, shop, calendar, &mut shelf, &events)?;
+            let refused = replay(tx, (shop, &press), calendar, &mut shelf, &events)?;
             Ok((shelf, refused))
         })?;
         shelf = after;

@@ -6,6 +6,7 @@ use super::rows::{CutRow, PersonRow, PlaceRow, SpeciesRow, SupplierRow, YesNo};
 use crate::cli::clock::random32;
 use crate::cli::stop::Stop;
 use crate::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
+use crate::domain::language::Language;
 use crate::domain::permissions::Role;
 use crate::domain::place::PlaceDraft;
 use crate::domain::shop::Shop;
@@ -16,6 +17,7 @@ use crate::ops::failure::Failure;
 use crate::ops::secret::first_password;
 use crate::store::Tx;
 use crate::units::instant::Instant;
+use std::collections::BTreeMap;
 
 /// A person of the demo with the password that was made for them.
 #[derive(Debug, Clone)]
@@ -90,10 +92,15 @@ pub fn catalogue(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contra
     Ok(())
 }
 
+fn in_japanese(name: Option<&String>) -> BTreeMap<Language, String> {
+    name.map(|name| (Language::Japanese, name.clone())).into_iter().collect()
+}
+
 fn add_species(tx: &mut Tx<'_>, shop: &Shop, at: Instant, row: &SpeciesRow) -> Result<(), Failure> {
     let draft = SpeciesDraft {
         scientific_name: row.scientific_name.clone(),
         market_name: row.market_name.clone(),
+        names: in_japanese(row.name_ja.as_ref()),
         group: row.group.clone(),
         parasite_rule: row.parasite_rule.clone(),
         parasite_note: row.parasite_note.clone(),
@@ -109,6 +116,7 @@ fn add_supplier(tx: &mut Tx<'_>, at: Instant, row: &SupplierRow) -> Result<(), F
 fn add_cut(tx: &mut Tx<'_>, at: Instant, row: &CutRow) -> Result<(), Failure> {
     let draft = CutDraft {
         name: row.name.clone(),
+        names: in_japanese(row.name_ja.as_ref()),
         kind: row.kind.clone(),
         form: row.form.clone(),
         price_per_kg_cents: row.price_per_kg_cents,

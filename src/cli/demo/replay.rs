@@ -19,6 +19,7 @@ use crate::ops::freeze_parasites::LetterDraft;
 use crate::ops::hold::{self, HoldDraft};
 use crate::ops::label;
 use crate::ops::place_tray::{Way, take_to};
+use crate::ops::press::Press;
 use crate::ops::receive::{Arrival, receive};
 use crate::ops::review;
 use crate::ops::sell::{LineDraft, sell};
@@ -74,6 +75,7 @@ impl Shelf {
 struct Hand<'a, 'b> {
     tx: &'a mut Tx<'b>,
     shop: &'a Shop,
+    press: &'a Press,
     calendar: Calendar,
     shelf: &'a mut Shelf,
     now: Instant,
@@ -82,14 +84,14 @@ struct Hand<'a, 'b> {
 /// Does the events of a day in one transaction. What the rules refuse is listed; the rest goes on, so that one run finds everything.
 pub fn replay(
     tx: &mut Tx<'_>,
-    shop: &Shop,
+    (shop, press): (&Shop, &Press),
     calendar: Calendar,
     shelf: &mut Shelf,
     events: &[Event],
 ) -> Result<Vec<Contradiction>, Failure> {
     let mut refused = Vec::new();
     for event in events {
-        let mut hand = Hand { tx, shop, calendar, shelf, now: event.at };
+        let mut hand = Hand { tx, shop, press, calendar, shelf, now: event.at };
         let done = match &event.what {
             What::Lot(line) => hand.lot(&line.row).map_err(|f| (line.contradiction(&f), f)),
             What::Breakdown { cutting, outputs, losses } => {
@@ -150,6 +152,7 @@ impl Hand<'_, '_> {
                 solid_at_mc: None,
             }),
             previously_frozen: row.previously_frozen == YesNo::Yes,
+            frozen_on: row.frozen_on_day.map(date),
         };
         let received = receive(self.tx, self.shop, &actor, self.now, &arrival)?;
         self.shelf.name(&row.label, received.tray.code.to_string())
@@ -194,7 +197,7 @@ impl Hand<'_, '_> {
         let code = self.shelf.code(&row.tray)?;
         match row.act {
             ActWord::Label => {
-                label::issue(self.tx, self.shop, &actor, self.now, &code, row.reason.as_deref()).map(drop)
+                label::issue(self.tx, self.shop, self.press, &actor, self.now, &code, row.reason.as_deref()).map(drop)
             }
             ActWord::Move => self.take_to(&actor, &code, row, Way::Move),
             ActWord::Freeze => self.take_to(&actor, &code, row, Way::Freeze),

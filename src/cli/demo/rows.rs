@@ -15,6 +15,7 @@ pub struct SpeciesRow {
     pub code: String,
     pub scientific_name: String,
     pub market_name: String,
+    pub name_ja: Option<String>,
     pub group: String,
     pub parasite_rule: String,
     pub parasite_note: Option<String>,
@@ -33,6 +34,7 @@ pub struct SupplierRow {
 pub struct CutRow {
     pub code: String,
     pub name: String,
+    pub name_ja: Option<String>,
     pub kind: String,
     pub form: String,
     pub price_per_kg_cents: i64,
@@ -85,6 +87,7 @@ pub struct LotRow {
     pub parasite_letter_mc: Option<i64>,
     pub parasite_letter_hours: Option<i64>,
     pub previously_frozen: YesNo,
+    pub frozen_on_day: Option<i64>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]

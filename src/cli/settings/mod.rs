@@ -1,6 +1,9 @@
 //! The settings of one process: a TOML file, the environment over it, the command line over both; every value checked before anything
 //! starts. Each room gets its own small part; nobody else reads the file.
 
+mod codes;
+mod customer_page;
+pub mod labels;
 mod printers;
 mod reader;
 mod rules;
@@ -11,6 +14,8 @@ mod tests;
 use super::stop::Stop;
 use crate::domain::shop::Shop;
 use crate::jobs::printing::Served;
+use crate::web::pages::customer::CustomerPage;
+use labels::LabelSettings;
 use reader::Section;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -34,11 +39,13 @@ pub struct LogSettings {
 #[derive(Debug, Clone)]
 pub struct Settings {
     pub shop: Shop,
+    pub labels: LabelSettings,
     /// Name or address were left at their defaults, which no label should carry.
     pub shop_is_unnamed: bool,
     pub listen: String,
     pub workers: usize,
     pub secure_cookies: bool,
+    pub customer_page: CustomerPage,
     /// A file path or a `postgres://` address.
     pub database: String,
     pub readers: u32,
@@ -72,12 +79,16 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let mut file: Table = text.parse().map_err(|e: toml::de::Error| vec![e.to_string().trim().to_owned()])?;
     let mut problems = Vec::new();
     let shop = shop::read(&mut file, &mut problems);
+    let labels = labels::read(&mut file, &mut problems);
     let (listen, workers, secure_cookies) = read_server(&mut file, &shop, &mut problems);
+    let customer_page = customer_page::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     let printers = printers::read(&mut file, &mut problems);
     for key in file.keys() {
-        problems.push(format!("{key}: unknown; known are [shop], [server], [database], [log] and [[printers]]"));
+        problems.push(format!(
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [database], [log] and [[printers]]"
+        ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
         text.parse::<SocketAddr>().map(drop).map_err(|_| LISTEN.to_owned())
@@ -94,7 +105,19 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     match (listen, database, level) {
         (Ok(listen), Ok(database), Ok(level)) if problems.is_empty() => {
             log.level = level;
-            Ok(Settings { shop, shop_is_unnamed, listen, workers, secure_cookies, database, readers, log, printers })
+            Ok(Settings {
+                shop,
+                labels,
+                shop_is_unnamed,
+                listen,
+                workers,
+                secure_cookies,
+                customer_page,
+                database,
+                readers,
+                log,
+                printers,
+            })
         }
         _ => Err(problems),
     }

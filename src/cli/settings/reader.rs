@@ -31,6 +31,15 @@ impl<'a> Section<'a> {
         Section { name: name.to_owned(), table, known: BTreeSet::new(), problems }
     }
 
+    /// Reads a table inside this one, with its own keys.
+    pub fn inner<T>(&mut self, key: &str, table: Table, read: impl FnOnce(&mut Section<'_>) -> T) -> T {
+        let name = format!("{}.{key}", self.name);
+        let mut section = Section::of(&name, table, self.problems);
+        let value = read(&mut section);
+        section.finish();
+        value
+    }
+
     /// A value as it stands, for keys of more than one word.
     pub fn value(&mut self, key: &'static str) -> Option<Value> {
         self.known.insert(key);

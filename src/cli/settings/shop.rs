@@ -1,11 +1,13 @@
 //! The table `[shop]`: what rules and labels need to know of the shop.
 
+use super::codes;
 use super::reader::Section;
 use super::rules;
 use crate::domain::profile::Rules;
 use crate::domain::review::{Ladder, Step};
 use crate::domain::shop::{Jurisdiction, Shop};
 use crate::domain::text;
+use crate::units::currency::{Currency, DecimalMark, WeightUnit};
 use crate::units::zone::Zone;
 use toml::{Table, Value};
 
@@ -18,16 +20,21 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
     let name = |text: &str| text::name("", text).ok();
     let short = "must be a text of 1 to 80 characters";
     let jurisdiction = section.text("jurisdiction", Jurisdiction::Eu, "must be \"us\" or \"eu\"", Jurisdiction::parse);
+    let currency = currency(&mut section, jurisdiction);
+    let codes = codes::read(&mut section, currency.decimals());
     let shop = Shop {
         name: section.text("name", UNNAMED.to_owned(), short, name),
         address: section.text("address", NO_ADDRESS.to_owned(), short, name),
         zone: section.text("time_zone", Zone::UTC, "must be an IANA time zone such as Europe/Lisbon", |text| {
             Zone::parse(text).ok()
         }),
-        currency: section.text("currency", "EUR".to_owned(), "must be three capital letters such as EUR", currency),
-        currency_sign: section.text("currency_sign", "€".to_owned(), "must be a text of 1 to 4 characters", |text| {
-            text::name("", text).ok().filter(|sign| sign.chars().count() <= 4)
-        }),
+        currency,
+        weight_unit: section.text(
+            "weight_unit",
+            if jurisdiction == Jurisdiction::Us { WeightUnit::Pound } else { WeightUnit::Kilogram },
+            "must be \"kg\" or \"lb\"",
+            WeightUnit::parse,
+        ),
         jurisdiction,
         rules: rules::read(&mut section, Rules::of(jurisdiction)),
         web_address: section.text(
@@ -36,6 +43,7 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
             "must be https://host or https://host:port (or http), lower case, without a path, at most 60 characters",
             web_address,
         ),
+        codes,
         reversal_minutes: section.number("reversal_minutes", 15, 0..=240),
         drip_permille: section.number("drip_permille", 5, 0..=100),
         receiving_scale_g: section.number("receiving_scale_g", 20, 1..=500),
@@ -47,8 +55,18 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
     shop
 }
 
-fn currency(text: &str) -> Option<String> {
-    (text.len() == 3 && text.bytes().all(|b| b.is_ascii_uppercase())).then(|| text.to_owned())
+fn currency(section: &mut Section<'_>, jurisdiction: Jurisdiction) -> Currency {
+    let american = jurisdiction == Jurisdiction::Us;
+    let (code, sign) = if american { ("USD", "$") } else { ("EUR", "€") };
+    let code = section.text("currency", code.to_owned(), "must be three capital letters such as EUR", |text| {
+        Currency::new(text, "", american, DecimalMark::Point).map(|_| text.to_owned())
+    });
+    let sign = section.text("currency_sign", sign.to_owned(), "must be a text of 1 to 4 characters", |text| {
+        text::name("", text).ok().filter(|sign| sign.chars().count() <= 4)
+    });
+    let sign_first = section.flag("currency_sign_first", american);
+    let mark = section.text("decimal_mark", DecimalMark::Point, "must be \".\" or \",\"", DecimalMark::parse);
+    Currency { code, sign, sign_first, mark }
 }
 
 /// Scheme and host as they stand in the QR: nothing that would need escaping, nothing after the host.

@@ -1,6 +1,7 @@
 //! Settings are read, refused and overridden as settings.example.toml says.
 
 use super::{LogFormat, Settings, Sources, read};
+use crate::domain::gs1::own::Codes;
 use crate::domain::profile::{OwnSetting, Rules, own};
 use crate::domain::review::Ladder;
 use crate::domain::shop::Jurisdiction;
@@ -33,13 +34,19 @@ fn the_example_names_every_key() {
     for key in &keys {
         assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
     }
-    for section in ["shop", "server", "database", "log"] {
+    for section in ["shop", "labels", "server", "customer_page", "database", "log"] {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
-        for key in known.split(", ").filter(|key| !["ladder", "rules"].contains(key)) {
+        for key in known.split(", ").filter(|key| !["codes", "ladder", "rules"].contains(key)) {
             assert!(EXAMPLE.contains(&format!("\n{key} = ")), "settings.example.toml does not say {key}");
         }
     }
+    let problems = read_alone("[shop.codes]\nnobody = 1").unwrap_err();
+    for key in problems.first().and_then(|p| p.split_once("known are ")).unwrap().1.split(", ") {
+        let said = [format!("\n{key} = "), format!("\n#{key} = ")].iter().any(|line| EXAMPLE.contains(line));
+        assert!(said, "settings.example.toml does not say {key}");
+    }
+    assert!(EXAMPLE.contains("\n[shop.codes]\n"));
     assert!(EXAMPLE.contains("\n[[shop.ladder]]\n"));
     let problems = read_alone("[[printers]]\nnobody = 1").unwrap_err();
     let known = problems.iter().find_map(|p| p.split_once("known are ")).unwrap().1;
@@ -141,6 +148,10 @@ fn each_wrong_value_is_named_with_its_key() {
         ("server.workers", "[server]\nworkers = 0"),
         ("server.workers", "[server]\nworkers = 65"),
         ("server.secure_cookies", "[server]\nsecure_cookies = 'yes'"),
+        ("customer_page.language", "[customer_page]\nlanguage = 'fr'"),
+        ("customer_page.cache_seconds", "[customer_page]\ncache_seconds = 121"),
+        ("customer_page.requests_a_minute", "[customer_page]\nrequests_a_minute = 0"),
+        ("customer_page.trusted_proxy_header", "[customer_page]\ntrusted_proxy_header = 'x forwarded'"),
         ("database.path_or_url", "[database]\npath_or_url = ' '"),
         ("database.readers", "[database]\nreaders = 65"),
         ("log.level", "[log]\nlevel = 'loud'"),
@@ -159,6 +170,43 @@ fn each_wrong_value_is_named_with_its_key() {
     }
     let problems = read_alone("[shop]\nreversal_minutes = 300").map(|s| words(&s)).unwrap_err();
     assert_eq!(problems, ["shop.reversal_minutes = 300: must be a whole number from 0 to 240"]);
+}
+
+#[test]
+fn codes_are_chosen_and_all_that_is_wrong_is_told() {
+    let codes = |text: &str| read_alone(&format!("[shop.codes]\n{text}")).map(|s| s.shop.codes);
+    assert_eq!(read_alone("").unwrap().shop.codes, Codes::default());
+    // Said aloud, the lines of the example that begin with `#` and a key are what a shop with prices in its linear code gets anyway.
+    let lines = EXAMPLE.split("\n[shop.codes]\n").nth(1).and_then(|after| after.split("\n\n").next()).unwrap();
+    let said: Vec<&str> =
+        lines.lines().filter_map(|line| line.strip_prefix('#')).filter(|l| !l.starts_with(' ')).collect();
+    assert_eq!(said.len(), 3, "{said:?}");
+    let aloud = codes(&format!("{}\nlinear = 'price'", said.join("\n"))).unwrap();
+    assert_eq!(aloud.gs1_prefix.as_deref(), Some("0614141"));
+    assert_eq!(aloud.linear, codes("linear = 'price'").unwrap().linear);
+    let weight = codes("linear = 'weight'").unwrap().linear.unwrap();
+    assert_eq!((weight.layout.as_str(), weight.decimals), ("29IIIIVWWWWWC", 3));
+    let own = codes("linear = 'price'\nlinear_layout = '2IIIIIVPPPPC'\nlinear_decimals = 0").unwrap().linear.unwrap();
+    assert_eq!((own.layout.as_str(), own.decimals), ("2IIIIIVPPPPC", 0));
+    let wrong =
+        "gs1_prefix = '061414x'\nlinear = 'both'\nlinear_layout = '3PPPPPIIIIIC'\nlinear_decimals = 5\nnobody = 1";
+    let problems = codes(wrong).unwrap_err();
+    let keys = ["gs1_prefix", "linear", "linear_layout", "linear_decimals", "nobody"];
+    assert_eq!(problems.len(), keys.len(), "{problems:#?}");
+    for (key, problem) in keys.iter().zip(&problems) {
+        assert!(problem.starts_with(&format!("shop.codes.{key}")), "{key}: {problem}");
+    }
+    for alone in [
+        "gs1_prefix = '061'",
+        "gs1_prefix = '061414112345'",
+        "gs1_prefix = '2012345'",
+        "gs1_prefix = '0212345'",
+        "gs1_prefix = 614141",
+        "linear = 'weight'\nlinear_layout = '29IIIIVPPPPPC'",
+    ] {
+        assert_eq!(codes(alone).map(|_| ()).unwrap_err().len(), 1, "{alone}");
+    }
+    assert!(read_alone("[shop]\ncodes = 'price'").is_err());
 }
 
 #[test]

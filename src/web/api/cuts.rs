@@ -1,7 +1,8 @@
 //! The catalogue of cuts.
 
+use super::names::OtherNames;
 use super::resource;
-use crate::domain::catalogue::{Cut, CutDraft};
+use crate::domain::catalogue::{Cut, CutDraft, Names};
 use crate::ops::edit_catalogue::put_cut;
 use crate::ops::look::{all_cuts, one_cut};
 use crate::web::answer::{Outcome, expected, ok, versioned};
@@ -22,6 +23,8 @@ pub struct CutBody {
     /// Name on label and board.
     #[schema(example = "Lean saku")]
     pub name: String,
+    /// Names in other languages, for customers; the name above where there is none.
+    pub names: OtherNames,
     /// block (sold whole), tub (by weight) or bulk (not sold). Does not change.
     #[schema(example = "block")]
     pub kind: String,
@@ -54,6 +57,9 @@ pub struct PutCut {
     /// Name on label and board.
     #[schema(example = "Lean saku")]
     pub name: String,
+    /// Names in other languages, for customers; the name above where there is none.
+    #[serde(default)]
+    pub names: OtherNames,
     /// block (sold whole), tub (by weight) or bulk (not sold). Does not change.
     #[schema(example = "block")]
     pub kind: String,
@@ -80,11 +86,12 @@ pub struct PutCut {
     pub label_note: Option<String>,
 }
 
-impl From<Cut> for CutBody {
-    fn from(thing: Cut) -> CutBody {
+impl From<(Cut, Names)> for CutBody {
+    fn from((thing, names): (Cut, Names)) -> CutBody {
         CutBody {
             version: thing.version,
             name: thing.name,
+            names: names.into(),
             kind: thing.kind.as_str().to_owned(),
             form: thing.form.as_str().to_owned(),
             price_per_kg_cents: thing.price.get(),
@@ -101,6 +108,7 @@ impl From<PutCut> for CutDraft {
     fn from(body: PutCut) -> CutDraft {
         CutDraft {
             name: body.name,
+            names: body.names.into(),
             kind: body.kind,
             form: body.form,
             price_per_kg_cents: body.price_per_kg_cents,
@@ -126,7 +134,7 @@ async fn list(look: Look<ReadStock>) -> Outcome {
     responses((status = 200, description = "As it stands, its version as ETag.", body = CutBody)))]
 async fn get(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
     let thing = look.ask(move |desk, _| desk.look(|reading, _| one_cut(reading, &code))).await?;
-    let version = thing.version;
+    let version = thing.0.version;
     versioned(&CutBody::from(thing), version, false)
 }
 
@@ -143,7 +151,7 @@ async fn put(request: HttpRequest, told: Told<EditCatalogue, PutCut>, code: web:
         .look
         .ask(move |desk, now| desk.act(move |tx, _| put_cut(tx, &actor, now, &code, &draft, expected)))
         .await?;
-    let version = thing.version;
+    let version = thing.0.version;
     versioned(&CutBody::from(thing), version, version == 1)
 }
 

@@ -99,8 +99,12 @@ pub struct PostLot {
     #[serde(default)]
     pub parasite_letter: Option<ParasiteLetter>,
     #[serde(default)]
-    #[schema(example = false)]
+    #[schema(example = true)]
     pub previously_frozen: bool,
+    /// The day it was frozen first, of fish that was previously frozen, where the papers say; customers read it.
+    #[serde(default)]
+    #[schema(example = "2026-11-21", format = Date)]
+    pub frozen_on: Option<String>,
 }
 
 /// A lot as received.
@@ -127,6 +131,8 @@ pub struct LotBody {
     #[schema(example = "letter 7 of Hall Ltd: 20 h at -35.0 °C or colder")]
     pub parasite_freezing: Option<String>,
     pub previously_frozen: bool,
+    /// The day it was frozen first, where the papers say.
+    pub frozen_on: Option<String>,
 }
 
 /// What came of an arrival.
@@ -194,6 +200,7 @@ impl From<Lot> for LotBody {
             },
             parasite_freezing: lot.parasite_freezing,
             previously_frozen: lot.previously_frozen,
+            frozen_on: lot.frozen_on.map(|d| d.to_string()),
         }
     }
 }
@@ -258,6 +265,7 @@ impl PostLot {
             },
             parasite_letter: self.parasite_letter.map(Into::into),
             previously_frozen: self.previously_frozen,
+            frozen_on: self.frozen_on,
         }
     }
 }

@@ -7,8 +7,10 @@ pub mod changes;
 pub mod counts;
 pub mod cuts;
 pub mod holds;
+pub mod labels;
 pub mod lives;
 pub mod lots;
+pub mod names;
 pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;
@@ -57,6 +59,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         profile::routes,
         tray_acts::routes,
         prints::routes,
+        labels::routes,
         holds::routes,
         alarms::routes,
         counts::routes,

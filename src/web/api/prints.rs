@@ -74,7 +74,7 @@ impl From<Shown> for PrintBody {
 pub struct PrinterBody {
     #[schema(example = "counter")]
     pub name: String,
-    /// Its labels, width by height in millimetres.
+    /// The stock it prints on.
     #[schema(example = "62x40")]
     pub stock: String,
     #[schema(example = 203)]
@@ -131,10 +131,10 @@ pub struct PostPrint {
 async fn post(call: Recorded<PrintLabels, PostPrint>) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
         let printer = desk.printers().named(body.printer.as_deref())?.clone();
-        let copies = body.copies.unwrap_or(1);
+        let (press, copies) = (desk.press(), body.copies.unwrap_or(1));
         let answer = desk.act_once(request, now, move |tx, shop| {
             let (code, reason) = (&body.tray_code, body.reason.as_deref());
-            let queued = print::issue_and_queue(tx, shop, &actor, now, code, reason, &printer, copies)?;
+            let queued = print::issue_and_queue(tx, shop, &press, &actor, now, code, reason, &printer, copies)?;
             Ok(created(&PrintBody::from(queued)))
         })?;
         desk.printers().ring();

@@ -2,7 +2,7 @@
 
 use super::resource;
 use super::stock::StockBody;
-use crate::ops::board;
+use crate::ops::board::{self, Judged};
 use crate::ops::scan::{Scanned, scan};
 use crate::web::answer::{Outcome, ok};
 use crate::web::call::Told;
@@ -15,9 +15,10 @@ use utoipa::ToSchema;
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PostScan {
-    /// As the scanner sent it.
+    /// As the scanner sent it: a Digital Link address, an element string with its separators or in brackets, with or without its symbology
+    /// identifier, the number of the shop's linear code, or the tray code alone; in upper or lower case.
     #[schema(
-        example = "https://fish.example/01/02900000001011/10/YFT-261125-01/21/C4H7K9P?3103=000268&17=261127&3922=1997"
+        example = "https://fish.example/01/02900000001015/10/YFT-261125-01/21/C4H7K9P?3103=000268&17=261127&3922=1997"
     )]
     pub text: String,
 }
@@ -51,9 +52,9 @@ async fn post(told: Told<Scan, PostScan>) -> Outcome {
             })
         })
         .await?;
-    let mut tray = StockBody::of(judged, now);
-    tray.stops = super::stock::stops(&scanned.verdict);
-    ok(&ScanBody { verdict: scanned.verdict.outcome.as_str(), tray, sale_id: scanned.sold.map(|s| s.id) })
+    let verdict = scanned.verdict.outcome.as_str();
+    let tray = StockBody::of(Judged { verdict: scanned.verdict, ..judged }, now);
+    ok(&ScanBody { verdict, tray, sale_id: scanned.sold.map(|s| s.id) })
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {

@@ -1,7 +1,8 @@
 //! Species the shop deals in, with their rule for eating raw.
 
+use super::names::OtherNames;
 use super::resource;
-use crate::domain::catalogue::{Species, SpeciesDraft};
+use crate::domain::catalogue::{Names, Species, SpeciesDraft};
 use crate::ops::edit_catalogue::put_species;
 use crate::ops::look::{all_species, one_species};
 use crate::web::answer::{Outcome, expected, ok, versioned};
@@ -25,6 +26,8 @@ pub struct SpeciesBody {
     /// Name it is sold under; law and lists of names differ by country.
     #[schema(example = "Yellowfin tuna")]
     pub market_name: String,
+    /// Names in other languages, for customers; the name above where there is none.
+    pub names: OtherNames,
     /// How it keeps: tuna, salmonid, oily or white.
     #[schema(example = "tuna")]
     pub group: String,
@@ -48,6 +51,9 @@ pub struct PutSpecies {
     /// Name it is sold under; law and lists of names differ by country.
     #[schema(example = "Yellowfin tuna")]
     pub market_name: String,
+    /// Names in other languages, for customers; the name above where there is none.
+    #[serde(default)]
+    pub names: OtherNames,
     /// How it keeps: tuna, salmonid, oily or white.
     #[schema(example = "tuna")]
     pub group: String,
@@ -60,12 +66,13 @@ pub struct PutSpecies {
     pub parasite_note: Option<String>,
 }
 
-impl From<Species> for SpeciesBody {
-    fn from(thing: Species) -> SpeciesBody {
+impl From<(Species, Names)> for SpeciesBody {
+    fn from((thing, names): (Species, Names)) -> SpeciesBody {
         SpeciesBody {
             version: thing.version,
             scientific_name: thing.scientific_name,
             market_name: thing.market_name,
+            names: names.into(),
             group: thing.group.as_str().to_owned(),
             parasite_rule: thing.parasite_rule.as_str().to_owned(),
             parasite_note: thing.parasite_note,
@@ -79,6 +86,7 @@ impl From<PutSpecies> for SpeciesDraft {
         SpeciesDraft {
             scientific_name: body.scientific_name,
             market_name: body.market_name,
+            names: body.names.into(),
             group: body.group,
             parasite_rule: body.parasite_rule,
             parasite_note: body.parasite_note,
@@ -100,7 +108,7 @@ async fn list(look: Look<ReadStock>) -> Outcome {
     responses((status = 200, description = "As it stands, its version as ETag.", body = SpeciesBody)))]
 async fn get(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
     let thing = look.ask(move |desk, _| desk.look(|reading, _| one_species(reading, &code))).await?;
-    let version = thing.version;
+    let version = thing.0.version;
     versioned(&SpeciesBody::from(thing), version, false)
 }
 
@@ -118,7 +126,7 @@ async fn put(request: HttpRequest, told: Told<EditCatalogue, PutSpecies>, code: 
         .look
         .ask(move |desk, now| desk.act(move |tx, shop| put_species(tx, shop, &actor, now, &code, &draft, expected)))
         .await?;
-    let version = thing.version;
+    let version = thing.0.version;
     versioned(&SpeciesBody::from(thing), version, version == 1)
 }
 

@@ -123,7 +123,7 @@ pub struct StockBody {
 }
 
 /// The reasons of a verdict.
-pub fn stops(verdict: &Verdict) -> Vec<StopBody> {
+fn stops(verdict: &Verdict) -> Vec<StopBody> {
     verdict.stops.iter().map(|s| StopBody { code: s.code.as_str(), reason: s.reason.clone() }).collect()
 }
 

@@ -6,13 +6,12 @@ use crate::ops::place_tray::{Way, take_to};
 use crate::ops::take_out::{Whither, take_out};
 use crate::ops::top_up::{TopUp, top_up};
 use crate::ops::{label, mark_down};
-use crate::web::answer::{Outcome, created, number};
-use crate::web::call::{Look, Recorded};
-use crate::web::permit::{MoveTrays, PrintLabels, ReadStock, Review, TakeOut};
-use crate::web::route;
-use actix_web::{HttpRequest, HttpResponse, web};
+use crate::web::answer::{Outcome, created};
+use crate::web::call::Recorded;
+use crate::web::permit::{MoveTrays, PrintLabels, Review, TakeOut};
+use actix_web::web;
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 
 /// A tray after an act.
 #[derive(Debug, Serialize, ToSchema)]
@@ -209,31 +208,12 @@ pub struct PostLabel {
     responses((status = 201, description = "The tray with the use-by now promised.", body = TrayBody)))]
 async fn post_label(call: Recorded<PrintLabels, PostLabel>, code: web::Path<String>) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
+        let press = desk.press();
         desk.act_once(request, now, move |tx, shop| {
-            Ok(created(&TrayBody::from(label::issue(tx, shop, &actor, now, &code, body.reason.as_deref())?)))
+            Ok(created(&TrayBody::from(label::issue(tx, shop, &press, &actor, now, &code, body.reason.as_deref())?)))
         })
     })
     .await
-}
-
-#[derive(Debug, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-pub struct LabelQuery {
-    /// 203 (default) or 300.
-    #[param(value_type = Option<i64>, example = 203)]
-    pub dpi: Option<String>,
-}
-
-/// The label as it is to be printed now, dot by dot: with the use-by last issued. Where `label_wanted` stands, issue it first.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.png", tag = "labels", operation_id = "get_label", extensions(("x-permission" = json!("read_stock"))),
-    params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
-    responses((status = 200, description = "One-bit picture at the printer's resolution.", body = Vec<u8>, content_type = "image/png")))]
-async fn get_label(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
-    let query = super::stock::query::<LabelQuery>(&request)?;
-    let dpi = u32::try_from(number("dpi", query.dpi.as_deref(), 203..=300, 203)?).unwrap_or(0);
-    let png = look.ask(move |desk, _| desk.look(|reading, shop| label::picture(reading, shop, &code, dpi))).await?;
-    Ok(HttpResponse::Ok().content_type("image/png").insert_header(("Cache-Control", "no-store")).body(png))
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
@@ -246,20 +226,9 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.service(act("wastes").route(web::post().to(post_waste)));
     config.service(act("markdowns").route(web::post().to(post_markdown)));
     config.service(act("labels").route(web::post().to(post_label)));
-    config.service(resource("/v1/trays/{tray_code}/label.png", "GET").route(route::get().to(get_label)));
 }
 
 /// This resource's part of the document.
 #[derive(utoipa::OpenApi)]
-#[openapi(paths(
-    post_top_up,
-    post_move,
-    post_freeze,
-    post_thaw,
-    post_kitchen,
-    post_waste,
-    post_markdown,
-    post_label,
-    get_label
-))]
+#[openapi(paths(post_top_up, post_move, post_freeze, post_thaw, post_kitchen, post_waste, post_markdown, post_label))]
 pub struct Doc;

@@ -2,10 +2,11 @@
 
 mod alarm;
 mod board;
-mod customer;
+pub mod customer;
 mod layout;
 mod place;
 mod plot;
+mod preview;
 mod prints;
 pub mod problems;
 mod review;
@@ -24,6 +25,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(review::routes);
     config.configure(tray::routes);
     config.configure(prints::routes);
+    config.configure(preview::routes);
     config.configure(place::routes);
     config.configure(alarm::routes);
     config.configure(rules::routes);

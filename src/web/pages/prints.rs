@@ -87,7 +87,7 @@ fn printer_row(printer: &Printer, heard: &Heard, seen: &Seen) -> Markup {
         li.step data-printer=(printer.name) {
             p { strong { (printer.name) } " " (printer_in_words(heard.standing))
                 @if !heard.reasons.is_empty() { ": " (heard.reasons.join(", ")) } "." }
-            p.small { "Labels of " (printer.stock) " mm at " (printer.dpi) " dpi. " (length) " before it." }
+            p.small { "Labels " (printer.stock) " at " (printer.dpi) " dpi. " (length) " before it." }
         }
     }
 }
@@ -207,9 +207,10 @@ async fn print_tray(request: HttpRequest, code: web::Path<String>, form: web::Fo
     let (actor, form) = (visitor.actor.clone(), form.into_inner());
     let queued = visitor.service.ask(move |desk, now| -> Result<(), Failure> {
         let printer = desk.printers().named(form.printer.as_deref())?.clone();
+        let press = desk.press();
         desk.act(move |tx, shop| {
             let reason = form.reason.as_deref().map(str::trim).filter(|reason| !reason.is_empty());
-            print::issue_and_queue(tx, shop, &actor, now, &code, reason, &printer, 1).map(drop)
+            print::issue_and_queue(tx, shop, &press, &actor, now, &code, reason, &printer, 1).map(drop)
         })?;
         desk.printers().ring();
         Ok(())

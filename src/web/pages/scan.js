@@ -9,8 +9,10 @@
   let lines = [], pending = null, undoTimer = null;
 
   const money = (cents) => {
-    const amount = (cents / 100).toFixed(2), sign = form.dataset.sign;
-    return form.dataset.signFirst === "true" ? sign + amount : amount + " " + sign;
+    const { sign, signFirst, decimals, mark } = form.dataset;
+    const amount = (cents / 10 ** decimals).toFixed(decimals).replace(".", mark);
+    if (signFirst !== "true") return `${amount} ${sign}`;
+    return /\p{L}$/u.test(sign) ? `${sign} ${amount}` : sign + amount;
   };
   const price = (tray) => (tray.kind === "tub" ? `${money(tray.price_per_kg_cents)}/kg` : money(tray.price_cents));
   // The shop's own time and a month in letters, whatever the device thinks.

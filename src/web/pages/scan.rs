@@ -16,7 +16,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
     let may_sell = Permission::Sell.allows(visitor.actor.role);
     let content = markup! {
         h1.quiet { "Scan" }
-        form.scan id="scan" data-sell=(may_sell) data-zone=(shop.zone.name()) data-sign=(shop.currency_sign) data-sign-first=(shop.money("x").starts_with(&shop.currency_sign)) {
+        form.scan id="scan" data-sell=(may_sell) data-zone=(shop.zone.name()) data-sign=(shop.currency.sign) data-sign-first=(shop.currency.sign_first) data-decimals=(shop.currency.decimals()) data-mark=(shop.currency.mark.as_str()) {
             label for="code" { "Scan a tray, or type its code" }
             input id="code" name="code" autocomplete="off" autocapitalize="characters" spellcheck="false" enterkeyhint="go" autofocus;
         }

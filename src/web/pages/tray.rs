@@ -168,6 +168,7 @@ fn label_card(judged: &Judged, printers: &[String]) -> Markup {
     markup! {
         @if tray.use_by.is_some() && tray.label_wanted.is_none() && tray.in_stock() {
             section.card { h2 { "Label" } img.label src={ "/v1/trays/" (tray.code) "/label.png" } alt={ "Label of tray " (tray.code.grouped()) };
+                p { a.reach href={ "/trays/" (tray.code) "/preview" } { "True size, check list, PDF" } }
                 (tray_buttons(&tray.code.to_string(), printers, true)) }
         } @else if let Some(wanted) = tray.label_wanted {
             section.card { h2 { "Label" } p { "A label is wanted: " (wanted.as_str().replace('_', " ")) "." }
@@ -209,9 +210,10 @@ async fn post(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
     };
     let (actor, code) = (visitor.actor.clone(), code.into_inner());
     let back = format!("/trays/{code}");
-    let issued = visitor
-        .service
-        .ask(move |desk, now| desk.act(move |tx, shop| crate::ops::label::issue(tx, shop, &actor, now, &code, None)));
+    let issued = visitor.service.ask(move |desk, now| {
+        let press = desk.press();
+        desk.act(move |tx, shop| crate::ops::label::issue(tx, shop, &press, &actor, now, &code, None))
+    });
     match issued.await {
         Ok(_) => see_other(&back),
         Err(problem) => problem.error_response(),

@@ -1,0 +1,129 @@
+//! From what a scanner sent to the tray it names, and to every reason not to believe its code. Scan and sale go the same way, so that they
+//! never disagree.
+
+use super::failure::{Failure, refuse};
+use super::judge::{cut_by_code, facts};
+use crate::domain::claims::{self, Claims, Printed};
+use crate::domain::gs1::own::Carried;
+use crate::domain::refusal::{Code, Refusal};
+use crate::domain::scan_text::{self, Scanned};
+use crate::domain::shop::Shop;
+use crate::domain::tray::{Kind, Tray};
+use crate::domain::verdict::{Facts, Stop, Verdict, judge};
+use crate::store::catalogue::cut_with_item_number;
+use crate::store::issued_labels::{self, IssuedLabel};
+use crate::store::{Reading, lots, trays};
+use crate::units::instant::Instant;
+
+/// How many tray codes a refusal lists.
+const LISTED: usize = 20;
+
+/// A request that names a tray by a scan: the field it stands in, and what a code of ours is called that no tray has.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'a> {
+    pub field: &'a str,
+    pub text: &'a str,
+    pub absent: Code,
+}
+
+/// A tray that a request refers to in its body, by anything a scanner may send. For acts that do not sell: an old price on the label is
+/// no matter, but the code must be one of this tray.
+pub fn tray_by_scan(reading: &mut Reading<'_>, shop: &Shop, field: &str, text: &str) -> Result<Tray, Failure> {
+    let (tray, claims) = named(reading, shop, Asked { field, text, absent: Code::UnknownReference })?;
+    identity(reading, shop, &tray, &claims)?.map_err(|refusal| moved_to(field, refusal))?;
+    Ok(tray)
+}
+
+/// The tray of a scan as judged now: what stops its sale, and what its code says that is not so.
+pub fn judged(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    now: Instant,
+    asked: Asked<'_>,
+) -> Result<(Facts, Verdict), Failure> {
+    let (tray, claims) = named(reading, shop, asked)?;
+    let mut doubts = Vec::new();
+    if let Err(refusal) = identity(reading, shop, &tray, &claims)? {
+        let stop = |finding: crate::domain::refusal::Finding| Stop { code: refusal.code, reason: finding.reason };
+        doubts.extend(refusal.findings.into_iter().map(stop));
+    }
+    if claims != Claims::default() {
+        let labels: Vec<Printed> =
+            issued_labels::of_tray(reading, tray.id)?.iter().map(|label| printed(shop, tray.kind, label)).collect();
+        doubts.extend(claims::doubts(&claims, &tray, &labels, shop.zone.day_of(now)));
+    }
+    let facts = facts(reading, shop, tray, now)?;
+    let verdict = judge(&facts, now).with(doubts);
+    Ok((facts, verdict))
+}
+
+fn moved_to(field: &str, mut refusal: Refusal) -> Refusal {
+    for finding in &mut refusal.findings {
+        field.clone_into(&mut finding.field);
+    }
+    refusal
+}
+
+/// The tray that a text names, and what the code claims of it.
+fn named(reading: &mut Reading<'_>, shop: &Shop, asked: Asked<'_>) -> Result<(Tray, Claims), Failure> {
+    match scan_text::read(asked.text, shop).map_err(|refusal| moved_to(asked.field, refusal))? {
+        Scanned::Tray { code, claims } => match trays::find(reading, &code)? {
+            Some(tray) => Ok((tray, claims)),
+            None => refuse(asked.absent, asked.field, format!("there is no tray {code}")),
+        },
+        Scanned::Linear { item_number, carried } => {
+            Ok((by_linear_code(reading, shop, asked.field, item_number, carried)?, Claims::carried(carried)))
+        }
+    }
+}
+
+/// The one block in stock that has, or had, a label with this price or weight. Older labels count too: the code may be on one of those, and
+/// then it is not that of another tray which is labelled so today.
+fn by_linear_code(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    field: &str,
+    item_number: i64,
+    carried: Carried,
+) -> Result<Tray, Failure> {
+    let Some(cut) = cut_with_item_number(reading, item_number)? else {
+        return refuse(Code::NoTrayFits, field, format!("there is no cut with the number {item_number}"));
+    };
+    let labels = issued_labels::of_blocks_in_stock(reading, &cut)?;
+    let fits = |label: &&IssuedLabel| printed(shop, Kind::Block, label).carries(carried);
+    let mut fitting: Vec<i64> = labels.iter().filter(fits).map(|label| label.tray_id).collect();
+    fitting.dedup();
+    match fitting.as_slice() {
+        [] => refuse(Code::NoTrayFits, field, format!("no {cut} in stock has it on its label")),
+        [one] => Ok(trays::by_id(reading, *one)?),
+        several => {
+            let mut codes = Vec::new();
+            for id in several.iter().take(LISTED) {
+                codes.push(trays::by_id(reading, *id)?.code.grouped());
+            }
+            let more =
+                if several.len() > LISTED { format!(" and {} more", several.len() - LISTED) } else { String::new() };
+            refuse(Code::SeveralTrays, field, format!("it may be {}{more}; scan the QR", codes.join(", ")))
+        }
+    }
+}
+
+fn printed(shop: &Shop, kind: Kind, label: &IssuedLabel) -> Printed {
+    Printed::of(kind, label.use_by.map(|end| shop.zone.day_of(end)), label.net, label.price)
+}
+
+/// Whether the code's article and lot are the tray's.
+fn identity(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    tray: &Tray,
+    claims: &Claims,
+) -> Result<Result<(), Refusal>, Failure> {
+    if claims.article.is_none() && claims.lot.is_none() {
+        return Ok(Ok(()));
+    }
+    let cut = cut_by_code(reading, "tray_code", &tray.cut)?;
+    let ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|holding| holding.lot_id).collect();
+    let lots: Vec<String> = lots::by_ids(reading, &ids)?.into_iter().map(|lot| lot.code).collect();
+    Ok(claims::check_identity(claims, &shop.codes, tray, cut.item_number, &lots))
+}
