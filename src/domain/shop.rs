@@ -4,9 +4,9 @@ use super::gs1::own::Codes;
 use super::profile::Rules;
 use super::review::Ladder;
 use crate::units::currency::{Currency, WeightUnit};
-use crate::units::instant::MICROS_PER_MINUTE;
+use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use crate::units::temperature::MilliCelsius;
-use crate::units::zone::Zone;
+use crate::units::zone::{Zone, write_american, write_american_day, write_day};
 
 /// Whose law the labels and limits follow.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -58,6 +58,31 @@ pub struct Shop {
 impl Shop {
     pub const fn reversal_micros(&self) -> i64 {
         self.reversal_minutes * MICROS_PER_MINUTE
+    }
+
+    /// A local time as labels write it. Day first in the EU (Reg. 1169/2011 Annex X: secondary); the month is in letters everywhere, so that
+    /// no reader can swap them.
+    pub fn write_time(&self, at: Instant) -> String {
+        match self.jurisdiction {
+            Jurisdiction::Us => write_american(self.zone, at),
+            Jurisdiction::Eu => self.zone.write(at),
+        }
+    }
+
+    /// The local day, written the same way.
+    pub fn write_day_of(&self, at: Instant) -> String {
+        match self.jurisdiction {
+            Jurisdiction::Us => write_american_day(self.zone.day_of(at)),
+            Jurisdiction::Eu => write_day(self.zone.day_of(at)),
+        }
+    }
+
+    /// The storage a label promises for: [`LABEL_STORAGE_LIMIT`], in whole degrees that are not above it.
+    pub const fn storage_words(&self) -> &'static str {
+        match self.jurisdiction {
+            Jurisdiction::Us => "Keep at 32 to 35 °F",
+            Jurisdiction::Eu => "Keep at 0 to 2 °C",
+        }
     }
 
     /// An amount in minor units, as labels and pages write it.

@@ -15,8 +15,6 @@ pub mod freeze_parasites;
 pub mod hold;
 pub mod judge;
 pub mod label;
-pub mod label_output;
-pub mod label_preview;
 pub mod look;
 pub mod mark_down;
 pub mod once;

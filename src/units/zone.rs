@@ -84,6 +84,19 @@ impl Zone {
     }
 }
 
+/// A local time as it is written in the United States: `Nov 26, 2026 6:00 PM`.
+pub fn write_american(zone: Zone, instant: Instant) -> String {
+    let local = instant.to_chrono().with_timezone(&zone.0);
+    let (afternoon, hour) = local.hour12();
+    let half = if afternoon { "PM" } else { "AM" };
+    format!("{} {hour}:{:02} {half}", write_american_day(local.date_naive()), local.minute())
+}
+
+/// `Nov 26, 2026`.
+pub fn write_american_day(day: NaiveDate) -> String {
+    format!("{} {}, {}", day.format("%b"), day.day(), day.year())
+}
+
 /// `26 Nov 2026`.
 pub fn write_day(day: NaiveDate) -> String {
     format!("{} {} {}", day.day(), day.format("%b"), day.year())
@@ -148,5 +161,14 @@ mod tests {
             assert!(parse_day(bad).is_err(), "{bad}");
         }
         assert_eq!(write_day(day("2026-11-05")), "5 Nov 2026");
+        assert_eq!(write_american_day(day("2026-11-05")), "Nov 5, 2026");
+        for (text, written) in [
+            ("2026-11-26T23:00:00Z", "Nov 26, 2026 6:00 PM"),
+            ("2026-11-26T05:05:00Z", "Nov 26, 2026 12:05 AM"),
+            ("2026-11-26T17:00:00Z", "Nov 26, 2026 12:00 PM"),
+        ] {
+            let zone = Zone::parse("America/New_York").unwrap_or(Zone::UTC);
+            assert_eq!(Instant::parse(text).map(|instant| write_american(zone, instant)), Ok(written.into()));
+        }
     }
 }

@@ -1,6 +1,8 @@
 //! The label of a tray: issued (recorded, with what it promises) and drawn as it was issued. Layout is `labels`'; what a label says is
 //! gathered in `saying`.
 
+pub mod forms;
+pub mod preview;
 mod saying;
 
 use super::desk::Actor;

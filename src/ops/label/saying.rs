@@ -7,7 +7,7 @@ use crate::domain::label_fields::{Circumstances, Field, Sold, Template, Thawed, 
 use crate::domain::label_words;
 use crate::domain::lot::{Lot, Production};
 use crate::domain::refusal::Code;
-use crate::domain::shop::{COOKING_CAUTION, Jurisdiction, LABEL_STORAGE_LIMIT, RAW_CAUTION, Shop};
+use crate::domain::shop::{COOKING_CAUTION, Jurisdiction, RAW_CAUTION, Shop};
 use crate::domain::tray::{Kind, Tray};
 use crate::labels::facts::{Captions, TrayLabel};
 use crate::ops::failure::{Failure, refuse};
@@ -17,7 +17,6 @@ use crate::store::catalogue::species_of;
 use crate::store::error::StoreError;
 use crate::store::issued_labels::IssuedLabel;
 use crate::store::{Reading, lots, trays};
-use crate::units::zone::write_day;
 
 /// All a label rests on.
 struct Ground<'a> {
@@ -153,11 +152,12 @@ impl Ground<'_> {
     }
 
     fn dates(&self, label: TrayLabel) -> TrayLabel {
-        let zone = self.shop.zone;
+        let shop = self.shop;
         let until = self.issued.use_by.or(self.tray.frozen_at.filter(|_| !self.issued.template.is_for_sale()));
         let storage = match self.issued.use_by {
-            None => "Keep frozen at -18 °C or colder".to_owned(),
-            Some(_) => format!("Keep at 0 to {} °C", LABEL_STORAGE_LIMIT.get() / 1_000),
+            None if self.shop.jurisdiction == Jurisdiction::Us => "Keep frozen at 0 °F or colder",
+            None => "Keep frozen at -18 °C or colder",
+            Some(_) => self.shop.storage_words(),
         };
         let defrosted = match (self.thawed, self.shop.jurisdiction) {
             (Thawed::No, _) | (Thawed::FrozenForSafety, Jurisdiction::Eu) => "",
@@ -165,8 +165,8 @@ impl Ground<'_> {
             (Thawed::Defrosted, Jurisdiction::Eu) => "Defrosted. Do not refreeze.",
         };
         label
-            .with(Field::UseBy, until.map(|end| zone.write(end)).unwrap_or_default())
-            .with(Field::CutOn, write_day(zone.day_of(self.tray.cut_at)))
+            .with(Field::UseBy, until.map(|end| shop.write_time(end)).unwrap_or_default())
+            .with(Field::CutOn, shop.write_day_of(self.tray.cut_at))
             .with(Field::Storage, storage)
             .with(Field::Defrosted, defrosted)
     }

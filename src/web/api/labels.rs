@@ -3,7 +3,7 @@
 use super::resource;
 use crate::ops::desk::Desk;
 use crate::ops::label::Wanted;
-use crate::ops::label_output::{self, Form, Sheets};
+use crate::ops::label::forms::{self, Form, Sheets};
 use crate::web::answer::{Outcome, number};
 use crate::web::call::{Look, Told};
 use crate::web::permit::{PrintLabels, ReadStock};
@@ -51,7 +51,7 @@ async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: F
     let asked = code.to_owned();
     let drawn = move |desk: &Desk, _| {
         let press = desk.press();
-        desk.look(|reading, shop| label_output::hand_out(reading, shop, &press, &asked, &wanted, form))
+        desk.look(|reading, shop| forms::hand_out(reading, shop, &press, &asked, &wanted, form))
     };
     let bytes = look.ask(drawn).await?;
     // A code that was found holds letters and digits, and perhaps what people put between them.
@@ -107,7 +107,7 @@ async fn post_sheets(told: Told<PrintLabels, PostLabelSheets>) -> Outcome {
     let asked = Sheets { tray_codes, stock, start_at: start_at.unwrap_or(1) };
     let drawn = look.ask(move |desk, _| {
         let press = desk.press();
-        desk.look(|reading, shop| label_output::sheets(reading, shop, &press, &asked))
+        desk.look(|reading, shop| forms::sheets(reading, shop, &press, &asked))
     });
     Ok(file(drawn.await?, "application/pdf", "labels.pdf"))
 }

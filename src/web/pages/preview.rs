@@ -4,7 +4,7 @@ use super::layout::page;
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
 use crate::ops::label::Wanted;
-use crate::ops::label_preview::{CameOut, Check, Choices, Part, Preview, choices, preview};
+use crate::ops::label::preview::{CameOut, Check, Choices, Part, Preview, choices, preview};
 use crate::web::api::labels::LabelQuery;
 use crate::web::api::stock::query;
 use crate::web::problem::Problem;

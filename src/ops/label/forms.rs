@@ -1,8 +1,6 @@
 //! What is handed out of an issued label: a picture, a page, a drawing, a sheet for an office printer. Nothing is recorded here.
 
-use super::failure::{Failure, refuse};
-use super::label::{Drawn, Wanted, drawn};
-use super::press::Press;
+use super::{Drawn, Wanted, drawn};
 use crate::domain::label_fields::Field;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
@@ -12,6 +10,8 @@ use crate::labels::drawing::Drawing;
 use crate::labels::pdf::{self, About, places};
 use crate::labels::stock::{LabelStock, Sheet};
 use crate::labels::svg;
+use crate::ops::failure::{Failure, refuse};
+use crate::ops::press::Press;
 use crate::store::Reading;
 
 /// Most trays of one request for sheets.

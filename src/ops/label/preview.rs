@@ -1,9 +1,7 @@
 //! A label before it is printed: how large it is, which rules it keeps and by how much, and what its code says part by part.
 
-use super::failure::Failure;
-use super::label::{Wanted, drawn};
-use super::label_output::title;
-use super::press::Press;
+use super::forms::title;
+use super::{Wanted, drawn};
 use crate::domain::gs1::message::Element;
 use crate::domain::gs1::numbers::Decimal;
 use crate::domain::gs1::restricted::is_restricted;
@@ -12,6 +10,8 @@ use crate::domain::label_fields::{Field, Presence};
 use crate::domain::shop::Shop;
 use crate::labels::facts::FieldCheck;
 use crate::labels::stock::Dpi;
+use crate::ops::failure::Failure;
+use crate::ops::press::Press;
 use crate::store::Reading;
 use crate::units::instant::Instant;
 use crate::units::zone::write_day;
