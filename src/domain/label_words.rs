@@ -1,8 +1,7 @@
-//! The words a label uses because a law names them: how fish was produced, gear categories, catch areas, allergens, pounds.
+//! The words a label uses because a law names them: how fish was produced, gear categories, catch areas, allergens.
 
 use super::lot::{AREAS, GEARS, Production};
 use super::shop::Jurisdiction;
-use crate::units::mass::Grams;
 
 /// Words for the method of production that are accepted in the United States (7 CFR 60.300(a)).
 pub const US_METHODS: [&str; 4] = ["wild caught", "wild", "farm-raised", "farmed"];
@@ -99,19 +98,4 @@ pub fn allergen(jurisdiction: Jurisdiction, market_name: &str) -> String {
         Jurisdiction::Us => format!("Contains: Fish ({market_name})"),
         Jurisdiction::Eu => "Contains fish".to_owned(),
     }
-}
-
-/// A weight as a label says it: grams or kilograms, in the United States pounds with three decimals before them, rounded down (15 USC
-/// 1453(a)(3), NIST HB 130: memory; rounding: NIST labelling fact sheet, secondary).
-pub fn net_weight(jurisdiction: Jurisdiction, weight: Grams) -> String {
-    match jurisdiction {
-        Jurisdiction::Eu => weight.to_string(),
-        Jurisdiction::Us => format!("{} ({weight})", pounds(weight)),
-    }
-}
-
-/// A weight in pounds with three decimals, rounded down: `0.590 lb`.
-pub fn pounds(weight: Grams) -> String {
-    let thousandths = weight.pound_thousandths_down();
-    format!("{}.{:03} lb", thousandths / 1_000, thousandths % 1_000)
 }

@@ -139,7 +139,7 @@ impl Ground<'_> {
             .with(Field::CutName, &self.cut.name)
             .with(Field::CommercialName, &self.species.market_name)
             .with(Field::ScientificName, &self.species.scientific_name)
-            .with(Field::ProductionMethod, distinct(&self.lots, method))
+            .with(Field::ProductionMethod, distinct(&self.lots, method).replace("; ", " and "))
             .with(Field::CatchArea, distinct(&self.lots, |lot| label_words::catch_area(&lot.catch.area)))
             .with(Field::Gear, distinct(&self.lots, gear))
             .with(Field::OriginCountry, country)
