@@ -236,7 +236,11 @@ fn pounds_are_rounded_down_to_three_decimals() {
         (0, "0.000 lb"),
     ];
     for (weight, text) in rows {
-        assert_eq!(WeightUnit::Pound.write(grams(weight), DecimalMark::Point).split(" (").next(), Some(text), "{weight} g");
+        assert_eq!(
+            WeightUnit::Pound.write(grams(weight), DecimalMark::Point).split(" (").next(),
+            Some(text),
+            "{weight} g"
+        );
     }
     assert_eq!(WeightUnit::Pound.write(grams(268), DecimalMark::Point), "0.590 lb (268 g)");
     assert_eq!(WeightUnit::Kilogram.write(grams(1_268), DecimalMark::Point), "1.268 kg");

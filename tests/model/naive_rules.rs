@@ -246,13 +246,16 @@ impl Naive {
     fn against_label(&self, against: &mut Against, tray: usize, reason: bool, now: i64) {
         let it = &self.trays[tray];
         self.gone(against, tray);
+        let has_label = it.label_wanted == Some(false) && it.labels > 0;
+        against.add(has_label && !reason, "reason_required");
+        // What stays in the house has a label whatever became of its life.
+        if self.cut_of(tray).kind == "bulk" {
+            return;
+        }
         against.add(self.is_frozen(it.place), "frozen");
-        against.add(self.cut_of(tray).kind == "bulk", "wrong_kind");
         let whole_minute = |end: f64| (end / MINUTE as f64).floor() * MINUTE as f64;
         let end = self.promise(tray, now).map(|end| whole_minute(end).min(it.use_by.map_or(f64::MAX, |u| u as f64)));
         against.add(end.is_none_or(|end| end < now as f64), "life_ended");
-        let has_label = it.label_wanted == Some(false) && it.labels > 0;
-        against.add(has_label && !reason, "reason_required");
     }
 
     /// The price that the ladder gives now, if it is lower: 20 % off within 24 hours, 40 % within 10, none within 3.

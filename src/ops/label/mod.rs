@@ -50,7 +50,7 @@ pub fn issue(
     }
     let why = match tray.label_wanted {
         Some(wanted) => wanted,
-        None if issued_labels::count_of_tray(tx, tray.id)? == 0 => LabelReason::New,
+        None if !is_labelled(tx, &tray)? => LabelReason::New,
         None if reason.is_some() => LabelReason::Reprint,
         None => return refuse(Code::ReasonRequired, "reason", "the tray has its label; say why it is printed again"),
     };
@@ -81,6 +81,11 @@ pub fn issue(
     issued_labels::insert(tx, &label)?;
     trays::save(tx, &mut tray)?;
     Ok(tray)
+}
+
+/// Whether a tray has had a label.
+pub fn is_labelled(reading: &mut Reading<'_>, tray: &Tray) -> Result<bool, Failure> {
+    Ok(issued_labels::count_of_tray(reading, tray.id)? > 0)
 }
 
 /// What a label of this tray is for.

@@ -10,6 +10,7 @@ use crate::domain::life::wear::Wear;
 use crate::domain::permissions::Permission;
 use crate::domain::shop::Shop;
 use crate::ops::board::{self, Judged};
+use crate::ops::label::is_labelled;
 use crate::ops::story::{self, StayTold, Story, TakenOver, TrayLife};
 use crate::ops::stretch::because;
 use crate::units::instant::Instant;
@@ -23,6 +24,7 @@ struct Told {
     judged: Judged,
     life: TrayLife,
     story: Story,
+    labelled: bool,
     /// Names of the printers that whoever looks may use.
     printers: Vec<String>,
 }
@@ -46,7 +48,7 @@ fn tray_page(shop: &Shop, told: &Told, now: Instant) -> Markup {
         }
         (life_card(shop, &told.life))
         (story_card(shop, &told.story))
-        (label_card(judged, &told.printers))
+        (label_card(judged, told.labelled, &told.printers))
     }
 }
 
@@ -163,15 +165,17 @@ fn cost_in_words(wear: &Wear) -> String {
     parts.join(", ")
 }
 
-fn label_card(judged: &Judged, printers: &[String]) -> Markup {
+fn label_card(judged: &Judged, labelled: bool, printers: &[String]) -> Markup {
     let tray = &judged.facts.tray;
     markup! {
-        @if tray.use_by.is_some() && tray.label_wanted.is_none() && tray.in_stock() {
+        @if !tray.in_stock() {
+        } @else if labelled && tray.label_wanted.is_none() {
             section.card { h2 { "Label" } img.label src={ "/v1/trays/" (tray.code) "/label.png" } alt={ "Label of tray " (tray.code.grouped()) };
                 p { a.reach href={ "/trays/" (tray.code) "/preview" } { "True size, check list, PDF" } }
                 (tray_buttons(&tray.code.to_string(), printers, true)) }
-        } @else if let Some(wanted) = tray.label_wanted {
-            section.card { h2 { "Label" } p { "A label is wanted: " (wanted.as_str().replace('_', " ")) "." }
+        } @else {
+            section.card { h2 { "Label" }
+                p { @match tray.label_wanted { Some(wanted) => { "A label is wanted: " (wanted.as_str().replace('_', " ")) "." }, None => "It has no label yet." } }
                 form method="post" action={ "/trays/" (tray.code) "/label" } { button.main type="submit" { "Issue the label" } }
                 (tray_buttons(&tray.code.to_string(), printers, false)) }
         }
@@ -190,8 +194,9 @@ async fn get(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
         let printers = printers.collect();
         desk.look(|reading, shop| {
             let judged = board::one(reading, shop, now, &code)?;
+            let labelled = is_labelled(reading, &judged.facts.tray)?;
             let life = story::tray_life(reading, shop, now, &code)?;
-            Ok(Told { judged, life, story: story::of_tray(reading, now, &code, None)?, printers })
+            Ok(Told { labelled, judged, life, story: story::of_tray(reading, now, &code, None)?, printers })
         })
     });
     match found.await {
