@@ -75,16 +75,19 @@ impl Printed {
     }
 }
 
-/// Refuses a code whose article or lot is not the tray's: whatever it is, it is no code of this tray. `lots` are those that lie or lay on it.
+/// Refuses a code whose article or lot is not the tray's: whatever it is, it is no code of this tray. `lots` are those that lie or lay on it,
+/// `issued` the article numbers on its labels: they stay true when the cut gets another number.
 pub fn check_identity(
     claims: &Claims,
     codes: &Codes,
     tray: &Tray,
-    item_number: i64,
+    (item_number, issued): (i64, &[String]),
     lots: &[String],
 ) -> Result<(), Refusal> {
     let contradicts = |reason: String| Err(Refusal::new(Code::CodeContradicts, "", reason));
-    if let Some(article) = claims.article.as_ref().filter(|article| !codes.names(article, item_number)) {
+    if let Some(article) =
+        claims.article.as_ref().filter(|article| !codes.names(article, item_number) && !issued.contains(article))
+    {
         return contradicts(format!("tray {} is not of the article {article}", tray.code));
     }
     // Scanners may be set to one case, and no two lots of ours differ in it alone.

@@ -7,6 +7,7 @@ use crate::units::currency::{Currency, WeightUnit};
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use crate::units::temperature::MilliCelsius;
 use crate::units::zone::{Zone, write_american, write_american_day, write_day};
+use chrono::NaiveDate;
 
 /// Whose law the labels and limits follow.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -71,9 +72,14 @@ impl Shop {
 
     /// The local day, written the same way.
     pub fn write_day_of(&self, at: Instant) -> String {
+        self.write_day(self.zone.day_of(at))
+    }
+
+    /// A day, written the same way.
+    pub fn write_day(&self, day: NaiveDate) -> String {
         match self.jurisdiction {
-            Jurisdiction::Us => write_american_day(self.zone.day_of(at)),
-            Jurisdiction::Eu => write_day(self.zone.day_of(at)),
+            Jurisdiction::Us => write_american_day(day),
+            Jurisdiction::Eu => write_day(day),
         }
     }
 

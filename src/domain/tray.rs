@@ -75,23 +75,38 @@ pub enum LabelReason {
     Thawed,
     /// Fish with an earlier date was poured into it.
     OlderFish,
+    /// Fish of a lot that its label does not name was poured into it.
+    OtherFish,
     ShorterLife,
     Reprint,
 }
 
 impl LabelReason {
-    pub const ALL: [(LabelReason, &'static str); 7] = [
+    pub const ALL: [(LabelReason, &'static str); 8] = [
         (LabelReason::New, "new"),
         (LabelReason::Markdown, "markdown"),
         (LabelReason::Weight, "weight"),
         (LabelReason::Thawed, "thawed"),
         (LabelReason::OlderFish, "older_fish"),
+        (LabelReason::OtherFish, "other_fish"),
         (LabelReason::ShorterLife, "shorter_life"),
         (LabelReason::Reprint, "reprint"),
     ];
 
     pub fn as_str(self) -> &'static str {
         Self::ALL.iter().find(|(reason, _)| *reason == self).map_or("", |(_, text)| text)
+    }
+
+    /// How wrong the label on the tray is. One that has none yet has no wrong one.
+    const fn weight(self) -> u8 {
+        match self {
+            LabelReason::Thawed => 5,
+            LabelReason::OlderFish => 4,
+            LabelReason::New => 3,
+            LabelReason::OtherFish => 2,
+            LabelReason::Weight => 1,
+            LabelReason::Markdown | LabelReason::ShorterLife | LabelReason::Reprint => 0,
+        }
     }
 
     pub fn parse(text: &str) -> Option<LabelReason> {
@@ -160,14 +175,9 @@ impl Tray {
         self.thawed_at.is_some()
     }
 
-    /// Asks for a label. That it was thawed must be said whatever else changed since, and next to it that its date is an earlier one.
+    /// Asks for a label. The gravest reason stands, whatever else changed since: a lighter one must not hide it.
     pub fn want_label(&mut self, reason: LabelReason) {
-        let graver = match self.label_wanted {
-            Some(LabelReason::Thawed) => false,
-            Some(LabelReason::OlderFish) => reason == LabelReason::Thawed,
-            _ => true,
-        };
-        if graver {
+        if self.label_wanted.is_none_or(|wanted| reason.weight() >= wanted.weight()) {
             self.label_wanted = Some(reason);
         }
     }

@@ -119,6 +119,8 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
             stop(Code::LabelOutdated, "it was thawed, and its label does not say so; print a new one".into());
         } else if tray.label_wanted == Some(LabelReason::OlderFish) {
             stop(Code::LabelOutdated, "older fish was poured in; its label has the date from before".into());
+        } else if tray.label_wanted == Some(LabelReason::OtherFish) {
+            stop(Code::LabelOutdated, "fish of another lot was poured in, and its label does not say so".into());
         } else if !ended && facts.label_outdated() {
             let (end, clock) = (facts.life.ends_at, facts.life.limiting.map_or("", Clock::as_str));
             let end = end.map(|end| end.to_string()).unwrap_or_default();
@@ -126,6 +128,13 @@ pub fn judge(facts: &Facts, now: Instant) -> Verdict {
                 "its label promises more than is left, which is until {end} by the clock {clock}; print a new one"
             );
             stop(Code::LabelOutdated, reason);
+        }
+        if tray.label_wanted == Some(LabelReason::Weight) && tray.kind == Kind::Block {
+            // The customer was told another weight and another price.
+            stop(
+                Code::WeightDiffers,
+                format!("it weighs {} now, and its label says another weight; print a new one", tray.net),
+            );
         }
     }
     stops.sort_by_key(|stop| stop.code);
@@ -141,8 +150,9 @@ impl Verdict {
     /// The judgement with reasons that the tray's code gave besides; one that was found already is not said twice.
     #[must_use]
     pub fn with(mut self, more: Vec<Stop>) -> Verdict {
-        let has_passed = self.stops.iter().any(|stop| stop.code == Code::PastUseBy);
-        self.stops.extend(more.into_iter().filter(|stop| !(has_passed && stop.code == Code::PastUseBy)));
+        let said: Vec<Code> = self.stops.iter().map(|stop| stop.code).collect();
+        let twice = |code| matches!(code, Code::PastUseBy | Code::WeightDiffers) && said.contains(&code);
+        self.stops.extend(more.into_iter().filter(|stop| !twice(stop.code)));
         self.stops.sort_by_key(|stop| stop.code);
         if !self.stops.is_empty() {
             self.outcome = Outcome::Stop;

@@ -191,7 +191,7 @@ impl Server {
         };
         let paper = paper::name_of(&media);
         let press = self.desk.press();
-        let drawn = self.desk.look(|reading, shop| printing::document(reading, shop, &press, &print, &printer, &paper));
+        let drawn = self.desk.look(|reading, _| printing::document(reading, &press, &print, &printer, &paper));
         let document = match drawn {
             Ok(document) => document,
             Err(Failure::Refused(refusal)) => {

@@ -157,7 +157,7 @@ fn load_inputs(tx: &mut Tx<'_>, shop: &Shop, now: Instant, drafts: &[InputDraft]
 }
 
 fn load_input(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &InputDraft) -> Result<Input, Failure> {
-    let tray = tray_by_scan(tx, shop, "tray_code", &draft.tray)?;
+    let tray = tray_by_scan(tx, shop, now, "tray_code", &draft.tray)?;
     require_in_stock(&tray, "tray_code")?;
     require_no_hold(tx, &tray, "tray_code")?;
     let place = place_of(tx, &tray)?;

@@ -48,7 +48,7 @@ pub fn count(
     let mut loaded: Vec<(Tray, Grams)> = Vec::with_capacity(lines.len());
     for (index, line) in lines.iter().enumerate() {
         let at = format!("lines/{index}");
-        let tray = tray_by_scan(tx, shop, "tray_code", &line.tray).map_err(|f| f.under(&at))?;
+        let tray = tray_by_scan(tx, shop, now, "tray_code", &line.tray).map_err(|f| f.under(&at))?;
         require_in_stock(&tray, "tray_code").map_err(|f| f.under(&at))?;
         let counted = Grams::new(line.counted_g)
             .map_err(|e| Refusal::new(Code::InvalidValue, format!("{at}/counted_g"), e.to_string()))?;

@@ -133,7 +133,8 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
     }
     let told = tray_life(reading, shop, now, &code.to_string())?;
     let item_number = told.facts.cut.item_number;
-    if !shop.codes.names(&address.article, item_number) {
+    let issued = issued_labels::of_tray(reading, tray.id)?.into_iter().any(|label| label.article == address.article);
+    if !issued && !shop.codes.names(&address.article, item_number) {
         return no_such_label();
     }
     let species =
@@ -182,6 +183,18 @@ fn condition(told: &TrayLife) -> Condition {
     }
 }
 
+/// The first freezing of any part of a tray in stock.
+pub fn first_frozen_of(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    now: Instant,
+    tray: &Tray,
+) -> Result<FirstFrozen, Failure> {
+    let told = tray_life(reading, shop, now, &tray.code.to_string())?;
+    let lots = lots_of(reading, tray.id)?;
+    first_frozen(reading, shop, &told, &lots)
+}
+
 /// The first freezing of any part of it: here, as the stays of all it came of tell, or before it came, as its papers say.
 fn first_frozen(reading: &mut Reading<'_>, shop: &Shop, told: &TrayLife, lots: &[Lot]) -> Result<FirstFrozen, Failure> {
     if condition(told) == Condition::NeverFrozen {
@@ -219,7 +232,9 @@ fn warnings(told: &TrayLife, now: Instant) -> Vec<Warning> {
 /// Whether the label in someone's hand still holds: none does that was printed before something changed, and of two the date in the code
 /// tells them apart. A code without a date, or with none that can be read, tells nothing.
 fn scanned(shop: &Shop, tray: &Tray, address: &Address, use_by: Option<Instant>, newest: Option<Instant>) -> Scanned {
-    if matches!(tray.label_wanted, Some(LabelReason::Thawed | LabelReason::OlderFish)) || use_by != newest {
+    if matches!(tray.label_wanted, Some(LabelReason::Thawed | LabelReason::OlderFish | LabelReason::OtherFish))
+        || use_by != newest
+    {
         return Scanned::Outdated;
     }
     let day = |instant: Instant| {

@@ -114,7 +114,7 @@ pub fn record(
     draft: &FreezingDraft,
 ) -> Result<Record, Failure> {
     let note = text::optional_note("note", draft.note.as_deref())?;
-    let target = target(tx, shop, draft)?;
+    let target = target(tx, shop, now, draft)?;
     let id = match &draft.letter {
         Some(letter) => keep_letter(tx, shop, actor, now, &target, letter)?,
         None => keep_measured(tx, shop, actor, now, &target, draft.solid_since, note.as_deref())?,
@@ -128,13 +128,13 @@ enum Target {
     Batch { id: i64, trays: Vec<i64> },
 }
 
-fn target(tx: &mut Tx<'_>, shop: &Shop, draft: &FreezingDraft) -> Result<Target, Failure> {
+fn target(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &FreezingDraft) -> Result<Target, Failure> {
     match draft.scope.as_str() {
         "lot" => match lots::find(tx, &draft.code)? {
             Some(lot) => Ok(Target::Lot(Box::new(lot))),
             None => refuse(Code::UnknownReference, "code", "there is no such lot"),
         },
-        "batch" => match tray_by_scan(tx, shop, "code", &draft.code)?.batch_id {
+        "batch" => match tray_by_scan(tx, shop, now, "code", &draft.code)?.batch_id {
             Some(id) => Ok(Target::Batch { id, trays: lineage::of_batch(tx, id)? }),
             None => refuse(Code::UnknownReference, "code", "this tray came from no breakdown; name its lot"),
         },

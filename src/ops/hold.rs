@@ -29,8 +29,8 @@ pub fn place(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, draft: &
             Some(lot) => lot.id,
             None => return refuse(Code::UnknownReference, "code", "there is no such lot"),
         },
-        "tray" => tray_by_scan(tx, shop, "code", &draft.code)?.id,
-        "batch" => match tray_by_scan(tx, shop, "code", &draft.code)?.batch_id {
+        "tray" => tray_by_scan(tx, shop, now, "code", &draft.code)?.id,
+        "batch" => match tray_by_scan(tx, shop, now, "code", &draft.code)?.batch_id {
             Some(batch) => batch,
             None => return refuse(Code::UnknownReference, "code", "this tray came from no breakdown; hold its lot"),
         },

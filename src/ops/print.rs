@@ -49,7 +49,7 @@ pub fn issue_and_queue(
     copies: i64,
 ) -> Result<Shown, Failure> {
     let reason = text::optional_note("reason", reason)?;
-    let tray = tray_by_scan(tx, shop, "tray_code", code)?;
+    let tray = tray_by_scan(tx, shop, now, "tray_code", code)?;
     let (tray, act_id) = match never_queued(tx, &tray, now)?.filter(|_| reason.is_none()) {
         Some(act_id) => {
             record(tx, actor, now, "print", None)?;
@@ -63,7 +63,7 @@ pub fn issue_and_queue(
         }
     };
     let print = queue(tx, actor, now, (tray.id, act_id), reason.as_deref(), printer, copies)?;
-    picture_for_print(tx, shop, press, &print, printer)?;
+    picture_for_print(tx, press, &print, printer)?;
     Ok(Shown { print, tray })
 }
 

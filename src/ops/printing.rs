@@ -6,7 +6,6 @@ use super::label::{self, Wanted};
 use super::press::Press;
 use crate::domain::printing::{Event, Print, Printer, State};
 use crate::domain::refusal::Code;
-use crate::domain::shop::Shop;
 use crate::domain::tray::Tray;
 use crate::labels::bitmap::Bitmap;
 use crate::labels::pwg::{self, Sheet};
@@ -86,14 +85,13 @@ pub(super) fn outdated(
 /// The picture of a print: its label as it was issued, on the stock of its printer. Its size is the stock's, in whole dots.
 pub fn picture_for_print(
     reading: &mut Reading<'_>,
-    shop: &Shop,
     press: &Press,
     print: &Print,
     printer: &Printer,
 ) -> Result<Bitmap, Failure> {
     let code = trays::by_id(reading, print.tray_id)?.code.to_string();
     let wanted = Wanted { stock: Some(printer.stock.clone()), dpi: Some(printer.dpi) };
-    let drawn = label::drawn(reading, shop, press, &code, &wanted)?;
+    let drawn = label::drawn(reading, press, &code, &wanted)?;
     if drawn.issued.act_id != print.act_id {
         return refuse(Code::LabelRefused, "tray_code", "the tray has another label than the one to print");
     }
@@ -111,13 +109,12 @@ pub struct Document {
 /// The document of a print on paper of this name.
 pub fn document(
     reading: &mut Reading<'_>,
-    shop: &Shop,
     press: &Press,
     print: &Print,
     printer: &Printer,
     media_name: &str,
 ) -> Result<Document, Failure> {
-    let picture = picture_for_print(reading, shop, press, print, printer)?;
+    let picture = picture_for_print(reading, press, print, printer)?;
     let Printer { dpi, width_um, height_um, .. } = *printer;
     let sheet = Sheet { dpi, width_um, height_um, media_name };
     let tray = trays::by_id(reading, print.tray_id)?;

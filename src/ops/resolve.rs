@@ -13,7 +13,7 @@ use crate::domain::verdict::{Facts, Stop, Verdict, judge};
 use crate::store::catalogue::cut_with_item_number;
 use crate::store::issued_labels::{self, IssuedLabel};
 use crate::store::{Reading, lots, trays};
-use crate::units::instant::Instant;
+use crate::units::instant::{Instant, MICROS_PER_HOUR};
 
 /// How many tray codes a refusal lists.
 const LISTED: usize = 20;
@@ -28,8 +28,14 @@ pub struct Asked<'a> {
 
 /// A tray that a request refers to in its body, by anything a scanner may send. For acts that do not sell: an old price on the label is
 /// no matter, but the code must be one of this tray.
-pub fn tray_by_scan(reading: &mut Reading<'_>, shop: &Shop, field: &str, text: &str) -> Result<Tray, Failure> {
-    let (tray, claims) = named(reading, shop, Asked { field, text, absent: Code::UnknownReference })?;
+pub fn tray_by_scan(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    now: Instant,
+    field: &str,
+    text: &str,
+) -> Result<Tray, Failure> {
+    let (tray, claims) = named(reading, shop, now, Asked { field, text, absent: Code::UnknownReference })?;
     identity(reading, shop, &tray, &claims)?.map_err(|refusal| moved_to(field, refusal))?;
     Ok(tray)
 }
@@ -41,7 +47,7 @@ pub fn judged(
     now: Instant,
     asked: Asked<'_>,
 ) -> Result<(Facts, Verdict), Failure> {
-    let (tray, claims) = named(reading, shop, asked)?;
+    let (tray, claims) = named(reading, shop, now, asked)?;
     let mut doubts = Vec::new();
     if let Err(refusal) = identity(reading, shop, &tray, &claims)? {
         let stop = |finding: crate::domain::refusal::Finding| Stop { code: refusal.code, reason: finding.reason };
@@ -65,31 +71,32 @@ fn moved_to(field: &str, mut refusal: Refusal) -> Refusal {
 }
 
 /// The tray that a text names, and what the code claims of it.
-fn named(reading: &mut Reading<'_>, shop: &Shop, asked: Asked<'_>) -> Result<(Tray, Claims), Failure> {
+fn named(reading: &mut Reading<'_>, shop: &Shop, now: Instant, asked: Asked<'_>) -> Result<(Tray, Claims), Failure> {
     match scan_text::read(asked.text, shop).map_err(|refusal| moved_to(asked.field, refusal))? {
         Scanned::Tray { code, claims } => match trays::find(reading, &code)? {
             Some(tray) => Ok((tray, claims)),
             None => refuse(asked.absent, asked.field, format!("there is no tray {code}")),
         },
         Scanned::Linear { item_number, carried } => {
-            Ok((by_linear_code(reading, shop, asked.field, item_number, carried)?, Claims::carried(carried)))
+            Ok((by_linear_code(reading, shop, now, asked.field, (item_number, carried))?, Claims::carried(carried)))
         }
     }
 }
 
-/// The one block in stock that has, or had, a label with this price or weight. Older labels count too: the code may be on one of those, and
-/// then it is not that of another tray which is labelled so today.
+/// The one block that has, or had, a label with this price or weight. Older labels count too: the code may be on one of those, and then it is
+/// not that of another tray which is labelled so today. So do blocks that went today and yesterday: scanned twice, one must not stand for its
+/// twin.
 fn by_linear_code(
     reading: &mut Reading<'_>,
     shop: &Shop,
+    now: Instant,
     field: &str,
-    item_number: i64,
-    carried: Carried,
+    (item_number, carried): (i64, Carried),
 ) -> Result<Tray, Failure> {
     let Some(cut) = cut_with_item_number(reading, item_number)? else {
         return refuse(Code::NoTrayFits, field, format!("there is no cut with the number {item_number}"));
     };
-    let labels = issued_labels::of_blocks_in_stock(reading, &cut)?;
+    let labels = issued_labels::of_blocks(reading, &cut, now.plus_micros(-48 * MICROS_PER_HOUR))?;
     let fits = |label: &&IssuedLabel| printed(shop, Kind::Block, label).carries(carried);
     let mut fitting: Vec<i64> = labels.iter().filter(fits).map(|label| label.tray_id).collect();
     fitting.dedup();
@@ -125,5 +132,7 @@ fn identity(
     let cut = cut_by_code(reading, "tray_code", &tray.cut)?;
     let ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|holding| holding.lot_id).collect();
     let lots: Vec<String> = lots::by_ids(reading, &ids)?.into_iter().map(|lot| lot.code).collect();
-    Ok(claims::check_identity(claims, &shop.codes, tray, cut.item_number, &lots))
+    let labels = issued_labels::of_tray(reading, tray.id)?;
+    let issued: Vec<String> = labels.into_iter().map(|label| label.article).collect();
+    Ok(claims::check_identity(claims, &shop.codes, tray, (cut.item_number, &issued), &lots))
 }

@@ -67,7 +67,7 @@ pub fn accept(
     let mut lowered: Vec<Tray> = Vec::with_capacity(codes.len());
     for (index, code) in codes.iter().enumerate() {
         let field = format!("tray_codes/{index}");
-        let tray = tray_by_scan(tx, shop, &field, code)?;
+        let tray = tray_by_scan(tx, shop, now, &field, code)?;
         if lowered.iter().any(|t| t.id == tray.id) {
             return refuse(Code::DuplicateLine, field, "stands on an earlier line");
         }

@@ -32,7 +32,7 @@ pub fn top_up(
     draft: &TopUp,
 ) -> Result<Tray, Failure> {
     let mut tub = tray_by_code(tx, "tray_code", code)?;
-    let mut source = tray_by_scan(tx, shop, "source_tray_code", &draft.source)?;
+    let mut source = tray_by_scan(tx, shop, now, "source_tray_code", &draft.source)?;
     check(tx, &tub, &source)?;
     let grams = match draft.grams {
         None => source.net,
@@ -49,10 +49,15 @@ pub fn top_up(
     let act = NewAct { kind: "top_up", at: now, recorded_at: now, actor: &actor.name, reason: None, reverses: None };
     let act_id = acts::append(tx, &act)?;
     let mut movement = Movement::default();
+    let named: Vec<i64> = trays::holdings_of(tx, tub.id)?.holdings().iter().map(|holding| holding.lot_id).collect();
     let poured = movement.take(tx, &mut source, grams, "grams")?;
+    let change = match poured.iter().all(|holding| named.contains(&holding.lot_id)) {
+        true => LabelReason::Weight,
+        false => LabelReason::OtherFish,
+    };
     movement.put(tx, &mut tub, &poured)?;
     movement.post(tx, act_id)?;
-    mix(&mut tub, &source, &lives);
+    mix(&mut tub, &source, &lives, change);
     stays::end(tx, tub.id, anchor)?;
     stays::begin(tx, tub.id, &tub_place, anchor)?;
     lineage::insert_top_up(tx, act_id, anchor, tub.id, source.id, grams.get())?;
@@ -85,7 +90,7 @@ fn check(tx: &mut Tx<'_>, tub: &Tray, source: &Tray) -> Result<(), Failure> {
 }
 
 /// The tub takes over the most consumed and the oldest of both.
-fn mix(tub: &mut Tray, source: &Tray, lives: &[Lived; 2]) {
+fn mix(tub: &mut Tray, source: &Tray, lives: &[Lived; 2], change: LabelReason) {
     let [own, poured] = lives;
     tub.lived = Lived {
         as_of: own.as_of,
@@ -105,6 +110,6 @@ fn mix(tub: &mut Tray, source: &Tray, lives: &[Lived; 2]) {
     tub.want_label(match (newly_thawed, older) {
         (true, _) => LabelReason::Thawed,
         (false, true) => LabelReason::OlderFish,
-        (false, false) => LabelReason::Weight,
+        (false, false) => change,
     });
 }

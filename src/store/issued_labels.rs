@@ -29,6 +29,10 @@ pub struct IssuedLabel {
     pub price: PricePerKg,
     pub list_price: PricePerKg,
     pub markdown_reason: Option<String>,
+    /// The article number in its code.
+    pub article: String,
+    /// Word for word what it says, as `ops` writes it.
+    pub says: String,
 }
 
 /// Records a label.
@@ -45,6 +49,8 @@ pub fn insert(tx: &mut Tx<'_>, label: &IssuedLabel) -> Result<(), StoreError> {
         issued_labels::list_price_per_kg_cents.eq(label.list_price.get()),
         issued_labels::markdown_reason.eq(label.markdown_reason.as_deref()),
         issued_labels::template.eq(label.template.as_str()),
+        issued_labels::article.eq(&label.article),
+        issued_labels::says.eq(&label.says),
     );
     diesel::insert_into(issued_labels::table).values(row).execute(tx.changing())?;
     Ok(())
@@ -62,6 +68,24 @@ type Columns = (
     issued_labels::list_price_per_kg_cents,
     issued_labels::markdown_reason,
     issued_labels::template,
+    issued_labels::article,
+    issued_labels::says,
+);
+
+const COLUMNS: Columns = (
+    issued_labels::act_id,
+    issued_labels::tray_id,
+    issued_labels::at,
+    issued_labels::reason,
+    issued_labels::use_by,
+    issued_labels::life_ends_at,
+    issued_labels::net_g,
+    issued_labels::price_per_kg_cents,
+    issued_labels::list_price_per_kg_cents,
+    issued_labels::markdown_reason,
+    issued_labels::template,
+    issued_labels::article,
+    issued_labels::says,
 );
 
 /// The labels of a tray, the latest last.
@@ -69,7 +93,7 @@ pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<IssuedLabe
     let query = issued_labels::table
         .filter(issued_labels::tray_id.eq(tray_id))
         .order((issued_labels::at, issued_labels::id))
-        .select(Columns::default());
+        .select(COLUMNS);
     let rows: Vec<Row> = on_either!(reading.conn, own => query.load(own))?;
     rows.into_iter().map(Row::label).collect()
 }
@@ -79,13 +103,14 @@ pub fn newest(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<IssuedLa
     Ok(of_tray(reading, tray_id)?.pop())
 }
 
-/// Every label of the blocks of a cut that are in stock, tray by tray, the latest of each last.
-pub fn of_blocks_in_stock(reading: &mut Reading<'_>, cut: &str) -> Result<Vec<IssuedLabel>, StoreError> {
+/// Every label of the blocks of a cut that are in stock, or went since, tray by tray, the latest of each last.
+pub fn of_blocks(reading: &mut Reading<'_>, cut: &str, since: Instant) -> Result<Vec<IssuedLabel>, StoreError> {
     let rows: Vec<Row> = issued_labels::table
         .inner_join(trays::table.on(trays::id.eq(issued_labels::tray_id)))
-        .filter(trays::cut_code.eq(cut).and(trays::fate.is_null()).and(trays::kind.eq(Kind::Block.as_str())))
+        .filter(trays::cut_code.eq(cut).and(trays::kind.eq(Kind::Block.as_str())))
+        .filter(trays::fate.is_null().or(trays::gone_at.ge(since.micros())))
         .order((issued_labels::tray_id, issued_labels::at, issued_labels::id))
-        .select(Columns::default())
+        .select(COLUMNS)
         .load(reading.conn)?;
     rows.into_iter().map(Row::label).collect()
 }
@@ -103,6 +128,8 @@ struct Row {
     list_price_per_kg_cents: i64,
     markdown_reason: Option<String>,
     template: String,
+    article: String,
+    says: String,
 }
 
 impl Row {
@@ -122,6 +149,8 @@ impl Row {
             price: price(self.price_per_kg_cents)?,
             list_price: price(self.list_price_per_kg_cents)?,
             markdown_reason: self.markdown_reason,
+            article: self.article,
+            says: self.says,
         })
     }
 }

@@ -366,6 +366,8 @@ diesel::table! {
         list_price_per_kg_cents -> BigInt,
         markdown_reason -> Nullable<Text>,
         template -> Text,
+        article -> Text,
+        says -> Text,
     }
 }
 

@@ -132,12 +132,12 @@ impl WeightUnit {
     }
 
     /// A price per unit for a label. The shop keeps prices per kilogram and the total is reckoned from that one; a price per pound is derived
-    /// from it, and both are shown, since unit prices do not convert there and back.
+    /// from it and only about right, which is said: multiplied with the pounds it need not give the total.
     pub fn write_price(self, price: PricePerKg, currency: &Currency) -> String {
         let per_kg = format!("{}/kg", currency.write(price));
         match self {
             WeightUnit::Kilogram => per_kg,
-            WeightUnit::Pound => format!("{}/lb ({per_kg})", currency.write(price.per_pound())),
+            WeightUnit::Pound => format!("{per_kg} (≈ {}/lb)", currency.write(price.per_pound())),
         }
     }
 }
@@ -168,7 +168,7 @@ mod tests {
         let dollar = currency("USD", "$", true, DecimalMark::Point);
         let weight = |grams| WeightUnit::Pound.write(Grams::new(grams).unwrap_or_default(), DecimalMark::Point);
         assert_eq!((weight(268), weight(18_600)), ("0.590 lb (268 g)".into(), "41.005 lb (18.600 kg)".into()));
-        for (per_kg, words) in [(8_000, "$36.29/lb ($80.00/kg)"), (7_450, "$33.79/lb ($74.50/kg)")] {
+        for (per_kg, words) in [(8_000, "$80.00/kg (≈ $36.29/lb)"), (7_450, "$74.50/kg (≈ $33.79/lb)")] {
             let price = PricePerKg::new(per_kg).unwrap_or_default();
             assert_eq!(WeightUnit::Pound.write_price(price, &dollar), words);
         }

@@ -1,14 +1,22 @@
 //! What a label says is what was issued, whatever the tray became since; and every kind of tray has a label of its own.
 
+use std::collections::BTreeMap;
+
 use crate::counter::{actor, shop};
 use crate::{Day, code_of, day, day_of};
+use sakudana::domain::catalogue::CutDraft;
 use sakudana::domain::label_fields::{Field, Template};
 use sakudana::domain::profile::Rules;
 use sakudana::domain::refusal::Code;
 use sakudana::domain::shop::{Jurisdiction, Shop};
 use sakudana::domain::tray::Tray;
+use sakudana::ops::count::{CountLine, count};
+use sakudana::ops::edit_catalogue::{Expected, put_cut};
+use sakudana::ops::failure::Failure;
 use sakudana::ops::label::{Drawn, Wanted, drawn};
 use sakudana::ops::place_tray::Way;
+use sakudana::ops::scan::{Scanned, scan};
+use sakudana::ops::top_up::{TopUp, top_up};
 use sakudana::ops::{label, mark_down};
 use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR as HOUR};
@@ -17,7 +25,7 @@ impl Day {
     fn drawn(&self, tray: &Tray, stock: Option<&str>) -> Drawn {
         let wanted = Wanted { stock: stock.map(Into::into), dpi: None };
         let press = self.desk.press();
-        self.desk.look(|reading, shop| drawn(reading, shop, &press, &tray.code.to_string(), &wanted)).unwrap()
+        self.desk.look(|reading, _| drawn(reading, &press, &tray.code.to_string(), &wanted)).unwrap()
     }
 
     fn mark_down(&self, tray: &Tray, cents: i64, now: Instant) {
@@ -82,7 +90,7 @@ fn an_american_label_has_pounds_country_and_the_species_of_the_allergen() {
     let says = d.drawn(&block, None).says;
     // 300 g are 0.661 lb, rounded down (NIST SP 811, footnote 22, gives the pound exactly).
     assert_eq!(says.text(Field::NetWeight), "0.661 lb (300 g)");
-    assert_eq!(says.text(Field::UnitPrice), "$33.79/lb ($74.50/kg)");
+    assert_eq!(says.text(Field::UnitPrice), "$74.50/kg (≈ $33.79/lb)");
     assert_eq!(says.text(Field::Price), "$22.35");
     assert_eq!(says.text(Field::ProductionMethod), "wild caught");
     assert_eq!(says.text(Field::OriginCountry), "Product of Fiji");
@@ -96,9 +104,91 @@ fn a_label_that_does_not_fit_the_stock_asked_for_is_refused() {
     let ask = |stock: &str| {
         let wanted = Wanted { stock: Some(stock.into()), dpi: None };
         let press = d.desk.press();
-        d.desk.look(|reading, shop| drawn(reading, shop, &press, &block.code.to_string(), &wanted).map(drop))
+        d.desk.look(|reading, _| drawn(reading, &press, &block.code.to_string(), &wanted).map(drop))
     };
     assert_eq!(code_of(ask("40x30")), Code::LabelRefused);
     assert_eq!(code_of(ask("no-such")), Code::InvalidValue);
     assert!(ask("100x62").is_ok());
+}
+
+impl Day {
+    fn scan(&self, text: &str, after: i64) -> Result<Vec<Code>, Failure> {
+        let stops = |scanned: Scanned| scanned.verdict.stops.iter().map(|stop| stop.code).collect();
+        self.desk.look(|reading, shop| scan(reading, shop, self.at(after), text)).map(stops)
+    }
+
+    fn count(&self, tray: &Tray, grams: i64, now: Instant) {
+        let lines = vec![CountLine { tray: tray.code.to_string(), counted_g: grams }];
+        self.desk.act(move |tx, shop| count(tx, shop, &actor(), now, &lines, Some("weighed again"))).unwrap();
+    }
+}
+
+/// The customer was told a price; whatever the scale says now, the till does not take another under that label.
+#[test]
+fn a_block_weighed_anew_is_not_sold_under_its_old_label() {
+    let d = day();
+    let block = d.label(&d.block("case", None), d.start).unwrap();
+    let code = d.drawn(&block, None).says.text(Field::QrText).to_owned();
+    d.count(&block, 360, d.at(HOUR));
+    for text in [code, block.code.to_string()] {
+        assert_eq!(d.scan(&text, HOUR).unwrap(), [Code::WeightDiffers], "{text}");
+    }
+    d.mark_down_refused(&block, d.at(HOUR));
+    d.label(&block, d.at(HOUR)).unwrap();
+    let code = d.drawn(&block, None).says.text(Field::QrText).to_owned();
+    assert_eq!(d.scan(&code, HOUR).unwrap(), []);
+    d.clean();
+}
+
+impl Day {
+    fn mark_down_refused(&self, tray: &Tray, now: Instant) {
+        let code = tray.code.to_string();
+        let lowered =
+            self.desk.act(move |tx, shop| mark_down::mark_down(tx, shop, &actor(), now, &code, 5_000, "today"));
+        assert_eq!(code_of(lowered), Code::WeightDiffers);
+    }
+}
+
+/// Its label names one fish; what was poured in is of another.
+#[test]
+fn fish_of_another_lot_makes_a_label_outdated() {
+    let d = day();
+    let tub = d.label(&d.cut(&d.fish("case"), None, "scrape", "case", 0, 0), d.start).unwrap();
+    let same = d.cut(&d.fish("case"), None, "scrape", "case", 0, 0);
+    let (into, now) = (tub.code.to_string(), d.at(HOUR));
+    let pour = TopUp { source: same.code.to_string(), grams: None };
+    d.desk.act(move |tx, shop| top_up(tx, shop, &actor(), now, &into, &pour)).unwrap();
+    assert_eq!(d.scan(&tub.code.to_string(), HOUR).unwrap(), [Code::LabelOutdated]);
+    d.label(&tub, d.at(HOUR)).unwrap();
+    assert_eq!(d.scan(&tub.code.to_string(), HOUR).unwrap(), []);
+    assert_eq!(d.drawn(&tub, None).says.text(Field::LotCode).split(' ').count(), 2);
+    d.clean();
+}
+
+/// A cut gets another name and another number: what was printed before stays what it is, and its code stays the tray's.
+#[test]
+fn a_label_outlives_changes_of_the_catalogue() {
+    let d = day();
+    let block = d.label(&d.block("case", None), d.start).unwrap();
+    let before = d.drawn(&block, None).says;
+    let now = d.at(HOUR);
+    d.desk
+        .act(move |tx, _| {
+            let cut = CutDraft {
+                name: "Something else".into(),
+                kind: "block".into(),
+                form: "block".into(),
+                price_per_kg_cents: 7_450,
+                raw_budget_hours: Some(6),
+                raw_budget_validated: None,
+                item_number: 999,
+                label_note: Some("A new note.".into()),
+                names: BTreeMap::new(),
+            };
+            put_cut(tx, &actor(), now, "short-saku", &cut, Expected::Version(1))
+        })
+        .unwrap();
+    assert_eq!(d.drawn(&block, None).says, before);
+    assert_eq!(d.scan(before.text(Field::QrText), HOUR).unwrap(), []);
+    d.clean();
 }

@@ -35,8 +35,13 @@ impl<'a> Known<'a> {
             Scanned::Linear { item_number, carried } => (self.linear(item_number, carried)?, Claims::carried(carried)),
         };
         let (on, labels) = &self.trays[at];
-        let identity =
-            claims::check_identity(&claims, &self.shop.codes, &on.tray, on.item_number, std::slice::from_ref(&on.lot));
+        let identity = claims::check_identity(
+            &claims,
+            &self.shop.codes,
+            &on.tray,
+            (on.item_number, &[]),
+            std::slice::from_ref(&on.lot),
+        );
         let mut stops: Vec<Code> = identity.err().map(|refusal| refusal.code).into_iter().collect();
         let today = parse_day("2026-11-25").unwrap();
         stops.extend(claims::doubts(&claims, &on.tray, labels, today).into_iter().map(|stop| stop.code));

@@ -65,6 +65,8 @@ pub struct NaiveTray {
     pub label_wanted: Option<bool>,
     /// It was thawed, and no label says so yet.
     pub untold_thaw: bool,
+    /// A block was counted to another weight than its label says.
+    pub untold_weight: bool,
     /// The watch told of its exposure once; its alarm about the label is open.
     pub told_exposed: bool,
     pub label_alarm: bool,
@@ -259,6 +261,7 @@ impl Naive {
                 tray.labels += 1;
                 tray.label_wanted = Some(false);
                 tray.untold_thaw = false;
+                tray.untold_weight = false;
             }
             Act::MarkDown { tray, price } => self.mark_down(*tray, *price),
             Act::Accept { trays } => {
@@ -324,6 +327,7 @@ impl Naive {
             labels: 0,
             label_wanted: Some(false),
             untold_thaw: false,
+            untold_weight: false,
             told_exposed: false,
             label_alarm: false,
         });
@@ -390,6 +394,7 @@ impl Naive {
                 labels: 0,
                 label_wanted: Some(cut.kind != "bulk"),
                 untold_thaw: false,
+                untold_weight: false,
                 told_exposed: false,
                 label_alarm: false,
             });
@@ -414,6 +419,7 @@ impl Naive {
         let part = draw(&mut self.trays[source].by_lot, grams);
         let NaiveTray { use_by, thawed, wholly_frozen, day_one, supplier_until, .. } = self.trays[source];
         let into = &mut self.trays[tub];
+        into.untold_thaw |= into.labels > 0 && part.keys().any(|lot| !into.by_lot.contains_key(lot));
         add(&mut into.by_lot, &part, 1);
         into.made_of.push(source);
         into.came.push(Pouring { at: now, sources: vec![source] });
@@ -453,6 +459,7 @@ impl Naive {
         tray.frozen_day = Some(day);
         tray.label_wanted = Some(false);
         tray.untold_thaw = false;
+        tray.untold_weight = false;
     }
 
     /// The days of the date mark go on where freezing stopped them: the day of thawing takes the next number.
@@ -492,9 +499,11 @@ impl Naive {
             self.book("count_difference", &found, -1);
         }
         self.leave(tray, "counted_away", now);
+        let block = self.cut_of(tray).kind == "block";
         let tray = &mut self.trays[tray];
         if missing != 0 && tray.in_stock() && !tray.is_bulk() {
             tray.label_wanted = Some(true);
+            tray.untold_weight |= tray.labels > 0 && !tray.untold_thaw && block;
         }
     }
 

@@ -9,7 +9,7 @@ use crate::naive_life::HOUR;
 const MINUTE: i64 = 60_000_000;
 
 /// Which comes first when a sale earns several, of those that a line of a sale can earn: the documented precedence.
-const PRECEDENCE: [&str; 13] = [
+const PRECEDENCE: [&str; 14] = [
     "invalid_value",
     "duplicate_line",
     "already_sold",
@@ -19,6 +19,7 @@ const PRECEDENCE: [&str; 13] = [
     "exposure_reached",
     "past_use_by",
     "life_ended",
+    "weight_differs",
     "label_outdated",
     "parasite_freezing_missing",
     "frozen",
@@ -165,6 +166,7 @@ impl Naive {
         stops.add(cut.kind == "bulk", "wrong_kind");
         stops.add(self.is_held(tray), "on_hold");
         self.over(&mut stops, tray, now);
+        stops.add(it.untold_weight, "weight_differs");
         if it.untold_thaw {
             stops.add(true, "label_outdated");
         } else if self.end(tray, now).is_some_and(|end| end >= now as f64) {

@@ -326,7 +326,11 @@ CREATE TABLE issued_labels (
     price_per_kg_cents BIGINT NOT NULL,
     list_price_per_kg_cents BIGINT NOT NULL,
     markdown_reason TEXT,
-    template TEXT NOT NULL
+    template TEXT NOT NULL,
+    -- The article number in its code: item numbers and prefixes change, labels do not.
+    article TEXT NOT NULL,
+    -- Word for word what it says.
+    says TEXT NOT NULL
 );
 
 CREATE TABLE count_lines (

@@ -322,7 +322,11 @@ CREATE TABLE issued_labels (
     price_per_kg_cents INTEGER NOT NULL,
     list_price_per_kg_cents INTEGER NOT NULL,
     markdown_reason TEXT,
-    template TEXT NOT NULL
+    template TEXT NOT NULL,
+    -- The article number in its code: item numbers and prefixes change, labels do not.
+    article TEXT NOT NULL,
+    -- Word for word what it says.
+    says TEXT NOT NULL
 ) STRICT;
 
 CREATE TABLE count_lines (

@@ -3,7 +3,6 @@
 use super::{Drawn, Wanted, drawn};
 use crate::domain::label_fields::Field;
 use crate::domain::refusal::{Code, Refusal};
-use crate::domain::shop::Shop;
 use crate::domain::tray_code::TrayCode;
 use crate::labels;
 use crate::labels::drawing::Drawing;
@@ -12,7 +11,9 @@ use crate::labels::stock::{LabelStock, Sheet};
 use crate::labels::svg;
 use crate::ops::failure::{Failure, refuse};
 use crate::ops::press::Press;
+use crate::ops::printing::outdated;
 use crate::store::Reading;
+use crate::units::instant::Instant;
 
 /// Most trays of one request for sheets.
 pub const SHEET_TRAYS: usize = 200;
@@ -34,13 +35,12 @@ pub enum Form {
 /// The newest label of a tray in one of its forms.
 pub fn hand_out(
     reading: &mut Reading<'_>,
-    shop: &Shop,
     press: &Press,
     code: &str,
     wanted: &Wanted,
     form: Form,
 ) -> Result<Vec<u8>, Failure> {
-    let label = drawn(reading, shop, press, code, wanted)?;
+    let label = drawn(reading, press, code, wanted)?;
     let (fonts, drawing, title) = (press.fonts(), label.layout.drawing(), title(&label));
     Ok(match form {
         Form::Png => labels::png(&drawing.paint(fonts), label.stock.dpi()),
@@ -65,7 +65,7 @@ pub struct Sheets {
 }
 
 /// The newest labels of trays as a PDF of sheets: all of them, or every reason why not.
-pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, asked: &Sheets) -> Result<Vec<u8>, Failure> {
+pub fn sheets(reading: &mut Reading<'_>, press: &Press, now: Instant, asked: &Sheets) -> Result<Vec<u8>, Failure> {
     let (stock, sheet) = sheet_of(press, &asked.stock)?;
     let Some(first) = usize::try_from(asked.start_at).ok().filter(|start| (1..=places(&sheet)).contains(start)) else {
         return refuse(Code::InvalidValue, "start_at", format!("the sheet has places 1 to {}", places(&sheet)));
@@ -74,7 +74,7 @@ pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, asked: &She
     let wanted = Wanted { stock: Some(asked.stock.clone()), dpi: Some(stock.dpi().per_inch()) };
     let (mut drawings, mut refusals): (Vec<Drawing>, Vec<Refusal>) = (Vec::new(), Vec::new());
     for (place, code) in asked.tray_codes.iter().enumerate() {
-        match drawn(reading, shop, press, code, &wanted) {
+        match fit_to_print(reading, press, now, code, &wanted) {
             Ok(label) => drawings.push(label.layout.drawing().clone()),
             Err(Failure::Refused(refusal)) => refusals.push(in_list(refusal, place)),
             Err(failure) => return Err(failure),
@@ -86,6 +86,21 @@ pub fn sheets(reading: &mut Reading<'_>, shop: &Shop, press: &Press, asked: &She
             let about = About { title: "Labels", language: LANGUAGE };
             Ok(pdf::sheets(&drawings, &sheet, first - 1, press.fonts(), &about))
         }
+    }
+}
+
+/// A label that may go out on paper: not one of a tray that is gone, or that wants another.
+fn fit_to_print(
+    reading: &mut Reading<'_>,
+    press: &Press,
+    now: Instant,
+    code: &str,
+    wanted: &Wanted,
+) -> Result<Drawn, Failure> {
+    let label = drawn(reading, press, code, wanted)?;
+    match outdated(reading, label.tray.id, label.issued.act_id, now)? {
+        Some(why) => refuse(Code::LabelOutdated, "tray_code", why),
+        None => Ok(label),
     }
 }
 

@@ -3,6 +3,7 @@
 
 pub mod forms;
 pub mod preview;
+mod record;
 mod saying;
 
 use super::desk::Actor;
@@ -66,8 +67,12 @@ pub fn issue(
         price: tray.price,
         list_price: tray.list_price,
         markdown_reason: tray.markdown_reason.clone().filter(|_| tray.marked_down()),
+        article: saying::article(shop, &cut)?,
+        says: String::new(),
     };
-    press.fit(&saying::gather(tx, shop, press, &tray, &label)?)?;
+    let (says, on) = saying::gather(tx, shop, press, &tray, &label)?;
+    press.fit(&says)?;
+    label.says = record::write(shop.jurisdiction, on, &says);
     tray.label_wanted = None;
     let act = NewAct {
         kind: "label",
@@ -153,18 +158,12 @@ pub struct Drawn {
 }
 
 /// The newest label of a tray, laid out as it was issued.
-pub fn drawn(
-    reading: &mut Reading<'_>,
-    shop: &Shop,
-    press: &Press,
-    code: &str,
-    wanted: &Wanted,
-) -> Result<Drawn, Failure> {
+pub fn drawn(reading: &mut Reading<'_>, press: &Press, code: &str, wanted: &Wanted) -> Result<Drawn, Failure> {
     let tray = tray_by_code(reading, "tray_code", code)?;
     let Some(issued) = issued_labels::newest(reading, tray.id)? else {
         return refuse(Code::LabelRefused, "tray_code", "no label was issued yet; issue one first");
     };
-    let says = saying::gather(reading, shop, press, &tray, &issued)?;
+    let says = record::read(issued.template, &issued.says)?;
     let (layout, stock) = press.fit_on(&says, wanted)?;
     Ok(Drawn { tray, issued, says, layout, stock })
 }

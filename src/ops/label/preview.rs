@@ -104,7 +104,7 @@ pub fn preview(
     code: &str,
     wanted: &Wanted,
 ) -> Result<Preview, Failure> {
-    let label = drawn(reading, shop, press, code, wanted)?;
+    let label = drawn(reading, press, code, wanted)?;
     let (drawing, dpi) = (label.layout.drawing(), label.stock.dpi());
     let qr_text = label.says.text(Field::QrText).to_owned();
     Ok(Preview {

@@ -1,15 +1,17 @@
 //! What a label says: what was fixed when it was issued, and what never changes of the fish. Which words the law wants is
 //! `domain::label_words`'s, which fields `domain::label_fields`'s.
 
+use super::record::blank;
 use crate::domain::catalogue::{Cut, ParasiteRule, Species};
 use crate::domain::gs1::tray_link::TrayLink;
-use crate::domain::label_fields::{Circumstances, Field, Sold, Template, Thawed, rules};
+use crate::domain::label_fields::{Circumstances, Field, Sold, Template, Thawed};
 use crate::domain::label_words;
 use crate::domain::lot::{Lot, Production};
 use crate::domain::refusal::Code;
 use crate::domain::shop::{COOKING_CAUTION, Jurisdiction, RAW_CAUTION, Shop};
 use crate::domain::tray::{Kind, Tray};
-use crate::labels::facts::{Captions, TrayLabel};
+use crate::labels::facts::TrayLabel;
+use crate::ops::customer::{FirstFrozen, first_frozen_of};
 use crate::ops::failure::{Failure, refuse};
 use crate::ops::judge::cut_by_code;
 use crate::ops::press::Press;
@@ -28,6 +30,7 @@ struct Ground<'a> {
     /// The oldest first.
     lots: Vec<Lot>,
     thawed: Thawed,
+    frozen: FirstFrozen,
 }
 
 /// Everything the label of a tray says.
@@ -37,14 +40,16 @@ pub fn gather(
     press: &Press,
     tray: &Tray,
     issued: &IssuedLabel,
-) -> Result<TrayLabel, Failure> {
+) -> Result<(TrayLabel, Circumstances), Failure> {
     let cut = cut_by_code(reading, "tray_code", &tray.cut)?;
     let species =
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;
     let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
-    let lots = lots::by_ids(reading, &lot_ids)?;
+    let mut lots = lots::by_ids(reading, &lot_ids)?;
+    lots.sort_by_key(|lot| (lot.received_at, lot.id));
     let thawed = thawed(reading, tray, &species)?;
-    let ground = Ground { shop, tray, issued, cut, species, lots, thawed };
+    let frozen = frozen(reading, shop, tray, issued)?;
+    let ground = Ground { shop, tray, issued, cut, species, lots, thawed, frozen };
     let wild = ground.lots.iter().any(|lot| lot.catch.production == Production::Wild);
     let circumstances = Circumstances {
         production: if wild { Production::Wild } else { Production::Farmed },
@@ -52,12 +57,27 @@ pub fn gather(
         pack: press.pack(),
         sold: if tray.kind == Kind::Tub { Sold::ByWeight } else { Sold::Whole },
     };
-    let rules = rules(shop.jurisdiction, issued.template, circumstances);
-    let label = TrayLabel::new(issued.template, rules, ground.captions())
+    let label = blank(shop.jurisdiction, issued.template, circumstances, ground.use_by_caption())
         .with(Field::QrText, ground.address()?)
         .with(Field::Linear, ground.linear_number()?);
     let label = ground.dates(ground.fish(label));
-    Ok(if issued.template.is_for_sale() { ground.money(label) } else { label })
+    Ok((if issued.template.is_for_sale() { ground.money(label) } else { label }, circumstances))
+}
+
+/// Since when fish in a freezer is frozen, as far as anybody knows.
+fn frozen(reading: &mut Reading<'_>, shop: &Shop, tray: &Tray, issued: &IssuedLabel) -> Result<FirstFrozen, Failure> {
+    if issued.use_by.is_some() {
+        return Ok(FirstFrozen::Never);
+    }
+    first_frozen_of(reading, shop, issued.at, tray)
+}
+
+/// The article number that labels of a cut carry from now on.
+pub fn article(shop: &Shop, cut: &Cut) -> Result<String, Failure> {
+    match shop.codes.article(cut.item_number).number() {
+        Ok(number) => Ok(number),
+        Err(fault) => refuse(Code::LabelRefused, "tray_code", format!("its code cannot be said: {fault}")),
+    }
 }
 
 /// Whether it was frozen to keep it, or because the law wants it before raw eating.
@@ -112,15 +132,14 @@ impl Ground<'_> {
         }
     }
 
-    fn captions(&self) -> Captions {
-        let words = Captions::default();
-        let use_by = match (self.issued.template, self.issued.use_by) {
-            (Template::Block | Template::Tub | Template::Markdown, _) => return words,
-            (_, None) => "FROZEN SINCE",
-            (Template::Kitchen, Some(_)) => "COOK BY",
-            (Template::Bulk, Some(_)) => "RAW UNTIL",
-        };
-        Captions { use_by: use_by.to_owned(), ..words }
+    fn use_by_caption(&self) -> &'static str {
+        match (self.issued.template, self.issued.use_by, self.frozen) {
+            (Template::Block | Template::Tub | Template::Markdown, ..) => "USE BY",
+            (_, None, FirstFrozen::BeforeItCame) => "CAME FROZEN",
+            (_, None, _) => "FROZEN SINCE",
+            (Template::Kitchen, Some(_), _) => "COOK BY",
+            (Template::Bulk, Some(_), _) => "RAW UNTIL",
+        }
     }
 
     /// What it is and where it came from.
@@ -129,7 +148,9 @@ impl Ground<'_> {
         let method = |lot: &Lot| label_words::production_method(law, lot.catch.production, &lot.catch.area).to_owned();
         let gear = |lot: &Lot| lot.catch.gear.as_deref().map(label_words::gear).unwrap_or_default().to_owned();
         let country = match law {
-            Jurisdiction::Us => format!("Product of {}", distinct(&self.lots, |lot| lot.catch.country.clone())),
+            Jurisdiction::Us => {
+                format!("Product of {}", distinct(&self.lots, |lot| lot.catch.country.clone()).replace("; ", " and "))
+            }
             Jurisdiction::Eu => String::new(),
         };
         let codes: Vec<&str> = self.lots.iter().map(|lot| lot.code.as_str()).collect();
@@ -148,12 +169,21 @@ impl Ground<'_> {
             .with(Field::Allergen, label_words::allergen(law, &self.species.market_name))
             .with(Field::Advisory, if self.cut.for_raw_eating() { RAW_CAUTION } else { COOKING_CAUTION })
             .with(Field::Notices, self.notices())
-            .with(Field::NetWeight, self.shop.weight_unit.write(self.issued.net, self.shop.currency.mark))
+            .with(Field::NetWeight, self.net_weight())
     }
 
     fn dates(&self, label: TrayLabel) -> TrayLabel {
         let shop = self.shop;
-        let until = self.issued.use_by.or(self.tray.frozen_at.filter(|_| !self.issued.template.is_for_sale()));
+        let received = self.lots.first().map(|lot| lot.received_at);
+        let until = match (self.issued.use_by, self.frozen) {
+            (Some(end), _) => shop.write_time(end),
+            (None, FirstFrozen::On(day)) => shop.write_day(day),
+            (None, _) => received.map(|at| shop.write_day_of(at)).unwrap_or_default(),
+        };
+        // Fish as it came was never cut here.
+        let cut = self.tray.lived.date_day_one.is_some();
+        let cut_on = if cut { shop.write_day_of(self.tray.cut_at) } else { String::new() };
+        let received_on = received.filter(|_| !cut).map(|at| shop.write_day_of(at)).unwrap_or_default();
         let storage = match self.issued.use_by {
             None if self.shop.jurisdiction == Jurisdiction::Us => "Keep frozen at 0 °F or colder",
             None => "Keep frozen at -18 °C or colder",
@@ -165,8 +195,9 @@ impl Ground<'_> {
             (Thawed::Defrosted, Jurisdiction::Eu) => "Defrosted. Do not refreeze.",
         };
         label
-            .with(Field::UseBy, until.map(|end| shop.write_time(end)).unwrap_or_default())
-            .with(Field::CutOn, shop.write_day_of(self.tray.cut_at))
+            .with(Field::UseBy, until)
+            .with(Field::CutOn, cut_on)
+            .with(Field::ReceivedOn, received_on)
             .with(Field::Storage, storage)
             .with(Field::Defrosted, defrosted)
     }
@@ -184,6 +215,14 @@ impl Ground<'_> {
         };
         let old = if by_weight { per_weight(issued.list_price) } else { whole(issued.list_price) };
         label.with(Field::OldPrice, old).with(Field::MarkdownReason, reason)
+    }
+
+    /// What it weighs; of a tub for sale nothing, since the first sale out of it would make it false.
+    fn net_weight(&self) -> String {
+        if self.issued.template.is_for_sale() && self.tray.kind == Kind::Tub {
+            return String::new();
+        }
+        self.shop.weight_unit.write(self.issued.net, self.shop.currency.mark)
     }
 
     /// What stands out: the cut's own note, and what must not be done with it.

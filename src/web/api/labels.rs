@@ -51,7 +51,7 @@ async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: F
     let asked = code.to_owned();
     let drawn = move |desk: &Desk, _| {
         let press = desk.press();
-        desk.look(|reading, shop| forms::hand_out(reading, shop, &press, &asked, &wanted, form))
+        desk.look(|reading, _| forms::hand_out(reading, &press, &asked, &wanted, form))
     };
     let bytes = look.ask(drawn).await?;
     // A code that was found holds letters and digits, and perhaps what people put between them.
@@ -105,9 +105,9 @@ async fn post_sheets(told: Told<PrintLabels, PostLabelSheets>) -> Outcome {
     let Told { look, body } = told;
     let PostLabelSheets { tray_codes, stock, start_at } = body;
     let asked = Sheets { tray_codes, stock, start_at: start_at.unwrap_or(1) };
-    let drawn = look.ask(move |desk, _| {
+    let drawn = look.ask(move |desk, now| {
         let press = desk.press();
-        desk.look(|reading, shop| forms::sheets(reading, shop, &press, &asked))
+        desk.look(|reading, _| forms::sheets(reading, &press, now, &asked))
     });
     Ok(file(drawn.await?, "application/pdf", "labels.pdf"))
 }
