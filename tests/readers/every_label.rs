@@ -1,0 +1,126 @@
+//! Every template on every built-in stock at every resolution, read to the exact text and taken apart to the values that were put in.
+
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{LazyLock, Mutex};
+use std::time::Instant;
+
+use sakudana::domain::label_fields::Template;
+use sakudana::labels;
+use sakudana::labels::layout::lay_out;
+use sakudana::labels::refusal::LabelRefusal;
+use sakudana::labels::stock::{Dpi, LabelStock};
+use sakudana::labels::stocks::Stocks;
+use sakudana::labels::text::Fonts;
+
+use crate::compare::compare;
+use crate::reader::Reader;
+use crate::report::{count_or, table};
+use crate::trays::tray;
+
+/// Where no random tray finds room: a label for sale says too much for 40 by 30 mm. Whoever loses another combination sees it here.
+const NEVER_FIT: [(&str, Template); 0] = [];
+
+/// The built-in family with BIZ UD Gothic behind it (SIL Open Font License 1.1).
+pub static FONTS: LazyLock<Fonts> = LazyLock::new(|| {
+    let path = "/usr/share/fonts/truetype/bizud-gothic/BIZUDGothic-Regular.ttf";
+    let file = std::fs::read(path).unwrap_or_else(|error| panic!("{path}: {error} (`bash tests/run` installs it)"));
+    Fonts::with(vec![file]).expect("a typeface")
+});
+
+/// One kind of label: what it is for, and what it is printed on.
+struct Kind {
+    template: Template,
+    stock: LabelStock,
+    number: usize,
+}
+
+/// How it went with one kind.
+#[derive(Debug, Default, Clone, Copy)]
+struct Tally {
+    read: usize,
+    with_linear: usize,
+    refused: usize,
+}
+
+/// The largest pictures first: they take longest.
+fn kinds() -> Vec<Kind> {
+    let mut stocks = Stocks::built_in().all().to_vec();
+    stocks.sort_by_key(|stock| std::cmp::Reverse(stock.width_dots() * stock.height_dots()));
+    let each = stocks.into_iter().flat_map(|stock| Template::ALL.map(|template| (template, stock.clone())));
+    each.enumerate().map(|(number, (template, stock))| Kind { template, stock, number }).collect()
+}
+
+/// Labels of one kind, until so many are read; three times as many are tried at the most.
+fn read_kind(kind: &Kind, reader: &mut Reader) -> Tally {
+    let wanted = count_or(match kind.stock.dpi() {
+        Dpi::D203 => 20,
+        Dpi::D300 => 8,
+        Dpi::D600 => 4,
+    });
+    let mut tally = Tally::default();
+    for number in 0..3 * wanted {
+        let number = 1 + (1_000_000 * kind.number + number) as u64;
+        let tray = tray(number, kind.template);
+        let layout = match lay_out(&FONTS, &tray.label, &kind.stock) {
+            Ok(layout) => layout,
+            Err(LabelRefusal::DoesNotFit { .. } | LabelRefusal::CodeDoesNotFit) => {
+                tally.refused += 1;
+                continue;
+            }
+            Err(refusal) => panic!("tray {number}: {refusal}: {:#?}", tray.label),
+        };
+        assert_eq!(layout.linear_box().is_some(), tray.linear.is_some(), "tray {number}");
+        let png = labels::png(&layout.paint(&FONTS), kind.stock.dpi());
+        let answer = reader.read(&png);
+        if let Err(wrong) = compare(&tray, &answer) {
+            panic!("tray {number} on {} at {:?}: {wrong}", kind.stock.name(), kind.stock.dpi());
+        }
+        tally.read += 1;
+        tally.with_linear += usize::from(tray.linear.is_some());
+        if tally.read == wanted {
+            break;
+        }
+    }
+    tally
+}
+
+#[test]
+fn every_label_is_read_as_it_was_said() {
+    let (kinds, next, tallies) = (kinds(), AtomicUsize::new(0), Mutex::new(BTreeMap::new()));
+    let started = Instant::now();
+    let work = || {
+        let mut reader = Reader::start();
+        while let Some(kind) = kinds.get(next.fetch_add(1, Ordering::Relaxed)) {
+            let tally = read_kind(kind, &mut reader);
+            tallies.lock().unwrap().insert(kind.number, tally);
+        }
+    };
+    std::thread::scope(|scope| {
+        scope.spawn(work);
+        scope.spawn(work);
+    });
+    let tallies = tallies.into_inner().unwrap();
+    for kind in &kinds {
+        let never = NEVER_FIT.contains(&(kind.stock.name(), kind.template));
+        let found = tallies[&kind.number].read;
+        println!("{} {:?} {} {:?}", kind.stock.name(), kind.stock.dpi(), kind.template.as_str(), tallies[&kind.number]);
+        assert_eq!(found == 0, never, "{} on {} at {:?}", kind.template.as_str(), kind.stock.name(), kind.stock.dpi());
+    }
+    report(&kinds, &tallies);
+    println!("{} s", started.elapsed().as_secs());
+}
+
+fn report(kinds: &[Kind], tallies: &BTreeMap<usize, Tally>) {
+    let rows = Stocks::built_in().all().iter().map(|stock| {
+        let mut row = vec![format!("{} mm, {} dpi", stock.name(), stock.dpi().per_inch())];
+        row.extend(Template::ALL.map(|template| {
+            let kind = kinds.iter().find(|kind| kind.template == template && kind.stock == *stock).unwrap();
+            let Tally { read, with_linear, refused } = tallies[&kind.number];
+            format!("{read} ({with_linear}), {refused}")
+        }));
+        row
+    });
+    let head: Vec<&str> = ["read (with EAN-13), no room"].into_iter().chain(Template::ALL.map(Template::as_str)).collect();
+    table("readers", &head, &rows.collect::<Vec<_>>());
+}
