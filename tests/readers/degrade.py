@@ -1,5 +1,7 @@
 # Spoils pictures of labels for tests/readers/degraded.rs: follows read.py in the same program. Every picture has two pixels a dot, as a camera
 # sees more than one; the same seed spoils alike. Imitations by program: no print head, no paper, no lens is in them.
+import re
+
 from PIL import ImageDraw, ImageFilter
 
 SCALE = 2
@@ -183,5 +185,6 @@ def spoil(question):
         texts = [text for _, _, text in by_zxing(spoiled)], [text for _, text in by_zbar(spoiled)]
         answer.append([kind, name, *texts])
         if "keep" in more:
-            spoiled.save(f"{more['keep']}/{kind}-{name.replace(' ', '-').replace('%', 'percent')}.png")
+            plain = "-".join(re.findall(r"[\w.]+", name.replace("%", "percent")))
+            spoiled.save(f"{more['keep']}/{kind}-{plain}.png")
     return answer

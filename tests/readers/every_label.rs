@@ -18,8 +18,21 @@ use crate::reader::Reader;
 use crate::report::{count_or, table};
 use crate::trays::tray;
 
-/// Where no random tray finds room: a label for sale says too much for 40 by 30 mm. Whoever loses another combination sees it here.
-const NEVER_FIT: [(&str, Template); 0] = [];
+/// Where next to no label finds room, in the order of the stocks: one for sale says too much. Whoever loses another sees it here.
+const WITHOUT_ROOM: [(&str, Dpi, Template); 8] = [
+    ("40x30", Dpi::D203, Template::Block),
+    ("40x30", Dpi::D203, Template::Markdown),
+    ("40x30", Dpi::D300, Template::Block),
+    ("40x30", Dpi::D300, Template::Markdown),
+    ("40x30", Dpi::D600, Template::Block),
+    ("40x30", Dpi::D600, Template::Markdown),
+    ("50x30", Dpi::D203, Template::Block),
+    ("50x30", Dpi::D203, Template::Markdown),
+];
+
+/// A kind has no room when fewer than one in so many of its labels are drawn; after so many tries that is decided.
+const ONE_IN: usize = 20;
+const TRIES: usize = 60;
 
 /// The built-in family with BIZ UD Gothic behind it (SIL Open Font License 1.1).
 pub static FONTS: LazyLock<Fonts> = LazyLock::new(|| {
@@ -43,6 +56,12 @@ struct Tally {
     refused: usize,
 }
 
+impl Tally {
+    fn has_room(&self) -> bool {
+        self.read * ONE_IN >= self.read + self.refused
+    }
+}
+
 /// The largest pictures first: they take longest.
 fn kinds() -> Vec<Kind> {
     let mut stocks = Stocks::built_in().all().to_vec();
@@ -51,7 +70,7 @@ fn kinds() -> Vec<Kind> {
     each.enumerate().map(|(number, (template, stock))| Kind { template, stock, number }).collect()
 }
 
-/// Labels of one kind, until so many are read; three times as many are tried at the most.
+/// Labels of one kind, until so many are read. One that finds no room is passed over; a kind without room is given up.
 fn read_kind(kind: &Kind, reader: &mut Reader) -> Tally {
     let wanted = count_or(match kind.stock.dpi() {
         Dpi::D203 => 20,
@@ -59,7 +78,10 @@ fn read_kind(kind: &Kind, reader: &mut Reader) -> Tally {
         Dpi::D600 => 4,
     });
     let mut tally = Tally::default();
-    for number in 0..3 * wanted {
+    for number in 0..ONE_IN * wanted {
+        if tally.read == wanted || (number == TRIES && !tally.has_room()) {
+            break;
+        }
         let number = 1 + (1_000_000 * kind.number + number) as u64;
         let tray = tray(number, kind.template);
         let layout = match lay_out(&FONTS, &tray.label, &kind.stock) {
@@ -78,9 +100,6 @@ fn read_kind(kind: &Kind, reader: &mut Reader) -> Tally {
         }
         tally.read += 1;
         tally.with_linear += usize::from(tray.linear.is_some());
-        if tally.read == wanted {
-            break;
-        }
     }
     tally
 }
@@ -101,14 +120,13 @@ fn every_label_is_read_as_it_was_said() {
         scope.spawn(work);
     });
     let tallies = tallies.into_inner().unwrap();
-    for kind in &kinds {
-        let never = NEVER_FIT.contains(&(kind.stock.name(), kind.template));
-        let found = tallies[&kind.number].read;
-        println!("{} {:?} {} {:?}", kind.stock.name(), kind.stock.dpi(), kind.template.as_str(), tallies[&kind.number]);
-        assert_eq!(found == 0, never, "{} on {} at {:?}", kind.template.as_str(), kind.stock.name(), kind.stock.dpi());
-    }
     report(&kinds, &tallies);
-    println!("{} s", started.elapsed().as_secs());
+    let read: usize = tallies.values().map(|tally| tally.read).sum();
+    println!("{read} labels in {} s", started.elapsed().as_secs());
+    let without_room = kinds.iter().filter(|kind| !tallies[&kind.number].has_room());
+    let mut found: Vec<_> = without_room.map(|kind| (kind.stock.name(), kind.stock.dpi(), kind.template)).collect();
+    found.sort_by_key(|(name, dpi, template)| (*name, *dpi, *template as u8));
+    assert_eq!(found, WITHOUT_ROOM);
 }
 
 fn report(kinds: &[Kind], tallies: &BTreeMap<usize, Tally>) {
@@ -121,6 +139,7 @@ fn report(kinds: &[Kind], tallies: &BTreeMap<usize, Tally>) {
         }));
         row
     });
-    let head: Vec<&str> = ["read (with EAN-13), no room"].into_iter().chain(Template::ALL.map(Template::as_str)).collect();
+    let head: Vec<&str> =
+        ["read (with EAN-13), no room"].into_iter().chain(Template::ALL.map(Template::as_str)).collect();
     table("readers", &head, &rows.collect::<Vec<_>>());
 }

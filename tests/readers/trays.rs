@@ -16,6 +16,8 @@ use sakudana::units::money::{Cents, PricePerKg};
 use sakudana::units::zone::write_day;
 use serde_json::{Value, json};
 
+// In each list the shortest stands first.
+
 const SHOPS: [(&str, &str); 5] = [
     ("Kallio Fish", "Vaasankatu 7, Helsinki"),
     ("Fischhandlung Österström & Söhne", "Große Elbstraße 212, 22767 Hamburg"),
@@ -23,11 +25,15 @@ const SHOPS: [(&str, &str); 5] = [
     ("Peixaria São João", "Rua do Açougue 3, Porto"),
     ("魚のカッリオ", "東京都中央区築地4-16-2"),
 ];
-const BASES: [&str; 4] =
-    ["https://fish.example", "https://kallio.shop.example", "https://xn--sterstrm-m4ah.example", "https://f.example:8443"];
+const BASES: [&str; 4] = [
+    "https://fish.example",
+    "https://kallio.shop.example",
+    "https://xn--sterstrm-m4ah.example",
+    "https://f.example:8443",
+];
 const CUTS: [&str; 8] = [
-    "Akami saku",
     "Ō-toro",
+    "Akami saku",
     "Chūtoro saku, sinew drawn",
     "Filet de thon à nageoires jaunes",
     "Rückenfilet, geputzt",
@@ -37,35 +43,42 @@ const CUTS: [&str; 8] = [
 ];
 /// ASFIS code, market name, scientific name.
 const SPECIES: [(&str, &str, &str); 5] = [
+    ("SAL", "Salmon", "Salmo salar"),
     ("YFT", "Yellowfin tuna", "Thunnus albacares"),
     ("BFT", "Nördlicher Blauflossen-Thun", "Thunnus thynnus"),
     ("ALB", "Thon germon", "Thunnus alalunga"),
-    ("SAL", "Atlantic salmon", "Salmo salar"),
     ("PBF", "クロマグロ", "Thunnus orientalis"),
 ];
-const AREAS: [&str; 3] = ["Pacific, Western Central (FAO 71)", "Atlantic, Northeast (FAO 27)", "太平洋北西部（FAO 61）"];
-const REASONS: [&str; 4] = ["Last day: −25 %", "Ends tonight", "Colour is going, taste is not", "本日限り"];
+const AREAS: [&str; 4] =
+    ["Norway", "Pacific, Western Central (FAO 71)", "Atlantic, Northeast (FAO 27)", "太平洋北西部（FAO 61）"];
+const REASONS: [&str; 4] = ["本日限り", "Last day: −25 %", "Ends tonight", "Colour is going, taste is not"];
 /// GS1 set 82 without letters and digits, for lot codes that other programs gave.
 const AWKWARD: [&str; 4] = ["A%2F/7", "L+0&1=?", "lot:(3)!", "5;'_\"<>*"];
 
-/// Numbers that look like chance and are the same every time.
-pub struct Dice(u64);
+/// Numbers that look like chance and are the same every time. Of a terse tray everything is said as shortly as can be.
+struct Dice {
+    state: u64,
+    terse: bool,
+}
 
 impl Dice {
     /// The dice of one tray: trays of neighbouring numbers have nothing in common.
-    pub fn of(number: u64) -> Self {
-        Self(number.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0x5a5a)
+    fn of(number: u64) -> Self {
+        let mut dice = Self { state: number.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0x5a5a, terse: false };
+        dice.terse = dice.below(3) == 0;
+        dice
     }
 
-    pub fn below(&mut self, bound: u64) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mixed = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    fn below(&mut self, bound: u64) -> u64 {
+        self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mixed = (self.state ^ (self.state >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         (mixed ^ (mixed >> 31)) % bound
     }
 
-    pub fn one<T: Copy>(&mut self, things: &[T]) -> T {
-        things[self.below(things.len() as u64) as usize]
+    fn one<T: Copy>(&mut self, things: &[T]) -> T {
+        let place = self.below(things.len() as u64) as usize;
+        things[if self.terse { 0 } else { place }]
     }
 
     fn amount(&mut self, from: u64, to: u64) -> i64 {
@@ -126,9 +139,10 @@ pub fn tray(number: u64, template: Template) -> Tray {
     } else {
         None
     };
-    let label = drawn.label(&mut dice).with(Field::QrText, &address).with(Field::Linear, linear.as_deref().unwrap_or(""));
-    // Half the labels say only what they must.
-    let label = if dice.below(2) == 0 { bare(label, linear.is_some()) } else { label };
+    let label =
+        drawn.label(&mut dice).with(Field::QrText, &address).with(Field::Linear, linear.as_deref().unwrap_or(""));
+    // Two thirds of the labels say only what they must.
+    let label = if dice.terse || dice.below(2) == 0 { bare(label, linear.is_some()) } else { label };
     Tray { label, address, linear, elements: drawn.elements(total) }
 }
 
@@ -163,9 +177,9 @@ impl Drawn {
         let sold = if template == Template::Tub { Sold::ByWeight } else { dice.one(&[Sold::Whole, Sold::ByWeight]) };
         let by_weight = template == Template::Tub || (template == Template::Markdown && sold == Sold::ByWeight);
         let circumstances = Circumstances {
-            production: dice.one(&[Production::Wild, Production::Farmed]),
+            production: dice.one(&[Production::Farmed, Production::Wild]),
             thawed: dice.one(&[Thawed::No, Thawed::Defrosted, Thawed::FrozenForSafety]),
-            pack: dice.one(&[Pack::Usual, Pack::Small]),
+            pack: dice.one(&[Pack::Small, Pack::Usual]),
             sold,
         };
         let law = dice.one(&[Jurisdiction::Eu, Jurisdiction::Us]);
