@@ -23,6 +23,8 @@ mod saying;
 mod setting;
 #[path = "customer/strangers.rs"]
 mod strangers;
+#[path = "prints/stub.rs"]
+mod stub;
 mod support;
 #[path = "customer/warnings.rs"]
 mod warnings;

@@ -11,6 +11,9 @@
 mod counter;
 #[path = "output/ground.rs"]
 mod ground;
+#[path = "labels/ground.rs"]
+#[allow(dead_code, reason = "labels to draw; these tests use some of them")]
+mod labels;
 #[path = "output/pages.rs"]
 mod pages;
 #[path = "output/pdf.rs"]

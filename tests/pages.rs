@@ -202,7 +202,7 @@ fn a_markdown_is_accepted_in_one_touch() {
             .as_u64()
             .filter(|w| *w > 0)
     });
-    assert_eq!(width, 495, "62 mm at 203 dpi, whole dots");
+    assert_eq!(width, 496, "62 mm at 203 dpi, in the whole bytes of its printer");
 }
 
 /// WCAG 2.2: 1.4.10 reflow at 320 CSS pixels; 2.5.5 targets of 44 by 44.

@@ -31,10 +31,9 @@ pub fn shown(database: &str) -> String {
 /// Opens the shop, creating the database where there is none.
 pub fn open(settings: &Settings) -> Result<Desk, Stop> {
     let options = StoreOptions { database: settings.database.clone(), readers: settings.readers };
-    let press = press::make(&settings.labels, &settings.printers)?;
-    let printers = settings.printers.iter().map(|served| served.printer.clone()).collect();
-    let desk = Desk::open(&options, settings.shop.clone())?;
-    Ok(desk.with_press(press).with_printers(Printers::of(printers)))
+    let press = press::make(&settings.labels)?;
+    let printers = press::printers(&settings.printers, &press)?;
+    Ok(Desk::open(&options, settings.shop.clone())?.with_press(press).with_printers(Printers::of(printers)))
 }
 
 /// Opens the shop only if its database is there: a command that looks at a shop must not create an empty one.

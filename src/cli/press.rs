@@ -11,7 +11,7 @@ use crate::labels::text::Fonts;
 use crate::ops::press::Press;
 
 /// Reads what the settings name.
-pub fn make(settings: &LabelSettings, printers: &[Served]) -> Result<Press, Stop> {
+pub fn make(settings: &LabelSettings) -> Result<Press, Stop> {
     let mut problems = Vec::new();
     let fonts = fonts(&settings.fonts, &mut problems);
     let stocks = stocks(settings.stock_file.as_deref(), &mut problems);
@@ -19,16 +19,32 @@ pub fn make(settings: &LabelSettings, printers: &[Served]) -> Result<Press, Stop
     for name in settings.stocks.iter().filter(|name| stocks.find(name, dpi).is_none()) {
         problems.push(format!("labels.stocks: there is no stock {name:?} at {} dpi", dpi.per_inch()));
     }
-    for Printer { name, stock, dpi } in printers.iter().map(|served| &served.printer) {
-        if Dpi::from_number(*dpi).and_then(|dpi| stocks.find(stock, dpi)).is_none() {
-            problems.push(format!("printers: {name}: there is no stock {stock:?} at {dpi} dpi"));
-        }
-    }
     let pack = if settings.small_packs { Pack::Small } else { Pack::Usual };
     if problems.is_empty() {
         return Ok(Press::new(fonts, stocks, settings.stocks.clone(), dpi, pack));
     }
     Err(Stop::Wrong(problems))
+}
+
+/// The printers, each with the size of the stock that its settings name. A sheet goes through no label printer.
+pub fn printers(served: &[Served], press: &Press) -> Result<Vec<Printer>, Stop> {
+    let (mut printers, mut problems) = (Vec::new(), Vec::new());
+    for Served { printer, .. } in served {
+        let dpi = Dpi::from_number(printer.dpi);
+        let stock =
+            dpi.and_then(|dpi| press.stocks().find(&printer.stock, dpi)).filter(|stock| stock.sheet().is_none());
+        match stock {
+            Some(stock) => {
+                let (width_um, height_um) = (stock.width_um(), stock.height_um());
+                printers.push(Printer { width_um, height_um, ..printer.clone() });
+            }
+            None => problems.push(format!(
+                "printers: {}: there is no roll {:?} at {} dpi",
+                printer.name, printer.stock, printer.dpi
+            )),
+        }
+    }
+    if problems.is_empty() { Ok(printers) } else { Err(Stop::Wrong(problems)) }
 }
 
 fn fonts(files: &[String], problems: &mut Vec<String>) -> Option<Fonts> {
@@ -83,14 +99,14 @@ mod tests {
 
     #[test]
     fn what_is_named_must_be_there() {
-        assert!(make(&settings(), &[]).is_ok());
+        assert!(make(&settings()).is_ok());
         let wrong = LabelSettings {
             stocks: vec!["62x40".into(), "a4-62x40".into()],
             fonts: vec!["no/such.ttf".into(), "Cargo.toml".into()],
             stock_file: Some("Cargo.toml".into()),
             ..settings()
         };
-        let Err(Stop::Wrong(lines)) = make(&wrong, &[]) else { panic!("files that are none were taken") };
+        let Err(Stop::Wrong(lines)) = make(&wrong) else { panic!("files that are none were taken") };
         for part in ["no/such.ttf", "Cargo.toml: no TrueType", "labels.stock_file: Cargo.toml", "\"a4-62x40\" at 203"] {
             assert!(lines.iter().any(|line| line.contains(part)), "{part}: {lines:#?}");
         }

@@ -7,9 +7,12 @@ use crate::units::instant::{Instant, MICROS_PER_SECOND};
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Printer {
     pub name: String,
-    /// Name of the label stock in it.
+    /// The stock it prints on, by its name.
     pub stock: String,
     pub dpi: u32,
+    /// Size of one label.
+    pub width_um: u32,
+    pub height_um: u32,
 }
 
 /// Most copies of one print.

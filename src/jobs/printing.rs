@@ -51,7 +51,10 @@ pub fn start(desk: &Arc<Desk>, served: &[Served], clock: fn() -> Instant) -> std
     for one in served {
         let link = ipp::Printer::at(&one.address)
             .ok_or_else(|| std::io::Error::other(format!("{} is no address of a printer", one.address.uri)))?;
-        let (desk, stop, served) = (Arc::clone(desk), Arc::clone(&stop), one.clone());
+        // The desk knows the size of its labels.
+        let known = desk.printers().named(Some(&one.printer.name)).map_err(std::io::Error::other)?.clone();
+        let served = Served { printer: known, ..one.clone() };
+        let (desk, stop) = (Arc::clone(desk), Arc::clone(&stop));
         let mut server =
             Server { desk, served, link, clock, looks: 0, silent: 0, asked: None, sent: None, renames: false };
         let name = format!("printer {}", one.printer.name);
@@ -177,8 +180,7 @@ impl Server {
         }
         let printer = self.served.printer.clone();
         let copies = i32::try_from(print.copies).unwrap_or(i32::MAX);
-        let press = self.desk.press();
-        let (width_um, height_um) = printing::label_um(&press, &printer)?;
+        let Printer { width_um, height_um, .. } = printer;
         let media = self.served.media.as_deref();
         let media = match paper::fitting(&condition, &Needs { dpi: printer.dpi, width_um, height_um, copies, media }) {
             Ok(media) => media,
@@ -188,6 +190,7 @@ impl Server {
             }
         };
         let paper = paper::name_of(&media);
+        let press = self.desk.press();
         let drawn = self.desk.look(|reading, shop| printing::document(reading, shop, &press, &print, &printer, &paper));
         let document = match drawn {
             Ok(document) => document,

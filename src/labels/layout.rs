@@ -15,7 +15,7 @@ use super::steps::{STEPS, Step};
 use super::stock::LabelStock;
 use super::symbol::Symbol;
 use super::text::Fonts;
-use crate::domain::label_fields::Field;
+use crate::domain::label_fields::{Field, FieldRule};
 use std::cmp::Reverse;
 use std::sync::Arc;
 
@@ -143,10 +143,10 @@ pub fn lay_out(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<L
     let (aimed, below): (Vec<i32>, Vec<i32>) = choices.iter().partition(|dots| **dots >= aim);
     for linear in bench.linear_choices(code.as_ref()) {
         for dots_choices in [&aimed, &below] {
-            if let Some(plan) = bench.plan(&measures, linear.as_ref(), dots_choices) {
-                if let Some(marks) = bench.lay(&measures, linear.as_ref(), &plan) {
-                    return Ok(bench.finish(label, symbol, &plan, marks));
-                }
+            let plan = bench.plan(&measures, linear.as_ref(), dots_choices);
+            let laid = plan.and_then(|plan| Some((bench.lay(&measures, linear.as_ref(), &plan)?, plan)));
+            if let Some((marks, plan)) = laid {
+                return Ok(bench.finish(label, symbol, &plan, marks));
             }
         }
     }
@@ -277,7 +277,7 @@ impl Bench<'_> {
             });
             self.stock.dpi().um_of(heights.min().unwrap_or(0))
         };
-        let check = |rule: &crate::domain::label_fields::FieldRule| {
+        let check = |rule: &FieldRule| {
             let text = if rule.field == Field::Captions { label.heading() } else { label.text(rule.field) };
             FieldCheck {
                 field: rule.field,

@@ -184,7 +184,7 @@ mod tests {
         assert_eq!(refusal("629104150021"), Some(LabelRefusal::LinearNotDigits { characters: 12 }));
         assert_eq!(refusal("62910415002130"), Some(LabelRefusal::LinearNotDigits { characters: 14 }));
         assert_eq!(refusal("629104150021x"), Some(LabelRefusal::LinearNotDigits { characters: 13 }));
-        assert_eq!(refusal("６291041500213"), Some(LabelRefusal::LinearNotDigits { characters: 13 }));
+        assert_eq!(refusal("62910415002\u{FF11}3"), Some(LabelRefusal::LinearNotDigits { characters: 13 }));
         assert_eq!(refusal(""), Some(LabelRefusal::LinearNotDigits { characters: 0 }));
         assert_eq!(refusal("6291041500214"), Some(LabelRefusal::LinearCheckDigit { given: 4, expected: 3 }));
     }
@@ -234,9 +234,10 @@ mod tests {
         assert_eq!(starts, [-9, 3, 10, 17, 24, 31, 38, 50, 57, 64, 71, 78, 85]);
     }
 
-    /// 0.264 to 0.660 mm: 3 dots at 203 dpi are 0.375 mm, 6 are 0.751; 4 at 300 dpi are 0.339 mm, 8 are 0.677.
+    /// 0.264 to 0.660 mm: 3 dots at 203 dpi are 0.375 mm, 6 are 0.751; 4 at 300 dpi are 0.339 mm, 8 are 0.677; 7 at 600 dpi are 0.296 mm,
+    /// 16 are 0.677.
     #[test]
     fn modules_are_within_what_may_be_printed() {
-        assert_eq!((dot_choices(Dpi::D203), dot_choices(Dpi::D300)), (3..=5, 4..=7));
+        assert_eq!(Dpi::ALL.map(dot_choices), [3..=5, 4..=7, 7..=15]);
     }
 }

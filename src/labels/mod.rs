@@ -40,6 +40,7 @@ pub fn draw(fonts: &Fonts, label: &TrayLabel, stock: &LabelStock) -> Result<Bitm
 }
 
 /// A drawn label as a PNG file: greyscale, one bit per dot, resolution included.
+#[expect(clippy::expect_used, reason = "a drawn label has dots, and writing to memory does not fail")]
 pub fn png(bitmap: &Bitmap, dpi: Dpi) -> Vec<u8> {
-    png::encode(bitmap, dpi)
+    png::encode(bitmap, dpi).expect("a picture with dots encodes")
 }

@@ -5,7 +5,7 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::label;
 use super::press::Press;
-use super::printing::{laid_out, outdated};
+use super::printing::{outdated, picture_for_print};
 use super::resolve::tray_by_scan;
 use crate::domain::printing::{Event, MOST_COPIES, Print, Printer, State};
 use crate::domain::refusal::Code;
@@ -63,7 +63,7 @@ pub fn issue_and_queue(
         }
     };
     let print = queue(tx, actor, now, (tray.id, act_id), reason.as_deref(), printer, copies)?;
-    laid_out(tx, shop, press, &print, printer)?;
+    picture_for_print(tx, shop, press, &print, printer)?;
     Ok(Shown { print, tray })
 }
 

@@ -88,7 +88,7 @@ mod tests {
     use std::time::Instant;
 
     fn printer(name: &str) -> Printer {
-        Printer { name: name.into(), stock: "62x40".into(), dpi: 203 }
+        Printer { name: name.into(), stock: "62x40".into(), dpi: 203, width_um: 62_000, height_um: 40_000 }
     }
 
     #[test]

@@ -2,15 +2,15 @@
 //! one it stands for is taken, so that a stop at any moment leaves a queue that says the truth, or that nobody knows it.
 
 use super::failure::{Failure, refuse};
-use super::label::{Drawn, Wanted, drawn};
+use super::label::{self, Wanted};
 use super::press::Press;
-use crate::domain::label_fields::Field;
 use crate::domain::printing::{Event, Print, Printer, State};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
 use crate::domain::tray::Tray;
+use crate::labels::bitmap::Bitmap;
 use crate::labels::pwg::{self, Sheet};
-use crate::labels::stock::Dpi;
+use crate::store::catalogue::cut;
 use crate::store::{Reading, Tx, issued_labels, prints, trays};
 use crate::units::instant::Instant;
 
@@ -74,6 +74,8 @@ pub(super) fn outdated(
         _ if !tray.in_stock() => Some("the tray is gone"),
         _ if tray.label_wanted.is_some() => Some("the tray wants another label"),
         Some(issued) if issued.act_id != act_id => Some("the tray has a newer label"),
+        // The date of a label that stays in the house binds nothing.
+        Some(issued) if !issued.template.is_for_sale() => None,
         Some(issued) if tray.use_by != issued.use_by => Some("the use-by on it holds no longer"),
         Some(issued) if issued.use_by.is_some_and(|end| end < now) => Some("the use-by on it has passed"),
         Some(_) => None,
@@ -81,30 +83,21 @@ pub(super) fn outdated(
     })
 }
 
-/// A print's label as it was issued, laid out on the labels of its printer.
-pub(super) fn laid_out(
+/// The picture of a print: its label as it was issued, on the stock of its printer. Its size is the stock's, in whole dots.
+pub fn picture_for_print(
     reading: &mut Reading<'_>,
     shop: &Shop,
     press: &Press,
     print: &Print,
     printer: &Printer,
-) -> Result<Drawn, Failure> {
-    let tray = trays::by_id(reading, print.tray_id)?;
+) -> Result<Bitmap, Failure> {
+    let code = trays::by_id(reading, print.tray_id)?.code.to_string();
     let wanted = Wanted { stock: Some(printer.stock.clone()), dpi: Some(printer.dpi) };
-    let drawn = drawn(reading, shop, press, &tray.code.to_string(), &wanted)?;
-    if drawn.issued.act_id == print.act_id {
-        return Ok(drawn);
+    let drawn = label::drawn(reading, shop, press, &code, &wanted)?;
+    if drawn.issued.act_id != print.act_id {
+        return refuse(Code::LabelRefused, "tray_code", "the tray has another label than the one to print");
     }
-    refuse(Code::LabelRefused, "tray_code", "the tray has another label than the one to print")
-}
-
-/// Width and height of a printer's labels in micrometres.
-pub fn label_um(press: &Press, printer: &Printer) -> Result<(u32, u32), Failure> {
-    let found = Dpi::from_number(printer.dpi).and_then(|dpi| press.stocks().find(&printer.stock, dpi));
-    match found {
-        Some(stock) => Ok((stock.width_um(), stock.height_um())),
-        None => refuse(Code::LabelRefused, "printer", format!("there is no label stock {}", printer.stock)),
-    }
+    Ok(drawn.layout.paint(press.fonts()))
 }
 
 /// What goes to a printer.
@@ -124,10 +117,12 @@ pub fn document(
     printer: &Printer,
     media_name: &str,
 ) -> Result<Document, Failure> {
-    let Drawn { tray, says, layout, stock, .. } = laid_out(reading, shop, press, print, printer)?;
-    let sheet = Sheet { dpi: printer.dpi, width_um: stock.width_um(), height_um: stock.height_um(), media_name };
-    let raster = pwg::encode(&layout.paint(press.fonts()), &sheet);
-    Ok(Document { title: title(print, &tray, says.text(Field::CutName)), raster })
+    let picture = picture_for_print(reading, shop, press, print, printer)?;
+    let Printer { dpi, width_um, height_um, .. } = *printer;
+    let sheet = Sheet { dpi, width_um, height_um, media_name };
+    let tray = trays::by_id(reading, print.tray_id)?;
+    let name = cut::find(reading, &tray.cut)?.map_or_else(|| tray.cut.clone(), |cut| cut.name);
+    Ok(Document { title: title(print, &tray, &name), raster: pwg::encode(&picture, &sheet) })
 }
 
 /// The mark comes first: printers cut long names.

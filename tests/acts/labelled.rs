@@ -51,7 +51,7 @@ fn bulk_trays_have_a_label_for_the_house() {
     let fish = d.fish("case");
     let labelled = d.label(&fish, d.start).unwrap();
     assert_eq!(labelled.use_by, None);
-    let bulk = d.drawn(&fish, Some("40x30"));
+    let bulk = d.drawn(&fish, Some("50x30"));
     assert_eq!(bulk.issued.template, Template::Bulk);
     assert_eq!(bulk.says.text(Field::Price), "");
     assert!(!bulk.says.text(Field::UseBy).is_empty());

@@ -102,6 +102,7 @@ fn said(number: u64, roll: &mut impl FnMut(u64) -> u64) -> Said {
     let day = NaiveDate::from_ymd_opt(2026, 1, 1).unwrap().checked_add_days(Days::new(roll(365 * 20))).unwrap();
     let use_by = (!number.is_multiple_of(7)).then_some(day);
     let link = TrayLink {
+        money_decimals: 2,
         base: "https://fish.example",
         article: article.clone(),
         lot_code: &lot,

@@ -15,6 +15,7 @@ use sakudana::ops::desk::Desk;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::label;
 use sakudana::ops::mark_down::mark_down;
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
 use sakudana::ops::scan::{Scanned, scan};
 use sakudana::store::{StoreOptions, issued_labels};
@@ -39,7 +40,8 @@ pub struct OnShelf {
 }
 
 pub fn shop_with(gs1_prefix: Option<&str>, layout: Option<(&str, u32)>) -> Shop {
-    let linear = layout.map(|(text, decimals)| Linear { layout: Layout::parse(text).unwrap(), decimals });
+    let linear =
+        layout.map(|(text, decimals)| Linear { layout: Layout::parse(text).unwrap(), decimals, money_decimals: 2 });
     Shop { codes: Codes { gs1_prefix: gs1_prefix.map(Into::into), linear }, ..shop() }
 }
 
@@ -84,7 +86,7 @@ impl Shelf {
 
     pub fn label(&self, tray: &Tray, now: Instant) -> Result<Tray, Failure> {
         let code = tray.code.to_string();
-        self.desk.act(move |tx, shop| label::issue(tx, shop, &actor(), now, &code, None))
+        self.desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None))
     }
 
     pub fn mark_down(&self, tray: &Tray, price_per_kg_cents: i64) -> Tray {
@@ -105,6 +107,7 @@ impl Shelf {
         let price = tray.price.for_weight(tray.net);
         let code = tray.code.to_string();
         let said = TrayLink {
+            money_decimals: 2,
             base: &shop.web_address,
             article: shop.codes.article(item_number),
             lot_code: lot,

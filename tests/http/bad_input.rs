@@ -522,7 +522,6 @@ fn tables(t: &Things) -> Vec<(String, Value, &'static [Row])> {
             json!({"tray_code": t.frozen}),
             &[("/reason", "\"torn\"", 409, "frozen", Some("tray_code"))],
         ),
-        ("/v1/prints".into(), json!({"tray_code": t.loin}), &[("/copies", "1", 409, "wrong_kind", Some("tray_code"))]),
         (format!("/v1/prints/{}/resolve", t.print_settled), json!({"printed": "yes"}), RESOLUTION),
         (format!("/v1/prints/{}/cancel", t.print_settled), json!({}), CANCEL),
         ("/v1/people".into(), json!({"name": "Rui", "role": "counter", "password": PHRASE}), PERSON),

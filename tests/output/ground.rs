@@ -3,15 +3,20 @@
 use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
+use std::sync::Arc;
 
+use sakudana::domain::label_fields::Field;
 use sakudana::labels::bitmap::{Bitmap, Rect};
 use sakudana::labels::drawing::{Drawing, Stroke};
-use sakudana::labels::facts::{Captions, TrayLabel};
+use sakudana::labels::facts::TrayLabel;
 use sakudana::labels::layout::lay_out;
+use sakudana::labels::linear;
 use sakudana::labels::pdf::About;
 use sakudana::labels::stock::{Dpi, LabelStock};
 use sakudana::labels::symbol::QUIET_MODULES;
 use sakudana::labels::text::Fonts;
+
+use crate::labels::{akami, american, japanese, japanese_fonts, markdown, stock};
 
 pub const ABOUT: About<'static> = About { title: "Akami saku, tray 7K3M 9QX2", language: "en" };
 
@@ -19,79 +24,75 @@ pub fn address(tray: &str) -> String {
     format!("https://shop.example/01/09520123456788/10/2611-YFT-03/21/{tray}?17=261126&3103=000268")
 }
 
-pub fn akami() -> TrayLabel {
-    TrayLabel {
-        shop_name: "Kallio Fish, Vaasankatu 7, Helsinki".to_owned(),
-        cut_name: "Akami saku".to_owned(),
-        species_line: "Yellowfin tuna · Thunnus albacares".to_owned(),
-        origin_line: "Wild, Pacific, Western Central (FAO 71), longline".to_owned(),
-        net_weight: "268 g".to_owned(),
-        unit_price: "79.50 €/kg".to_owned(),
-        price: "21.31 €".to_owned(),
-        old_price: None,
-        markdown_reason: None,
-        use_by: "26 Nov 2026 18:00".to_owned(),
-        cut_on: "24 Nov 2026".to_owned(),
-        storage: "Keep at 0 to 2 °C".to_owned(),
-        lot_code: "2611-YFT-03".to_owned(),
-        tray_code: "7K3M 9QX2".to_owned(),
-        notices: vec!["Previously frozen".to_owned()],
-        cautions: vec!["Raw fish: not for pregnant women, small children or people with weak immunity.".to_owned()],
-        qr_text: address("7K3M9QX2"),
-        captions: Captions::default(),
-    }
-}
-
-/// Old price struck through, white on black, a frame, accents.
-pub fn markdown() -> TrayLabel {
-    TrayLabel {
-        shop_name: "Fischhandlung Österström & Söhne, Große Elbstraße 212, Hamburg".to_owned(),
-        cut_name: "Ō-toro".to_owned(),
-        old_price: Some("21.31 €".to_owned()),
-        markdown_reason: Some("Last day: −25 %".to_owned()),
-        price: "15.98 €".to_owned(),
-        unit_price: "59.63 €/kg".to_owned(),
-        ..akami()
-    }
-}
-
 /// A label for one of many trays.
 pub fn numbered(number: usize) -> TrayLabel {
     let tray = format!("7K3M9Q{number:02}");
-    TrayLabel { tray_code: format!("{} {}", &tray[..4], &tray[4..]), qr_text: address(&tray), ..akami() }
+    akami().with(Field::TrayCode, format!("{} {}", &tray[..4], &tray[4..])).with(Field::QrText, address(&tray))
 }
 
-pub fn drawing(label: &TrayLabel, stock: &LabelStock) -> Drawing {
-    let layout = lay_out(Fonts::standard(), label, stock).unwrap_or_else(|refusal| panic!("{refusal}: {label:?}"));
-    layout.drawing()
+pub fn drawing(label: &TrayLabel, fonts: &Fonts, stock: &LabelStock) -> Drawing {
+    let layout = lay_out(fonts, label, stock).unwrap_or_else(|refusal| panic!("{refusal}: {label:?}"));
+    layout.drawing().clone()
 }
 
-/// Every label on every stock it is tested on.
-pub fn drawings() -> Vec<(TrayLabel, Drawing)> {
-    let mut drawings = Vec::new();
-    for dpi in [Dpi::D203, Dpi::D300] {
-        for (label, stock) in [
-            (akami(), LabelStock::standard(dpi)),
-            (akami(), LabelStock::large(dpi)),
-            (markdown(), LabelStock::large(dpi)),
-        ] {
-            let drawing = drawing(&label, &stock);
-            drawings.push((label, drawing));
-        }
+/// A label laid out, with what it says and what it is set in.
+pub struct Laid {
+    pub label: TrayLabel,
+    pub fonts: Arc<Fonts>,
+    pub drawing: Drawing,
+}
+
+impl Laid {
+    pub fn qr_text(&self) -> String {
+        self.label.text(Field::QrText).to_owned()
     }
-    drawings
+
+    /// The codes on it: the symbol, and the linear code where it has one. In the order of their texts.
+    pub fn codes(&self) -> Vec<String> {
+        let mut codes = vec![self.label.text(Field::Linear).to_owned(), self.qr_text()];
+        codes.retain(|code| !code.is_empty());
+        codes
+    }
 }
 
-/// The dots of the code, quiet zone not counted.
-pub fn symbol_box(drawing: &Drawing) -> Rect {
-    let found = drawing.strokes.iter().find_map(|stroke| match stroke {
+/// One of each kind: plain, marked down, American, with a linear code, Japanese; from 203 to 600 dpi.
+pub fn laid_out() -> Vec<Laid> {
+    let (latin, japanese_fonts) = (Arc::new(Fonts::with(Vec::new()).unwrap()), Arc::new(japanese_fonts()));
+    let linear = || akami().with(Field::Linear, "2112233789657");
+    [
+        (akami(), "62x40", Dpi::D203, &latin),
+        (markdown(), "80x50", Dpi::D203, &latin),
+        (linear(), "100x62", Dpi::D203, &latin),
+        (japanese(), "80x50", Dpi::D203, &japanese_fonts),
+        (american(), "62x40", Dpi::D300, &latin),
+        (linear(), "80x50", Dpi::D300, &latin),
+        (markdown(), "62x40", Dpi::D600, &latin),
+    ]
+    .into_iter()
+    .map(|(label, name, dpi, fonts)| {
+        let drawing = drawing(&label, fonts, &stock(name, dpi));
+        Laid { label, fonts: Arc::clone(fonts), drawing }
+    })
+    .collect()
+}
+
+/// The dots of the codes, quiet zones not counted.
+pub fn code_boxes(drawing: &Drawing) -> Vec<Rect> {
+    let boxes = drawing.strokes.iter().filter_map(|stroke| match stroke {
         Stroke::Symbol { symbol, x, y, dots_per_module } => {
             let (quiet, side) = (QUIET_MODULES * dots_per_module, symbol.modules() * dots_per_module);
             Some(Rect { x: x + quiet, y: y + quiet, width: side, height: side })
         }
+        // Down to where the digits begin to stand between the guard bars.
+        Stroke::Linear { x, y, dots_per_module, height, .. } => Some(Rect {
+            x: x + linear::QUIET_LEFT * dots_per_module,
+            y: *y,
+            width: linear::MODULES * dots_per_module,
+            height: height - linear::GUARD_DEPTH * dots_per_module,
+        }),
         _ => None,
     });
-    found.expect("a code")
+    boxes.collect()
 }
 
 /// One of poppler's programs on a file, with the options before its name and after it. What it has to complain of fails the test.
@@ -152,15 +153,15 @@ impl Grey {
 pub struct Differences {
     /// All dots that differ.
     pub dots: usize,
-    /// Those inside the code, and there also those that are neither black nor white.
-    pub in_symbol: usize,
+    /// Those inside the codes, and there also those that are neither black nor white.
+    pub in_codes: usize,
     /// Those with no edge of ours in the eight dots around them.
     pub off_edges: usize,
     /// Black dots of ours, to compare with.
     pub ink: usize,
 }
 
-pub fn differences(ours: &Bitmap, theirs: &Grey, symbol: Rect) -> Differences {
+pub fn differences(ours: &Bitmap, theirs: &Grey, codes: &[Rect]) -> Differences {
     assert_eq!(
         (ours.width() as usize, ours.height() as usize),
         (theirs.width, theirs.height),
@@ -171,9 +172,10 @@ pub fn differences(ours: &Bitmap, theirs: &Grey, symbol: Rect) -> Differences {
         for x in 0..theirs.width as i32 {
             let (black, grey) = (ours.is_black(x, y), theirs.at(x, y));
             found.ink += usize::from(black);
-            let inside = symbol.contains(&Rect { x, y, width: 1, height: 1 });
+            let dot = Rect { x, y, width: 1, height: 1 };
+            let inside = codes.iter().any(|code| code.contains(&dot));
             if inside && grey != if black { 0 } else { 255 } {
-                found.in_symbol += 1;
+                found.in_codes += 1;
             }
             if black != (grey < 128) {
                 found.dots += 1;

@@ -42,10 +42,11 @@ fn a_label_is_seen_at_its_true_size_with_all_it_must_say() {
         Some(v.browser.execute(script)).filter(Value::is_array)
     });
     let mm = |place: usize| measured[place].as_f64().unwrap();
-    assert!((mm(0) - 495.0 * 25.4 / 203.0).abs() < 0.05, "the label is {} mm wide on the screen", mm(0));
+    assert!((mm(0) - 496.0 * 25.4 / 203.0).abs() < 0.05, "the label is {} mm wide on the screen", mm(0));
     assert!((mm(1) - 53.98).abs() < 0.05, "the ruler is {} mm long", mm(1));
     assert_eq!(measured[2], 3);
-    for (field, says) in [("cut name", "Lean saku"), ("net weight", "268 g"), ("species line", "Thunnus albacares")] {
+    for (field, says) in [("cut name", "Lean saku"), ("net weight", "268 g"), ("scientific name", "Thunnus albacares")]
+    {
         v.browser.find(".checks tr", field);
         let row = v.browser.find(".checks tr", says);
         drop(row);
@@ -67,8 +68,16 @@ fn a_label_is_seen_at_its_true_size_with_all_it_must_say() {
     // Another stock and resolution are a choice away.
     v.browser.execute("document.querySelector('#stock').value = '80x50'; document.querySelector('#dpi').value = '300'");
     v.browser.click("form.choose button", "Show");
-    v.browser.find(".card", "944 × 590 dots");
+    v.browser.find(".card", "944 × 590 dots at 300");
     assert!(v.browser.url().ends_with("?stock=80x50&dpi=300"), "{}", v.browser.url());
+    // What does not fit says why and lets another stock be tried; it is no defect of the page.
+    for (query, why) in [("stock=40x30", "does not fit"), ("stock=a4-62x40&dpi=203", "no such label stock")] {
+        v.browser.goto(&v.server.url(&format!("/trays/{code}/preview?{query}")));
+        v.browser.find("h2", "Not printed so");
+        v.browser.find(".caution", why);
+    }
+    v.browser.click("form.choose button", "Show");
+    v.browser.find("h2", "Not printed so");
     assert!(v.browser.console().iter().all(|entry| entry.level != "SEVERE"), "{:?}", v.browser.console());
     if let Ok(folder) = std::env::var("SAKUDANA_PICTURES") {
         v.browser.goto(&v.server.url(&format!("/trays/{code}/preview")));

@@ -2,36 +2,31 @@
 
 use std::collections::BTreeSet;
 
+use sakudana::domain::label_fields::Field;
 use sakudana::labels::bitmap::Rect;
 use sakudana::labels::drawing::Drawing;
-use sakudana::labels::pdf::{self, Sheet, places};
-use sakudana::labels::stock::{Dpi, LabelStock};
+use sakudana::labels::pdf::{self, places};
+use sakudana::labels::stock::{Dpi, Sheet};
 use sakudana::labels::text::Fonts;
 
 use crate::ground::{ABOUT, Grey, drawing, drawn, keep, numbered, poppler};
+use crate::labels::stock;
 use crate::support::decoders::{zbar, zxing};
 
-const A4: Sheet = Sheet {
-    paper_width_um: 210_000,
-    paper_height_um: 297_000,
-    columns: 3,
-    rows: 7,
-    left_um: 8_000,
-    top_um: 8_500,
-    pitch_x_um: 66_000,
-    pitch_y_um: 40_000,
-};
+fn a4() -> Sheet {
+    stock("a4-62x40", Dpi::D300).sheet().expect("a sheet")
+}
 
 fn labels(count: usize) -> Vec<Drawing> {
-    (0..count).map(|number| drawing(&numbered(number), &LabelStock::standard(Dpi::D300))).collect()
+    (0..count).map(|number| drawing(&numbered(number), Fonts::standard(), &stock("a4-62x40", Dpi::D300))).collect()
 }
 
 /// What is read on each place of a page drawn at 300 dpi, the place cut out of it.
 fn read_places(picture: &Grey) -> Vec<Option<String>> {
-    let dots = |um: u32| (u64::from(um) * 300 / 25_400) as i32;
+    let (a4, dots) = (a4(), |um: u32| (u64::from(um) * 300 / 25_400) as i32);
     let place = |place: u32| Rect {
-        x: dots(A4.left_um + place % A4.columns * A4.pitch_x_um),
-        y: dots(A4.top_um + place / A4.columns * A4.pitch_y_um),
+        x: dots(a4.left_um + place % a4.columns * a4.pitch_x_um),
+        y: dots(a4.top_um + place / a4.columns * a4.pitch_y_um),
         width: dots(62_000),
         height: dots(40_000),
     };
@@ -42,24 +37,24 @@ fn read_places(picture: &Grey) -> Vec<Option<String>> {
         assert!(grids.len() <= 1, "{} codes on one place", grids.len());
         grids.first().map(|grid| grid.decode().expect("a code that reads").1)
     };
-    (0..A4.columns * A4.rows).map(place).map(read).collect()
+    (0..a4.columns * a4.rows).map(place).map(read).collect()
 }
 
 #[test]
 fn every_place_holds_its_label_and_used_places_stay_free() {
     let first = 4;
-    let file = pdf::sheets(&labels(25), &A4, first, Fonts::standard(), &ABOUT);
+    let file = pdf::sheets(&labels(25), &a4(), first, Fonts::standard(), &ABOUT);
     keep("sheets.pdf", &file);
     let told = String::from_utf8(poppler("pdfinfo", &[], &file, &[])).unwrap();
     assert!(told.contains("Pages:           2") && told.contains("(A4)"), "{told}");
     let mut expected: Vec<Option<String>> = vec![None; first];
-    expected.extend((0..25).map(|number| Some(numbered(number).qr_text)));
-    expected.resize(2 * places(&A4), None);
+    expected.extend((0..25).map(|number| Some(numbered(number).text(Field::QrText).to_owned())));
+    expected.resize(2 * places(&a4()), None);
     let pictures = [1, 2].map(|page| drawn(&file, page, 300));
     let found: Vec<Option<String>> = pictures.iter().flat_map(|picture| read_places(&Grey::of(picture))).collect();
     assert_eq!(found, expected);
     // Both unrelated readers see the same codes on a whole sheet.
-    for (picture, expected) in pictures.iter().zip(expected.chunks(places(&A4))) {
+    for (picture, expected) in pictures.iter().zip(expected.chunks(places(&a4()))) {
         let expected: BTreeSet<String> = expected.iter().flatten().cloned().collect();
         assert_eq!(zxing(picture).into_iter().collect::<BTreeSet<_>>(), expected);
         assert_eq!(zbar(picture).into_iter().collect::<BTreeSet<_>>(), expected);
@@ -84,7 +79,7 @@ fn labels_lie_exactly_on_their_places() {
         (0..=1).flat_map(|dx| (0..=1).map(move |dy| (dx, dy))).map(|(dx, dy)| same(dx, dy)).min().unwrap()
     };
     let black = alone.dots.iter().filter(|dot| **dot < 128).count();
-    let (right, wrong) = (ink(&A4), ink(&Sheet { left_um: 9_000, ..A4 }));
+    let (right, wrong) = (ink(&a4()), ink(&Sheet { left_um: 9_000, ..a4() }));
     assert!(right * 10 < black, "{right} of {black} differ");
     assert!(wrong * 2 > black, "{wrong} of {black} differ");
 }
@@ -92,7 +87,7 @@ fn labels_lie_exactly_on_their_places() {
 #[test]
 fn a_full_sheet_ends_where_it_is_full() {
     let pages = |count: usize, first: usize| {
-        let file = pdf::sheets(&labels(count), &A4, first, Fonts::standard(), &ABOUT);
+        let file = pdf::sheets(&labels(count), &a4(), first, Fonts::standard(), &ABOUT);
         let told = String::from_utf8(poppler("pdfinfo", &[], &file, &[])).unwrap();
         told.lines().find_map(|line| line.strip_prefix("Pages:")).unwrap().trim().parse::<usize>().unwrap()
     };

@@ -8,7 +8,6 @@ use sakudana::domain::tray::{LabelReason, Tray};
 use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, break_down};
 use sakudana::ops::failure::Failure;
 use sakudana::ops::mark_down::mark_down;
-use sakudana::ops::press::Press;
 use sakudana::ops::print::{self, Found, Shown};
 use sakudana::ops::printing::{self, Next, Report};
 use sakudana::ops::receive::receive;
@@ -25,7 +24,7 @@ struct Stand {
 }
 
 fn printer() -> Printer {
-    Printer { name: "counter".into(), stock: "62x40".into(), dpi: 203 }
+    Printer { name: "counter".into(), stock: "62x40".into(), dpi: 203, width_um: 62_000, height_um: 40_000 }
 }
 
 fn at(seconds: i64) -> Instant {
@@ -67,9 +66,9 @@ impl Stand {
         printer: Printer,
         seconds: i64,
     ) -> Result<Shown, Failure> {
-        let code = self.blocks[block].code.to_string();
+        let (code, press) = (self.blocks[block].code.to_string(), self.ground.desk.press());
         self.ground.desk.act(move |tx, shop| {
-            print::issue_and_queue(tx, shop, &Press::default(), &actor(), at(seconds), &code, reason, &printer, 1)
+            print::issue_and_queue(tx, shop, &press, &actor(), at(seconds), &code, reason, &printer, 1)
         })
     }
 
@@ -133,13 +132,13 @@ pub fn a_label_is_issued_and_queued_in_one_act(which: Which) {
     assert_eq!(s.report(&old, Report::Outdated(why), 4).state, State::Superseded);
     assert_eq!(s.next(4), Next::Send(again.print.clone()));
     // Issued before, and never sent to a printer: no reason is asked for, and no other label is made.
-    let code = s.blocks[1].code.to_string();
-    s.ground.desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), at(5), &code, None)).unwrap();
+    let (code, press) = (s.blocks[1].code.to_string(), s.ground.desk.press());
+    s.ground.desk.act(move |tx, shop| label::issue(tx, shop, &press, &actor(), at(5), &code, None)).unwrap();
     let issued = s.print(1, None, 6).unwrap();
     assert_eq!(code_of(s.print(1, None, 7)), Code::ReasonRequired);
     assert_eq!(issued.print.wanted_at, at(6));
     // A label that this printer's stock is too small for is not issued either.
-    let small = Printer { stock: "30x20".into(), ..printer() };
+    let small = Printer { stock: "40x30".into(), ..printer() };
     assert_eq!(code_of(s.print_on(2, None, small, 8)), Code::LabelRefused);
     let untouched = s
         .ground

@@ -35,7 +35,7 @@ fn sheet(codes: &[String], dots: i32) -> Bitmap {
 fn every_width_of_module_is_read_by_both_readers() {
     let codes = codes();
     let expected: BTreeSet<&str> = codes.iter().map(String::as_str).collect();
-    for dpi in [Dpi::D203, Dpi::D300] {
+    for dpi in Dpi::ALL {
         for dots in dot_choices(dpi) {
             let png = labels::png(&sheet(&codes, dots), dpi);
             let (zxing, zbar) = (zxing(&png), zbar(&png));

@@ -4,6 +4,7 @@
 
 use crate::matrix::Matrix;
 
+#[allow(clippy::manual_is_multiple_of, reason = "as the table words it")]
 /// Table 10: whether a mask inverts the module at row i, column j.
 fn inverts(mask: usize, i: usize, j: usize) -> bool {
     match mask {
@@ -138,7 +139,7 @@ impl Masks {
 /// Modules that no mask touches: finders with their separators and format information, timing, alignment, version information.
 fn is_function(version: usize, i: usize, j: usize) -> bool {
     let side = 17 + 4 * version;
-    let corner = (i < 9 && j < 9) || (i < 9 && j >= side - 8) || (i >= side - 8 && j < 9);
+    let corner = (i < 9 && (j < 9 || j >= side - 8)) || (i >= side - 8 && j < 9);
     let timing = i == 6 || j == 6;
     let information = version >= 7 && ((i < 6 && j >= side - 11) || (j < 6 && i >= side - 11));
     corner || timing || information || in_alignment(version, i, j)
@@ -165,5 +166,6 @@ fn in_alignment(version: usize, i: usize, j: usize) -> bool {
     let near = |place: usize| centres.iter().find(|centre| place.abs_diff(**centre) <= 2);
     let (Some(row), Some(column)) = (near(i), near(j)) else { return false };
     // Three corners hold finders instead.
-    !((row == first && column == first) || (row == first && column == last) || (row == last && column == first))
+    let finder = [(first, first), (first, last), (last, first)].contains(&(row, column));
+    !finder
 }

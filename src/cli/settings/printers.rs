@@ -49,7 +49,7 @@ fn read_one(name: &str, mut table: Table, problems: &mut Vec<String>) -> Served 
     let printer_name = section.text("name", String::new(), must, |text| catalogue_code("", text).ok());
     let must = "must be an address such as ipp://printer.local:631/ipp/print, at most 255 characters";
     let uri = section.text("uri", String::new(), must, |text| read_uri(text).and(own(text)));
-    let must = "must be the name of a label stock, such as \"62x40\"";
+    let must = "must be the name of a stock, such as \"62x40\"";
     let stock = section.text("stock", String::new(), must, |text| is_stock(text).then(|| text.to_owned()));
     let dpi = match section.value("dpi") {
         None => 203,
@@ -64,14 +64,16 @@ fn read_one(name: &str, mut table: Table, problems: &mut Vec<String>) -> Served 
     let seconds = section.count("timeout_seconds", 5_u64, 1..=60);
     section.finish();
     Served {
-        printer: Printer { name: printer_name, stock, dpi },
+        // The size of the stock is filled in from the file of stocks.
+        printer: Printer { name: printer_name, stock, dpi, width_um: 0, height_um: 0 },
         address: Address { uri, timeout: Duration::from_secs(seconds) },
         media,
     }
 }
 
+/// Whether there is such a stock is looked at where the stocks are read.
 fn is_stock(text: &str) -> bool {
-    (1..=24).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
+    (1..=40).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
 }
 
 fn is_media(text: &str) -> bool {
@@ -109,7 +111,7 @@ mod tests {
 
     #[test]
     fn everything_wrong_with_a_printer_is_said_at_once() {
-        let wrong = "[[printers]]\nname = 'Counter 1'\nuri = 'http://localhost/'\nstock = '6 2'\ndpi = 200\nmedia = 'a b'\n\
+        let wrong = "[[printers]]\nname = 'Counter 1'\nuri = 'http://localhost/'\nstock = '62 x 40'\ndpi = 200\nmedia = 'a b'\n\
                      timeout_seconds = 61\ncolour = 'red'\n[[printers]]\nname = 'a2'\n";
         let problems = read_text(wrong).unwrap_err();
         for start in [

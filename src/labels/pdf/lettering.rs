@@ -18,6 +18,10 @@ const NEAR_ENOUGH: f32 = 0.05;
 /// Unit of the size of a typeface: sizes are dots per so many units of a letter.
 const UNITS: f32 = 1_000.0;
 
+/// Height of the letter x in the units of this file. Letters of every family are brought to it, so that a line is of one size to those who
+/// search it; that of many families is about as high.
+const X_UNITS: f32 = 536.0;
+
 /// Where a letter is found, and how far it moves the pen, in its units.
 #[derive(Debug, Clone, Copy)]
 struct Cast {
@@ -33,7 +37,7 @@ struct Typeface {
     letters: Vec<usize>,
 }
 
-/// Letters of one typeface and size on one line.
+/// Letters of one typeface on one line.
 pub(super) struct Run {
     pub typeface: usize,
     /// Dots that [`UNITS`] take.
@@ -70,11 +74,11 @@ impl<'f> Lettering<'f> {
     pub fn set(&mut self, size: Type, text: &str) -> Vec<Run> {
         let set = self.letters.set(self.fonts, size, text);
         let ends = set.iter().skip(1).map(|(_, pen)| *pen).chain([self.fonts.measure(size, text)]);
+        let scale = size.x_height as f32 / X_UNITS * UNITS;
         let mut runs: Vec<Run> = Vec::new();
         for ((place, pen), end) in set.iter().copied().zip(ends) {
-            let Some(scale) = self.letters.at(place).map(|letter| letter.dots_per_unit(size) * UNITS) else { continue };
             let cast = self.cast(size.face, place, (end - pen) as f32 * UNITS / scale);
-            match runs.last_mut().filter(|run| run.typeface == cast.typeface && run.size == scale) {
+            match runs.last_mut().filter(|run| run.typeface == cast.typeface) {
                 Some(run) => run.show(cast, pen),
                 None => {
                     let mut run = Run { typeface: cast.typeface, size: scale, pen, pieces: Vec::new(), reached: 0.0 };
@@ -120,7 +124,7 @@ impl<'f> Lettering<'f> {
             .collect();
         let names: Vec<String> = cast.iter().map(|(_, cast, _)| format!("c{}", cast.code)).collect();
         let mut font = pdf.type3_font(id);
-        font.bbox(bounds(cast.iter().flat_map(|(letter, ..)| &letter.steps)));
+        font.bbox(bounds(cast.iter().flat_map(|(letter, ..)| brought(letter))));
         font.matrix([1.0 / UNITS, 0.0, 0.0, 1.0 / UNITS, 0.0, 0.0]);
         let mut shapes = font.char_procs();
         for (name, (.., shape)) in names.iter().zip(&cast) {
@@ -173,33 +177,16 @@ fn drawn(letter: &Letter, cast: Cast) -> Vec<u8> {
     let mut content = Content::with_settings(Settings { pretty: false });
     content.start_color_glyph(cast.advance);
     let mut pen = Point::default();
-    for step in &letter.steps {
-        match *step {
-            Step::Move(to) => content.move_to(whole(to.x), whole(to.y)),
-            Step::Line(to) => content.line_to(whole(to.x), whole(to.y)),
-            Step::Quad(control, to) => {
-                // PDF has no curve with one control point; this one is the same curve.
-                let (first, second) = (towards(pen, control), towards(to, control));
-                content.cubic_to(
-                    whole(first.x),
-                    whole(first.y),
-                    whole(second.x),
-                    whole(second.y),
-                    whole(to.x),
-                    whole(to.y),
-                )
-            }
-            Step::Cubic(first, second, to) => content.cubic_to(
-                whole(first.x),
-                whole(first.y),
-                whole(second.x),
-                whole(second.y),
-                whole(to.x),
-                whole(to.y),
-            ),
+    for step in brought(letter) {
+        match step {
+            Step::Move(to) => content.move_to(to.x.round(), to.y.round()),
+            Step::Line(to) => content.line_to(to.x.round(), to.y.round()),
+            // PDF has no curve with one control point; this one is the same curve.
+            Step::Quad(control, to) => cubic(&mut content, towards(pen, control), towards(to, control), to),
+            Step::Cubic(first, second, to) => cubic(&mut content, first, second, to),
             Step::Close => content.close_path(),
         };
-        pen = match *step {
+        pen = match step {
             Step::Move(to) | Step::Line(to) | Step::Quad(_, to) | Step::Cubic(_, _, to) => to,
             Step::Close => pen,
         };
@@ -210,9 +197,22 @@ fn drawn(letter: &Letter, cast: Cast) -> Vec<u8> {
     content.finish().into_vec()
 }
 
-/// Typefaces are drawn in whole units; half of one shows nowhere.
-fn whole(units: f32) -> f32 {
-    units.round()
+/// A letter's steps in the units of this file.
+fn brought(letter: &Letter) -> impl Iterator<Item = Step> {
+    let scale = X_UNITS / letter.x_units;
+    let point = move |point: Point| Point { x: point.x * scale, y: point.y * scale };
+    letter.steps.iter().map(move |step| match *step {
+        Step::Move(to) => Step::Move(point(to)),
+        Step::Line(to) => Step::Line(point(to)),
+        Step::Quad(control, to) => Step::Quad(point(control), point(to)),
+        Step::Cubic(first, second, to) => Step::Cubic(point(first), point(second), point(to)),
+        Step::Close => Step::Close,
+    })
+}
+
+/// In whole units, which are short to write; half of one shows nowhere.
+fn cubic(content: &mut Content, first: Point, second: Point, to: Point) -> &mut Content {
+    content.cubic_to(first.x.round(), first.y.round(), second.x.round(), second.y.round(), to.x.round(), to.y.round())
 }
 
 fn towards(from: Point, control: Point) -> Point {
@@ -220,8 +220,8 @@ fn towards(from: Point, control: Point) -> Point {
 }
 
 /// A box around all points, control points included.
-fn bounds<'a>(steps: impl Iterator<Item = &'a Step>) -> Rect {
-    let points = steps.flat_map(|step| match *step {
+fn bounds(steps: impl Iterator<Item = Step>) -> Rect {
+    let points = steps.flat_map(|step| match step {
         Step::Move(to) | Step::Line(to) => vec![to],
         Step::Quad(control, to) => vec![control, to],
         Step::Cubic(first, second, to) => vec![first, second, to],

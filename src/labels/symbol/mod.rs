@@ -172,7 +172,11 @@ mod tests {
         }
         assert_eq!(spans.first(), Some(&(0, 0..7)));
         assert!(!symbol.is_dark(-1, 0) && !symbol.is_dark(0, -1) && !symbol.is_dark(0, 64) && !symbol.is_dark(64, 0));
-        assert!(runs(0).next().is_none() && runs(u64::MAX).eq([0..64]) && runs(1 << 63 | 5).eq([0..1, 2..3, 63..64]));
+        assert!(
+            runs(0).next().is_none()
+                && runs(u64::MAX).eq(std::iter::once(0..64))
+                && runs(1 << 63 | 5).eq([0..1, 2..3, 63..64])
+        );
     }
 
     #[test]

@@ -89,11 +89,13 @@ impl Ground<'_> {
         }
     }
 
-    /// The address in the QR. What of it changes after printing is left out: a tub's weight, and with it its price.
+    /// The address in the QR. What of it changes after printing is left out: a tub's weight, and with it its price; and the date of what is
+    /// not sold, which promises nothing.
     fn address(&self) -> Result<String, Failure> {
         let Some(oldest) = self.lots.first() else {
             return Err(StoreError::impossible("lots on tray", self.tray.code).into());
         };
+        let for_sale = self.issued.template.is_for_sale();
         let price = self.issued.price.for_weight(self.issued.net);
         let tray_code = self.tray.code.to_string();
         let link = TrayLink {
@@ -103,7 +105,7 @@ impl Ground<'_> {
             tray_code: &tray_code,
             weight_and_price: self.is_sold_whole().then_some((self.issued.net, price)),
             money_decimals: self.shop.currency.decimals(),
-            use_by: self.issued.use_by.map(|end| self.shop.zone.day_of(end)),
+            use_by: self.issued.use_by.filter(|_| for_sale).map(|end| self.shop.zone.day_of(end)),
         };
         match link.address() {
             Ok(address) => Ok(address),

@@ -74,7 +74,7 @@ impl From<Shown> for PrintBody {
 pub struct PrinterBody {
     #[schema(example = "counter")]
     pub name: String,
-    /// Its labels, width by height in millimetres.
+    /// The stock it prints on.
     #[schema(example = "62x40")]
     pub stock: String,
     #[schema(example = 203)]

@@ -87,7 +87,7 @@ fn printer_row(printer: &Printer, heard: &Heard, seen: &Seen) -> Markup {
         li.step data-printer=(printer.name) {
             p { strong { (printer.name) } " " (printer_in_words(heard.standing))
                 @if !heard.reasons.is_empty() { ": " (heard.reasons.join(", ")) } "." }
-            p.small { "Labels of " (printer.stock) " mm at " (printer.dpi) " dpi. " (length) " before it." }
+            p.small { "Labels " (printer.stock) " at " (printer.dpi) " dpi. " (length) " before it." }
         }
     }
 }
