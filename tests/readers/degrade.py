@@ -5,7 +5,7 @@ import re
 from PIL import ImageDraw, ImageFilter
 
 SCALE = 2
-BORDER = 80  # White around the label, in pixels, so that what is turned stays inside.
+BORDER = 48  # White around the label, in pixels, so that what is turned stays inside.
 
 
 def enlarged(picture):

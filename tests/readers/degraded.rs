@@ -16,7 +16,7 @@ use crate::reader::Reader;
 use crate::report::{count_or, table};
 use crate::trays::{Tray, tray};
 
-const STOCKS: [&str; 4] = ["50x30", "58x40", "62x40", "80x50"];
+const STOCKS: [&str; 3] = ["50x30", "58x40", "62x40"];
 
 /// Every how many labels are spoiled harshly too, where not all are.
 const HARSH_EVERY: usize = 3;
@@ -81,7 +81,7 @@ fn asked(layout: &Layout, number: usize, harsh: bool) -> Value {
 fn rates() -> Vec<Rate> {
     let mut reader = Reader::running("answer_all(spoil)");
     let mut rates: Vec<Rate> = Vec::new();
-    let count = count_or(30);
+    let count = count_or(24);
     for (number, (tray, layout)) in labels_to_spoil(count).enumerate() {
         let png = labels::png(&layout.paint(&FONTS), Dpi::D203);
         let harsh = count > 100 || number.is_multiple_of(HARSH_EVERY);

@@ -75,7 +75,7 @@ fn read_kind(kind: &Kind, reader: &mut Reader) -> Tally {
     let wanted = count_or(match kind.stock.dpi() {
         Dpi::D203 => 20,
         Dpi::D300 => 8,
-        Dpi::D600 => 4,
+        Dpi::D600 => 3,
     });
     let mut tally = Tally::default();
     for number in 0..ONE_IN * wanted {

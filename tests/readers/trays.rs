@@ -189,8 +189,9 @@ impl Drawn {
         let net = if dice.below(8) == 0 { dice.amount(1, 1_000_000) } else { dice.amount(60, 2_000) };
         let price = if dice.below(8) == 0 { dice.amount(1, 1_000_000) } else { dice.amount(1_000, 30_000) };
         let day = NaiveDate::from_ymd_opt(2026, 1, 1).unwrap().checked_add_days(Days::new(dice.below(730))).unwrap();
-        let unfrozen = template.is_for_sale() || dice.below(4) > 0;
-        let use_by = unfrozen.then(|| day.checked_add_days(Days::new(dice.below(9))).unwrap());
+        // What is not sold has no date in its code (`ops::label`); those of a half here have one all the same.
+        let dated = template.is_for_sale() || dice.below(2) == 0;
+        let use_by = dated.then(|| day.checked_add_days(Days::new(dice.below(9))).unwrap());
         let lot = lot_code(dice.one(&SPECIES).0, day, dice.amount(1, 100));
         let lot_code = if dice.below(6) == 0 { dice.one(&AWKWARD).to_owned() } else { lot };
         Self {
