@@ -13,9 +13,9 @@ use sakudana::labels::stock::{Dpi, LabelStock};
 use sakudana::labels::stocks::Stocks;
 use sakudana::labels::text::Fonts;
 
-use crate::compare::compare;
+use crate::compare::{compare, phantoms};
 use crate::reader::Reader;
-use crate::report::{count_or, table};
+use crate::report::{count_or, keep, table};
 use crate::trays::tray;
 
 /// Where next to no label finds room, in the order of the stocks: one for sale says too much. Whoever loses another sees it here.
@@ -54,6 +54,7 @@ struct Tally {
     read: usize,
     with_linear: usize,
     refused: usize,
+    phantoms: usize,
 }
 
 impl Tally {
@@ -98,6 +99,12 @@ fn read_kind(kind: &Kind, reader: &mut Reader) -> Tally {
         if let Err(wrong) = compare(&tray, &answer) {
             panic!("tray {number} on {} at {:?}: {wrong}", kind.stock.name(), kind.stock.dpi());
         }
+        let phantoms = phantoms(&tray, &answer);
+        if !phantoms.is_empty() {
+            println!("tray {number} on {} at {:?}: {phantoms:?}", kind.stock.name(), kind.stock.dpi());
+            keep(&format!("phantom-{number}.png"), &png);
+        }
+        tally.phantoms += phantoms.len();
         tally.read += 1;
         tally.with_linear += usize::from(tray.linear.is_some());
     }
@@ -122,7 +129,9 @@ fn every_label_is_read_as_it_was_said() {
     let tallies = tallies.into_inner().unwrap();
     report(&kinds, &tallies);
     let read: usize = tallies.values().map(|tally| tally.read).sum();
-    println!("{read} labels in {} s", started.elapsed().as_secs());
+    let phantoms: usize = tallies.values().map(|tally| tally.phantoms).sum();
+    println!("{read} labels in {} s, {phantoms} linear codes seen where none is", started.elapsed().as_secs());
+    assert!(phantoms <= 1 + read / 1_000, "{phantoms} linear codes seen where none is");
     let without_room = kinds.iter().filter(|kind| !tallies[&kind.number].has_room());
     let mut found: Vec<_> = without_room.map(|kind| (kind.stock.name(), kind.stock.dpi(), kind.template)).collect();
     found.sort_by_key(|(name, dpi, template)| (*name, *dpi, *template as u8));
@@ -134,7 +143,7 @@ fn report(kinds: &[Kind], tallies: &BTreeMap<usize, Tally>) {
         let mut row = vec![format!("{} mm, {} dpi", stock.name(), stock.dpi().per_inch())];
         row.extend(Template::ALL.map(|template| {
             let kind = kinds.iter().find(|kind| kind.template == template && kind.stock == *stock).unwrap();
-            let Tally { read, with_linear, refused } = tallies[&kind.number];
+            let Tally { read, with_linear, refused, .. } = tallies[&kind.number];
             format!("{read} ({with_linear}), {refused}")
         }));
         row

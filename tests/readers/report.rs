@@ -10,8 +10,13 @@ pub fn table(name: &str, head: &[&str], rows: &[Vec<String>]) {
         writeln!(text, "| {} |", row.join(" | ")).expect("room for a row");
     }
     println!("{name}\n\n{text}");
+    keep(&format!("{name}.md"), text.as_bytes());
+}
+
+/// Kept as a file where somebody asks for files.
+pub fn keep(name: &str, bytes: &[u8]) {
     if let Ok(folder) = std::env::var("SAKUDANA_READERS") {
-        std::fs::write(Path::new(&folder).join(format!("{name}.md")), text).expect("room for a table");
+        std::fs::write(Path::new(&folder).join(name), bytes).expect("room for a file");
     }
 }
 
