@@ -1,4 +1,5 @@
-//! Spoiled pictures of labels at 203 dpi with 4 dots a module, the smallest we print: zxing-cpp must read the mild set; how often the others are read is told, and may not fall far below what was measured.
+//! Spoiled pictures of labels at 203 dpi with 4 dots a module, the smallest we print: zxing-cpp must read the mild
+//! set; how often the others are read is told, and may not fall far below what was measured.
 //!
 //! All spoiling is by program (`degrade.py`): the rates compare readers and ways of spoiling, and say nothing about a shop.
 
