@@ -134,11 +134,8 @@ fn in_black(text: &str, white: i32) -> Bitmap {
     picture.fill(Rect { x: frame, y: frame, width: inner, height: inner }, Ink::White);
     let corner = frame + white * dots;
     for (row, run) in symbol.spans() {
-        let x = corner + run.start as i32 * dots;
-        picture.fill(
-            Rect { x, y: corner + row * dots, width: (run.end - run.start) as i32 * dots, height: dots },
-            Ink::Black,
-        );
+        let x = corner + run.start * dots;
+        picture.fill(Rect { x, y: corner + row * dots, width: (run.end - run.start) * dots, height: dots }, Ink::Black);
     }
     picture
 }
