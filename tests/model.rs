@@ -329,6 +329,10 @@ fn says_nothing_new(naive: &Naive, act: &Act) -> bool {
 /// A printed date is the last whole minute that both the life and the date printed before allow.
 fn check_label(naive: &Naive, act: &Act, now: i64, made: &Made) {
     let Act::Label { tray, .. } = act else { return };
+    // What stays in the house is promised to nobody.
+    if naive.trays[*tray].is_bulk() {
+        return;
+    }
     let life_end = naive.promise(*tray, now).unwrap();
     let tray = &naive.trays[*tray];
     let printed = made.use_by.expect("a label has a use-by") as f64;
