@@ -81,7 +81,7 @@ impl NaiveTray {
         self.by_lot.values().sum()
     }
 
-    fn is_bulk(&self) -> bool {
+    pub fn is_bulk(&self) -> bool {
         CUTS[self.cut].kind == "bulk"
     }
 
