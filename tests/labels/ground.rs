@@ -19,7 +19,7 @@ pub fn stock(name: &str, dpi: Dpi) -> LabelStock {
 /// An address of so many characters, as the QR Code carries it.
 pub fn address(characters: usize) -> String {
     let start =
-        "https://shop.example/01/09520123456788/10/2611-YFT-03/21/7K3M9QX2?17=261126&3103=000268&8008=2611241830";
+        "https://shop.example/01/09520123456788/10/2611-YFT-03/21/C4H7K9P?17=261126&3103=000268&8008=2611241830";
     start.chars().chain("&x=aB3_".chars().cycle()).take(characters).collect()
 }
 
@@ -43,7 +43,7 @@ fn european(template: Template, circumstances: Circumstances) -> TrayLabel {
         .with(Field::CutOn, "24 Nov 2026")
         .with(Field::Storage, "Keep at 0 to 2 °C")
         .with(Field::LotCode, "YFT-261124-03")
-        .with(Field::TrayCode, "7K3M 9QX2")
+        .with(Field::TrayCode, "C4H 7K9P")
         .with(Field::Allergen, "Contains fish")
         .with(Field::Advisory, "Raw fish: not for pregnant women, small children or people with weak immunity.")
         .with(Field::QrText, address(80))
@@ -90,13 +90,13 @@ pub fn american() -> TrayLabel {
         .with(Field::ProductionMethod, "farm-raised")
         .with(Field::OriginCountry, "Product of Japan")
         .with(Field::NetWeight, "0.590 lb (268 g)")
-        .with(Field::UnitPrice, "$64.00/lb")
+        .with(Field::UnitPrice, "$140.90/kg (≈ $63.91/lb)")
         .with(Field::Price, "$37.76")
         .with(Field::UseBy, "Nov 26, 2026 6:00 PM")
         .with(Field::CutOn, "Nov 24, 2026")
         .with(Field::Storage, "Keep below 38 °F")
         .with(Field::LotCode, "PBF-261124-01")
-        .with(Field::TrayCode, "7K3M 9QX2")
+        .with(Field::TrayCode, "C4H 7K9P")
         .with(Field::Allergen, "Contains: Fish (Tuna)")
         .with(Field::Advisory, "Eating raw fish may increase your risk of foodborne illness.")
         .with(Field::QrText, address(100))
@@ -113,9 +113,10 @@ pub fn kitchen() -> TrayLabel {
         .with(Field::CutOn, "24 Nov 2026")
         .with(Field::Storage, "Keep at 0 to 2 °C")
         .with(Field::LotCode, "YFT-261124-03")
-        .with(Field::TrayCode, "7K3M 9QX2")
+        .with(Field::TrayCode, "C4H 7K9P")
         .with(Field::Notices, "For the kitchen: cook before eating. Not for raw eating.")
         .with(Field::QrText, address(62))
+        .in_words(Captions { use_by: "COOK BY".to_owned(), ..Captions::default() })
 }
 
 pub fn bulk() -> TrayLabel {
@@ -128,8 +129,9 @@ pub fn bulk() -> TrayLabel {
         .with(Field::ReceivedOn, "24 Nov 2026")
         .with(Field::Storage, "Keep at 0 to 2 °C")
         .with(Field::LotCode, "YFT-261124-03")
-        .with(Field::TrayCode, "4H2N 8WPC")
+        .with(Field::TrayCode, "TK4 R7CM")
         .with(Field::QrText, address(62))
+        .in_words(Captions { use_by: "RAW UNTIL".to_owned(), ..Captions::default() })
 }
 
 /// Long German words and a tray of two lots.
