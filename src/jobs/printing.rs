@@ -134,6 +134,11 @@ impl Server {
                 self.report(print, Report::Outdated(why))?;
                 Ok(Duration::ZERO)
             }
+            Next::CallBack(print, why) => {
+                tracing::info!(printer = self.name(), print = print.id, why, "an outdated label is called back");
+                self.desk.act(move |tx, _| printing::call_back(tx, now, &print))?;
+                Ok(Duration::ZERO)
+            }
             Next::Follow(print) => self.follow(print),
             Next::Send(print) => self.send(print),
             Next::Nothing => {
@@ -281,7 +286,7 @@ impl Server {
     }
 
     /// There is no answer about a job. What the printer no longer knows may have been printed; what cannot be asked now may be later, unless
-    /// someone has given it up.
+    /// a person has given it up.
     fn not_followed(&mut self, print: Print, error: &NoAnswer) -> Result<Duration, Failure> {
         match error {
             NoAnswer::NotFound(_) => {
@@ -289,7 +294,7 @@ impl Server {
                 self.report(print, Report::Lost(words.to_owned()))?;
                 Ok(Duration::ZERO)
             }
-            _ if print.cancel_by.is_some() => {
+            _ if print.given_up() => {
                 let words = format!("given up while the printer did not answer: {}", error.words());
                 self.report(print, Report::Lost(words))?;
                 Ok(Duration::ZERO)
