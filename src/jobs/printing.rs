@@ -246,7 +246,10 @@ impl Server {
         };
         self.silent = 0;
         if !self.is_its_job(&print, &job)? {
-            let words = "the printer has forgotten the job: it was switched off, perhaps before it printed";
+            let words = match &job.name {
+                Some(_) => "the printer has forgotten the job: it was switched off, perhaps before it printed",
+                None => "the printer does not name the job: nobody knows whether it is this one",
+            };
             self.report(print, Report::Lost(words.to_owned()))?;
             return Ok(Duration::ZERO);
         }
@@ -260,9 +263,10 @@ impl Server {
         }
     }
 
-    /// Whether a job is the one of this print, by its name. A printer that has just taken the job and names it otherwise renames them all.
+    /// Whether a job is the one of this print, by its name. A printer that has just taken the job and names it otherwise renames them all. A
+    /// job without a name may be anybody's.
     fn is_its_job(&mut self, print: &Print, job: &JobCondition) -> Result<bool, Failure> {
-        let Some(name) = &job.name else { return Ok(true) };
+        let Some(name) = &job.name else { return Ok(false) };
         let named_so = self.desk.look(|reading, _| printing::is_its_job(reading, print, name))?;
         let sent_by_us = self.sent == Some(print.id);
         if sent_by_us && self.looks == 1 {
