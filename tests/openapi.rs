@@ -84,6 +84,22 @@ fn every_operation_is_described() {
     }
 }
 
+/// Labels and sheets are files, whatever the language the bytes are kept in.
+#[test]
+fn files_are_strings() {
+    let document = document();
+    let mut found = BTreeSet::new();
+    for (_, path, operation) in operations(&document) {
+        let contents = operation["responses"]["200"]["content"].as_object().into_iter().flatten();
+        for (kind, content) in contents.filter(|(kind, _)| kind.starts_with("image/") || *kind == "application/pdf") {
+            assert_eq!(content["schema"]["type"], "string", "{path}");
+            assert_eq!(content["schema"]["format"] == "binary", kind != "image/svg+xml", "{path}");
+            found.insert(kind.clone());
+        }
+    }
+    assert_eq!(found.iter().map(String::as_str).collect::<Vec<_>>(), ["application/pdf", "image/png", "image/svg+xml"]);
+}
+
 #[test]
 fn every_answer_is_described() {
     let document = document();

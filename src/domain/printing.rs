@@ -18,6 +18,9 @@ pub struct Printer {
 /// Most copies of one print.
 pub const MOST_COPIES: i64 = 20;
 
+/// Who asks for an outdated label back, before the reason in brackets.
+const SHOP: &str = "the shop (";
+
 macro_rules! states {
     ($($name:ident, $text:literal, $note:literal;)*) => {
         /// How far a print has come.
@@ -41,7 +44,7 @@ states! {
     Done, "done", "Printed.";
     Failed, "failed", "Not printed, or not whole; nothing more will happen by itself.";
     Unknown, "unknown", "It may have been printed or not: a person has to look.";
-    Cancelled, "cancelled", "Given up by a person.";
+    Cancelled, "cancelled", "Given up by a person, or called back from the printer since its label was outdated.";
     Superseded, "superseded", "Not printed, since the tray has or wants another label, or is gone.";
 }
 
@@ -142,7 +145,7 @@ pub struct Print {
     pub reason: Option<String>,
     pub actor: String,
     pub finished_at: Option<Instant>,
-    /// Who wants it cancelled, while the printer has it.
+    /// Who wants it cancelled, while the printer has it: a person's name, or the shop and why.
     pub cancel_by: Option<String>,
 }
 
@@ -162,6 +165,21 @@ impl Print {
             self.job_uri = None;
         }
         true
+    }
+
+    /// Notes that the shop wants it back from the printer, unless it was asked back already; false where the printer does not have it.
+    #[must_use]
+    pub fn call_back(&mut self, why: &str) -> bool {
+        let can = self.state == State::Printing && self.cancel_by.is_none();
+        if can {
+            self.cancel_by = Some(format!("{SHOP}{why})"));
+        }
+        can
+    }
+
+    /// Whether a person has asked the printer to cancel it. What the shop alone has called back, a person may still give up.
+    pub fn given_up(&self) -> bool {
+        self.cancel_by.as_ref().is_some_and(|by| !by.starts_with(SHOP))
     }
 
     /// Puts the next try off, the longer the more there were.
@@ -392,6 +410,19 @@ mod tests {
         let mut sent = print(State::Sending);
         assert!(sent.happen(Event::Accepted, now, ""));
         assert_eq!(sent.cancel_by.as_deref(), Some("Ines"), "the printer is still to be asked");
+    }
+
+    #[test]
+    fn the_shop_calls_back_what_the_printer_has_and_nobody_gave_up() {
+        let called = |state, by: Option<&str>| {
+            let mut print = Print { cancel_by: by.map(str::to_owned), ..print(state) };
+            (print.call_back("the tray is gone"), print.cancel_by.clone(), print.given_up())
+        };
+        assert_eq!(called(State::Printing, None), (true, Some("the shop (the tray is gone)".into()), false));
+        assert_eq!(called(State::Printing, Some("Ines")), (false, Some("Ines".into()), true));
+        for state in State::ALL.iter().filter(|state| **state != State::Printing) {
+            assert_eq!(called(*state, None), (false, None, false));
+        }
     }
 
     #[test]

@@ -41,27 +41,28 @@ fn said(list: &[String]) -> String {
 
 fn media(printer: &Condition, needs: &Needs<'_>) -> Result<Media, String> {
     let listed = |name: &str| printer.media.iter().any(|listed| listed == name);
-    let (across, along) = (hundredths(needs.width_um), hundredths(needs.height_um));
+    let (width, height) = (in_mm(needs.width_um), in_mm(needs.height_um));
     match needs.media {
         Some(name) if listed(name) => return Ok(Media::Named(name.to_owned())),
         Some(name) => return Err(format!("the printer has no paper {name}; it has {}", said(&printer.media))),
         None => {}
     }
     // A paper's name ends in its size (PWG 5101.1); names of custom ranges are none of a paper.
-    let end = format!("_{}x{}mm", needs.width_um / 1_000, needs.height_um / 1_000);
+    let end = format!("_{width}x{height}mm");
     let named = printer.media.iter().find(|name| name.ends_with(&end) && !name.starts_with("custom_"));
     if let Some(name) = named {
         return Ok(Media::Named(name.clone()));
     }
-    let holds = |size: &Size| within(size.across, across) && within(size.along, along);
+    let holds = |size: &Size| within(size.across, needs.width_um) && within(size.along, needs.height_um);
     if printer.sizes.iter().any(holds) {
-        return Ok(Media::Sized { across, along });
+        return Ok(Media::Sized { across: hundredths(needs.width_um), along: hundredths(needs.height_um) });
     }
-    Err(format!("the printer has no paper of {} x {} mm", needs.width_um / 1_000, needs.height_um / 1_000))
+    Err(format!("the printer has no paper of {width} x {height} mm"))
 }
 
-fn within((least, most): (i32, i32), value: i32) -> bool {
-    (least..=most).contains(&value)
+/// Whether a length in micrometres is within a range in hundredths of a millimetre.
+fn within((least, most): (i32, i32), um: u32) -> bool {
+    (i64::from(least) * 10..=i64::from(most) * 10).contains(&i64::from(um))
 }
 
 /// Hundredths of a millimetre, in which IPP measures paper.
@@ -74,15 +75,17 @@ pub fn name_of(media: &Media) -> String {
     match media {
         Media::Named(name) => name.clone(),
         Media::Sized { across, along } => {
-            format!("custom_label_{}x{}mm", hundredths_in_mm(*across), hundredths_in_mm(*along))
+            let mm = |hundredths: i32| in_mm(u32::try_from(hundredths).unwrap_or(0).saturating_mul(10));
+            format!("custom_label_{}x{}mm", mm(*across), mm(*along))
         }
     }
 }
 
-fn hundredths_in_mm(hundredths: i32) -> String {
-    match (hundredths / 100, hundredths % 100) {
+/// Millimetres as the names of papers write them (PWG 5101.1): a point only before decimals, and no zeros after them.
+fn in_mm(um: u32) -> String {
+    match (um / 1_000, um % 1_000) {
         (whole, 0) => whole.to_string(),
-        (whole, rest) => format!("{whole}.{rest:02}").trim_end_matches('0').to_owned(),
+        (whole, rest) => format!("{whole}.{rest:03}").trim_end_matches('0').to_owned(),
     }
 }
 
@@ -118,6 +121,25 @@ mod tests {
         let named = Needs { media: Some("custom_max_62x40mm"), ..NEEDS };
         assert_eq!(fitting(&printer(), &named), Ok(Media::Named("custom_max_62x40mm".into())));
         assert_eq!(name_of(&Media::Sized { across: 5_800, along: 4_050 }), "custom_label_58x40.5mm");
+    }
+
+    /// Paper of 62 by 40 mm is not taken for a stock that is wider by less than a millimetre, nor the other way round.
+    #[test]
+    fn paper_fits_to_the_hundredth_of_a_millimetre() {
+        let wide = Needs { width_um: 62_900, height_um: 40_050, ..NEEDS };
+        let in_range = Media::Sized { across: 6_290, along: 4_005 };
+        assert_eq!(fitting(&printer(), &wide), Ok(in_range.clone()));
+        assert_eq!(name_of(&in_range), "custom_label_62.9x40.05mm");
+        let mut fixed = printer();
+        fixed.sizes.truncate(1);
+        assert_eq!(fitting(&fixed, &wide), Err("the printer has no paper of 62.9 x 40.05 mm".into()));
+        fixed.media.push("om_label_62.9x40.05mm".into());
+        assert_eq!(fitting(&fixed, &wide), Ok(Media::Named("om_label_62.9x40.05mm".into())));
+        // 62 mm is none of 62.005, which IPP could not even say.
+        assert!(fitting(&fixed, &Needs { width_um: 62_005, ..NEEDS }).is_err());
+        fixed.media = vec!["om_label_62.9x40mm".into()];
+        fixed.sizes.clear();
+        assert!(fitting(&fixed, &NEEDS).is_err());
     }
 
     #[test]

@@ -134,6 +134,11 @@ impl Server {
                 self.report(print, Report::Outdated(why))?;
                 Ok(Duration::ZERO)
             }
+            Next::CallBack(print, why) => {
+                tracing::info!(printer = self.name(), print = print.id, why, "an outdated label is called back");
+                self.desk.act(move |tx, _| printing::call_back(tx, now, &print))?;
+                Ok(Duration::ZERO)
+            }
             Next::Follow(print) => self.follow(print),
             Next::Send(print) => self.send(print),
             Next::Nothing => {
@@ -241,7 +246,10 @@ impl Server {
         };
         self.silent = 0;
         if !self.is_its_job(&print, &job)? {
-            let words = "the printer has forgotten the job: it was switched off, perhaps before it printed";
+            let words = match &job.name {
+                Some(_) => "the printer has forgotten the job: it was switched off, perhaps before it printed",
+                None => "the printer does not name the job: nobody knows whether it is this one",
+            };
             self.report(print, Report::Lost(words.to_owned()))?;
             return Ok(Duration::ZERO);
         }
@@ -255,9 +263,10 @@ impl Server {
         }
     }
 
-    /// Whether a job is the one of this print, by its name. A printer that has just taken the job and names it otherwise renames them all.
+    /// Whether a job is the one of this print, by its name. A printer that has just taken the job and names it otherwise renames them all. A
+    /// job without a name may be anybody's.
     fn is_its_job(&mut self, print: &Print, job: &JobCondition) -> Result<bool, Failure> {
-        let Some(name) = &job.name else { return Ok(true) };
+        let Some(name) = &job.name else { return Ok(false) };
         let named_so = self.desk.look(|reading, _| printing::is_its_job(reading, print, name))?;
         let sent_by_us = self.sent == Some(print.id);
         if sent_by_us && self.looks == 1 {
@@ -281,7 +290,7 @@ impl Server {
     }
 
     /// There is no answer about a job. What the printer no longer knows may have been printed; what cannot be asked now may be later, unless
-    /// someone has given it up.
+    /// a person has given it up.
     fn not_followed(&mut self, print: Print, error: &NoAnswer) -> Result<Duration, Failure> {
         match error {
             NoAnswer::NotFound(_) => {
@@ -289,7 +298,7 @@ impl Server {
                 self.report(print, Report::Lost(words.to_owned()))?;
                 Ok(Duration::ZERO)
             }
-            _ if print.cancel_by.is_some() => {
+            _ if print.given_up() => {
                 let words = format!("given up while the printer did not answer: {}", error.words());
                 self.report(print, Report::Lost(words))?;
                 Ok(Duration::ZERO)

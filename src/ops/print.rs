@@ -118,10 +118,10 @@ pub fn cancel(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64, reason: Opt
     let words = format!("given up by {}", actor.name);
     match print.state {
         State::Sending | State::Printing => match &print.cancel_by {
-            Some(by) => {
+            Some(by) if print.given_up() => {
                 return refuse(Code::PrintOver, "id", format!("{by} has asked the printer to cancel it already"));
             }
-            None => print.cancel_by = Some(actor.name.clone()),
+            _ => print.cancel_by = Some(actor.name.clone()),
         },
         state => {
             if !print.happen(Event::Cancel, now, &words) {

@@ -20,6 +20,8 @@ pub enum Next {
     Stray(Print),
     /// The printer has it: see how it goes.
     Follow(Print),
+    /// The printer has it, and its label is outdated: note that it is wanted back.
+    CallBack(Print, &'static str),
     /// Its label should not be on the tray any more.
     Outdated(Print, &'static str),
     Send(Print),
@@ -34,6 +36,11 @@ pub fn next(reading: &mut Reading<'_>, printer: &str, now: Instant) -> Result<Ne
         return Ok(Next::Stray(print));
     }
     if let Some(print) = first(State::Printing) {
+        if print.cancel_by.is_none()
+            && let Some(why) = outdated(reading, print.tray_id, print.act_id, now)?
+        {
+            return Ok(Next::CallBack(print, why));
+        }
         return Ok(Next::Follow(print));
     }
     for print in open.iter().filter(|print| print.state == State::Waiting) {
@@ -151,6 +158,21 @@ pub fn claim(tx: &mut Tx<'_>, now: Instant, id: i64) -> Result<Option<Print>, Fa
     Ok(Some(print))
 }
 
+/// Notes that a label the printer has is wanted back, if it still is. Whoever follows it asks the printer, which says how it ended: an outdated
+/// label that was printed all the same is one that was printed.
+pub fn call_back(tx: &mut Tx<'_>, now: Instant, seen: &Print) -> Result<(), Failure> {
+    let Some(mut print) = prints::find(tx, seen.id)? else { return Ok(()) };
+    if print.attempts != seen.attempts {
+        return Ok(());
+    }
+    if let Some(why) = outdated(tx, print.tray_id, print.act_id, now)?
+        && print.call_back(why)
+    {
+        prints::save(tx, &print)?;
+    }
+    Ok(())
+}
+
 /// What became of a print, told by whoever served it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Report {
@@ -193,7 +215,10 @@ pub fn report(tx: &mut Tx<'_>, now: Instant, seen: &Print, report: &Report) -> R
         Report::Lost(words) => print.happen(Event::Lost, now, words),
         Report::Completed => print.happen(Event::Completed, now, ""),
         Report::Aborted(words) => print.happen(Event::Aborted, now, words),
-        Report::CancelledThere(words) => print.happen(Event::CancelledThere, now, words),
+        Report::CancelledThere(words) => {
+            let words = cancelled_words(&print, words);
+            print.happen(Event::CancelledThere, now, &words)
+        }
         Report::Goes(words) => says(&mut print, State::Printing, words),
         Report::PutOff(words) => {
             let waits = says(&mut print, State::Waiting, words);
@@ -208,6 +233,15 @@ pub fn report(tx: &mut Tx<'_>, now: Instant, seen: &Print, report: &Report) -> R
         prints::save(tx, &print)?;
     }
     Ok(())
+}
+
+/// What the printer says of a cancelled job, after who had called it back: only the shop says why.
+fn cancelled_words(print: &Print, words: &str) -> String {
+    match &print.cancel_by {
+        Some(by) if !print.given_up() && words.is_empty() => format!("called back by {by}"),
+        Some(by) if !print.given_up() => format!("called back by {by}: {words}"),
+        _ => words.to_owned(),
+    }
 }
 
 fn says(print: &mut Print, state: State, words: &str) -> bool {

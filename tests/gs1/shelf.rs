@@ -13,7 +13,8 @@ use sakudana::domain::tray::{Kind, Tray};
 use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, break_down};
 use sakudana::ops::desk::Desk;
 use sakudana::ops::failure::Failure;
-use sakudana::ops::label;
+use sakudana::ops::label::forms::{Form, hand_out};
+use sakudana::ops::label::{self, Wanted};
 use sakudana::ops::mark_down::mark_down;
 use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
@@ -87,6 +88,15 @@ impl Shelf {
     pub fn label(&self, tray: &Tray, now: Instant) -> Result<Tray, Failure> {
         let code = tray.code.to_string();
         self.desk.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None))
+    }
+
+    /// The label of a tray as it is printed.
+    pub fn picture(&self, tray: &Tray) -> Vec<u8> {
+        let code = tray.code.to_string();
+        let drawn = |form| {
+            self.desk.look(|reading, shop| hand_out(reading, shop, &Press::default(), &code, &Wanted::default(), form))
+        };
+        drawn(Form::Png).unwrap()
     }
 
     pub fn mark_down(&self, tray: &Tray, price_per_kg_cents: i64) -> Tray {

@@ -2,6 +2,7 @@
 
 use crate::counter::actor;
 use crate::shelf::{OnShelf, Shelf, shop_with};
+use crate::support::decoders::{zbar, zbar_telling_upc_a, zxing};
 use sakudana::domain::refusal::Code;
 use sakudana::domain::tray::Kind;
 use sakudana::domain::verdict::Outcome;
@@ -203,6 +204,23 @@ fn a_linear_code_with_the_weight() {
     for on in shelf.trays.iter().filter(|on| on.tray.kind == Kind::Block) {
         let scanned = shelf.scan(on.linear.as_deref().unwrap()).unwrap();
         assert_eq!((scanned.facts.tray.code, scanned.verdict.outcome), (on.tray.code, Outcome::Sell));
+    }
+}
+
+/// A UPC-A is drawn as the EAN-13 it is, with a 0 before it. Readers give it with that or without; either sells the tray.
+#[test]
+fn a_linear_code_of_twelve_digits_is_drawn_and_read_in_both_lengths() {
+    let shelf = Shelf::stocked(shop_with(None, Some(("2IIIIIVPPPPC", 2))), 1, &[268, 310, 244]);
+    for on in shelf.trays.iter().filter(|on| on.tray.kind == Kind::Block) {
+        let twelve = on.linear.clone().unwrap();
+        let thirteen = format!("0{twelve}");
+        let png = shelf.picture(&on.tray);
+        let readings = [(zxing(&png), &thirteen), (zbar(&png), &thirteen), (zbar_telling_upc_a(&png), &twelve)];
+        for (found, expected) in readings {
+            assert!(found.contains(expected) && found.contains(&on.address), "{found:?}");
+            let scanned = shelf.scan(expected).unwrap();
+            assert_eq!((scanned.facts.tray.code, scanned.verdict.outcome), (on.tray.code, Outcome::Sell), "{expected}");
+        }
     }
 }
 

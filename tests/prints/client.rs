@@ -230,7 +230,8 @@ fn an_answer_that_proves_nothing_is_unknown() {
         let sent = print(&client(&stub.uri), "x", named(MEDIA));
         assert!(matches!(sent, Sent::Unknown(_)), "{what}: {sent:?}");
         let printed: Vec<Request> = stub.requests();
-        assert_eq!(printed, [Request { operation: PRINT_JOB, id: 1, document: raster().len() }], "{what}: sent once");
+        let once = Request { operation: PRINT_JOB, id: 1, job_name: Some("x".into()), document: raster().len() };
+        assert_eq!(printed, [once], "{what}: sent once");
     }
 }
 

@@ -1,7 +1,7 @@
 //! The server, or the printer, ends at the worst moment. A label that may have been printed is shown to a person and not sent again.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::Duration;
 
@@ -17,6 +17,13 @@ use crate::support::server::Kind;
 
 const GET_JOB: u16 = 0x0009;
 
+/// The end of a job: completed, under this name or none.
+fn completed(id: i32, name: Option<&str>) -> Vec<u8> {
+    let name = name.map(|name| ("job-name", IppValue::NameWithoutLanguage(name.try_into().unwrap())));
+    let attributes = std::iter::once(("job-state", IppValue::Enum(9))).chain(name).collect();
+    answer(id, 0, DelimiterTag::JobAttributes, attributes)
+}
+
 fn jobs_sent(stub: &Stub) -> usize {
     stub.requests().iter().filter(|request| request.operation == PRINT_JOB).count()
 }
@@ -25,15 +32,17 @@ fn jobs_sent(stub: &Stub) -> usize {
 fn killed_while_sending(kind: Kind) {
     let answers = Arc::new(AtomicBool::new(false));
     let believes = Arc::clone(&answers);
+    let named = Mutex::new(None);
     let stub = Stub::start(Box::new(move |request| match request.operation {
         PRINT_JOB if believes.load(Ordering::SeqCst) => {
+            named.lock().unwrap().clone_from(&request.job_name);
             Some(answer(request.id, 0, DelimiterTag::JobAttributes, vec![("job-id", IppValue::Integer(2))]))
         }
         PRINT_JOB => {
             thread::sleep(Duration::from_secs(2));
             None
         }
-        GET_JOB => Some(answer(request.id, 0, DelimiterTag::JobAttributes, vec![("job-state", IppValue::Enum(9))])),
+        GET_JOB => Some(completed(request.id, named.lock().unwrap().as_deref())),
         _ => Some(ready(request)),
     }));
     let mut shop = Shop::open(kind, &[("counter", &stub.uri)]);
@@ -136,6 +145,21 @@ fn print_until_taken(stranger: &sakudana::outbound::ipp::Printer) -> sakudana::o
             sent => return sent,
         }
     }
+}
+
+/// A job that bears no name may be a stranger's: that it is over says nothing of ours.
+#[test]
+fn a_job_without_a_name_is_not_taken_for_ours() {
+    let stub = Stub::start(Box::new(|request| match request.operation {
+        PRINT_JOB => Some(answer(request.id, 0, DelimiterTag::JobAttributes, vec![("job-id", IppValue::Integer(1))])),
+        GET_JOB => Some(completed(request.id, None)),
+        _ => Some(ready(request)),
+    }));
+    let shop = Shop::open(Kind::Sqlite, &[("counter", &stub.uri)]);
+    let id = shop.print(&shop.counter.blocks[0]);
+    shop.becomes(id, "unknown", "the printer does not name the job");
+    a_while();
+    assert_eq!(jobs_sent(&stub), 1);
 }
 
 /// A stop does not wait for a printer that never answers: it is bounded by one request.

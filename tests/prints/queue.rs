@@ -226,6 +226,51 @@ pub fn what_is_outdated_never_goes_out(which: Which) {
     assert_eq!(s.next(4), Next::Send(again));
 }
 
+/// The printer has it already: it is asked back, once, and the printer has the last word.
+pub fn what_is_outdated_at_the_printer_is_called_back(which: Which) {
+    let s = stand(which);
+    let at_the_printer = |block: usize| {
+        let queued = s.print(block, None, 1).unwrap().print;
+        let claimed = s.claim(&queued, 2).unwrap();
+        s.report(&claimed, accepted(7), 3)
+    };
+    let call_back = |print: &Print, seconds| {
+        let seen = print.clone();
+        s.ground.desk.act(move |tx, _| printing::call_back(tx, at(seconds), &seen)).unwrap();
+        s.read(print)
+    };
+    let marked = at_the_printer(0);
+    assert_eq!(s.next(4), Next::Follow(marked.clone()));
+    assert_eq!(call_back(&marked, 4), marked, "its label holds");
+    let code = s.blocks[0].code.to_string();
+    s.ground.desk.act(move |tx, shop| mark_down(tx, shop, &actor(), at(5), &code, 5_000, "today")).unwrap();
+    assert_eq!(s.next(6), Next::CallBack(marked.clone(), "the tray wants another label"));
+    assert_eq!(call_back(&Print { attempts: 0, ..marked.clone() }, 6), marked, "an earlier try");
+    let called = call_back(&marked, 6);
+    let by = "the shop (the tray wants another label)";
+    assert_eq!((called.state, called.cancel_by.as_deref()), (State::Printing, Some(by)));
+    assert_eq!(s.next(7), Next::Follow(called.clone()), "noted once");
+    let back = s.report(&called, Report::CancelledThere("canceled by user".into()), 8);
+    assert_eq!((back.state, back.cancel_by), (State::Cancelled, None));
+    assert_eq!(back.reasons, "called back by the shop (the tray wants another label): canceled by user");
+    // Sold meanwhile, and printed before it could be called back.
+    let sold = at_the_printer(1);
+    let line = LineDraft { tray: s.blocks[1].code.to_string(), grams: None };
+    s.ground.desk.act(move |tx, shop| sell(tx, shop, &actor(), at(5), std::slice::from_ref(&line))).unwrap();
+    assert_eq!(s.next(6), Next::CallBack(sold.clone(), "the tray is gone"));
+    let called = call_back(&sold, 6);
+    assert_eq!(s.report(&called, Report::Completed, 7).state, State::Done);
+    // A person may give it up as well, and only once; then it is the person's.
+    let third = at_the_printer(2);
+    let year = 365 * 86_400;
+    assert_eq!(s.next(year), Next::CallBack(third.clone(), "the use-by on it has passed"));
+    let called = call_back(&third, year);
+    assert_eq!(s.cancel(&called).unwrap().print.cancel_by.as_deref(), Some("mika"));
+    assert_eq!(code_of(s.cancel(&called)), Code::PrintOver);
+    assert_eq!(call_back(&called, year).cancel_by.as_deref(), Some("mika"));
+    s.clean();
+}
+
 pub fn what_is_given_up(which: Which) {
     let s = stand(which);
     let waiting = s.print(0, None, 1).unwrap().print;
@@ -309,6 +354,7 @@ on_both! {
     what_may_have_been_printed_waits_for_a_person => unknown_on_sqlite, unknown_on_postgres;
     what_was_refused_is_tried_later_and_later => refused_on_sqlite, refused_on_postgres;
     what_is_outdated_never_goes_out => outdated_on_sqlite, outdated_on_postgres;
+    what_is_outdated_at_the_printer_is_called_back => called_back_on_sqlite, called_back_on_postgres;
     what_is_given_up => given_up_on_sqlite, given_up_on_postgres;
     what_has_no_printer_any_more => orphaned_on_sqlite, orphaned_on_postgres;
     eight_at_once_claim_it_once => claimed_once_on_sqlite, claimed_once_on_postgres;

@@ -157,6 +157,34 @@ fn a_superseded_label_is_never_printed() {
     assert_eq!(pages(&documents[1])[0].differing(&shop.picture(&block)), 0, "with the new price");
 }
 
+/// The same, with the old label at the printer already, which is out of labels: it comes back, and the new one alone is printed.
+#[test]
+fn an_outdated_label_is_called_back_from_the_printer() {
+    let printer = Printer::start(Variant::Alone);
+    let shop = Shop::open(Kind::Sqlite, &[("counter", &printer.uri())]);
+    printer.paper(0);
+    let block = shop.counter.blocks[0].clone();
+    let old = shop.print(&block);
+    shop.becomes(old, "printing", "it is out of labels");
+    let body = json!({"price_per_kg_cents": 5_000, "reason": "end of day"});
+    shop.post(&format!("/v1/trays/{block}/markdowns"), &body).expect(201);
+    let asked = shop.until(|| {
+        let print = shop.get(old);
+        if print["state"] == "printing" && print["cancel_wanted_by"].is_null() { Err(print) } else { Ok(print) }
+    });
+    assert!(
+        asked["state"] == "cancelled" || asked["cancel_wanted_by"] == "the shop (the tray wants another label)",
+        "{asked}"
+    );
+    let new = shop.print(&block);
+    // This printer lets go of a cancelled job only once it has labels again.
+    printer.paper(250);
+    shop.becomes(old, "cancelled", "called back by the shop (the tray wants another label)");
+    shop.becomes(new, "done", "");
+    let last = printer.documents().pop().unwrap();
+    assert_eq!(pages(&last)[0].differing(&shop.picture(&block)), 0, "with the new price");
+}
+
 #[test]
 fn two_printers_print_each_its_own() {
     let (left, right) = (Printer::start(Variant::Alone), Printer::start(Variant::Alone));

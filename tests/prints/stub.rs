@@ -25,6 +25,7 @@ pub type Reply = Box<dyn Fn(&Request) -> Option<Vec<u8>> + Send>;
 pub struct Request {
     pub operation: u16,
     pub id: i32,
+    pub job_name: Option<String>,
     /// Bytes after the attributes.
     pub document: usize,
 }
@@ -89,9 +90,14 @@ fn read_request(stream: &mut TcpStream) -> Option<Request> {
 fn understood(body: &[u8]) -> Request {
     let request = IppParser::new(std::io::Cursor::new(body.to_vec())).parse().expect("an IPP request");
     let (operation, id) = (request.header().operation_or_status, request.header().request_id);
+    let attributes = request.attributes().groups().iter().flat_map(|group| group.attributes());
+    let job_name = attributes
+        .filter(|attribute| attribute.name().as_str() == "job-name")
+        .map(|attribute| attribute.value().to_string())
+        .next();
     let mut document = Vec::new();
     request.into_payload().read_to_end(&mut document).unwrap();
-    Request { operation: u16::try_from(operation).unwrap(), id, document: document.len() }
+    Request { operation: u16::try_from(operation).unwrap(), id, job_name, document: document.len() }
 }
 
 pub fn http(status: &str, content_type: &str, body: &[u8]) -> Vec<u8> {

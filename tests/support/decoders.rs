@@ -36,10 +36,20 @@ pub fn zxing(png: &[u8]) -> Vec<String> {
 
 /// The texts that zbar reads in a PNG, one for each line: right for texts without a line break.
 pub fn zbar(png: &[u8]) -> Vec<String> {
+    zbar_set(png, &[])
+}
+
+/// The same with a reader that tells UPC-A from EAN-13, and then leaves the zero before it away, as many tills' scanners do.
+pub fn zbar_telling_upc_a(png: &[u8]) -> Vec<String> {
+    zbar_set(png, &["-Supca.enable"])
+}
+
+fn zbar_set(png: &[u8], settings: &[&str]) -> Vec<String> {
     let mut file = tempfile::Builder::new().suffix(".png").tempfile().expect("a temporary file");
     file.write_all(png).expect("room for a picture");
     let output = Command::new("zbarimg")
         .args(["--nodbus", "-q", "--raw"])
+        .args(settings)
         .arg(file.path())
         .output()
         .unwrap_or_else(|error| panic!("zbarimg does not start (`bash tests/run` installs it): {error}"));

@@ -96,14 +96,15 @@ impl Ground<'_> {
         self.issued.template.is_for_sale() && self.tray.kind == Kind::Block
     }
 
-    /// The number of the linear code; empty where the shop prints none, and for what is not sold whole.
+    /// The thirteen digits of the linear code; empty where the shop prints none, and for what is not sold whole. A layout of twelve places is a
+    /// UPC-A, which is an EAN-13 that begins with 0 (GS1 General Specifications 5.2): the bars are the same.
     fn linear_number(&self) -> Result<String, Failure> {
         if !self.is_sold_whole() {
             return Ok(String::new());
         }
         let price = self.issued.price.for_weight(self.issued.net);
         match self.shop.codes.linear_number(self.cut.item_number, price, self.issued.net) {
-            Ok(number) => Ok(number.unwrap_or_default()),
+            Ok(number) => Ok(number.map_or_else(String::new, |number| format!("{number:0>13}"))),
             Err(fault) => refuse(Code::LabelRefused, "linear", format!("its linear code cannot be said: {fault}")),
         }
     }

@@ -32,6 +32,11 @@ impl LabelQuery {
     }
 }
 
+/// The bytes of the file.
+#[derive(ToSchema)]
+#[schema(value_type = String, format = Binary)]
+struct File(#[expect(dead_code, reason = "stands for the body in the document alone")] Vec<u8>);
+
 /// A file to be looked at where it arrives, and to be kept under a name that says what it is.
 fn file(bytes: Vec<u8>, content_type: &str, name: &str) -> HttpResponse {
     HttpResponse::Ok()
@@ -62,7 +67,7 @@ async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: F
 /// The label as it is to be printed, dot by dot: as it was last issued. Where `label_wanted` stands, issue it first.
 #[utoipa::path(get, path = "/v1/trays/{tray_code}/label.png", tag = "labels", operation_id = "get_label", extensions(("x-permission" = json!("read_stock"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
-    responses((status = 200, description = "One-bit picture at the printer's resolution.", body = Vec<u8>, content_type = "image/png")))]
+    responses((status = 200, description = "One-bit picture at the printer's resolution.", body = inline(File), content_type = "image/png")))]
 async fn get_png(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
     form(&request, &look, &code, Form::Png).await
 }
@@ -70,7 +75,7 @@ async fn get_png(request: HttpRequest, look: Look<ReadStock>, code: web::Path<St
 /// The same label as a page of its size, for printers that take PDF: shapes only, its text to be searched.
 #[utoipa::path(get, path = "/v1/trays/{tray_code}/label.pdf", tag = "labels", operation_id = "get_label_page", extensions(("x-permission" = json!("read_stock"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
-    responses((status = 200, description = "One page of the label's true size.", body = Vec<u8>, content_type = "application/pdf")))]
+    responses((status = 200, description = "One page of the label's true size.", body = inline(File), content_type = "application/pdf")))]
 async fn get_pdf(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
     form(&request, &look, &code, Form::Pdf).await
 }
@@ -100,7 +105,7 @@ pub struct PostLabelSheets {
 
 /// Labels on sheets, for a shop with an office printer. Records nothing: the labels are those last issued.
 #[utoipa::path(post, path = "/v1/label-sheets", tag = "labels", operation_id = "draw_label_sheets", request_body = PostLabelSheets, extensions(("x-permission" = json!("print_labels"))),
-    responses((status = 200, description = "Sheets of labels.", body = Vec<u8>, content_type = "application/pdf")))]
+    responses((status = 200, description = "Sheets of labels.", body = inline(File), content_type = "application/pdf")))]
 async fn post_sheets(told: Told<PrintLabels, PostLabelSheets>) -> Outcome {
     let Told { look, body } = told;
     let PostLabelSheets { tray_codes, stock, start_at } = body;

@@ -109,7 +109,7 @@ fn row(shop: &Shop, shown: &Shown) -> Markup {
 /// What a person can do about it.
 fn buttons(print: &Print) -> Markup {
     let doubtful = matches!(print.state, State::Unknown | State::Failed);
-    let alive = matches!(print.state, State::Waiting | State::Sending | State::Printing) && print.cancel_by.is_none();
+    let alive = matches!(print.state, State::Waiting | State::Sending | State::Printing) && !print.given_up();
     let to = |what: &str| format!("/prints/{}/{what}", print.id);
     markup! {
         @if doubtful || alive {
