@@ -93,9 +93,8 @@ impl Shelf {
     /// The label of a tray as it is printed.
     pub fn picture(&self, tray: &Tray) -> Vec<u8> {
         let code = tray.code.to_string();
-        let drawn = |form| {
-            self.desk.look(|reading, shop| hand_out(reading, shop, &Press::default(), &code, &Wanted::default(), form))
-        };
+        let drawn =
+            |form| self.desk.look(|reading, _| hand_out(reading, &Press::default(), &code, &Wanted::default(), form));
         drawn(Form::Png).unwrap()
     }
 

@@ -332,7 +332,7 @@ fn marked_down(shop: &Shop, loin: &str) {
     assert_eq!((&first["advice"], &first["tray"]["tray_code"]), (&json!("mark_down"), &json!(made[0])));
     assert_eq!(first["advised_price_per_kg_cents"], 4_470);
     let accept = once(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [made[0]]}));
-    assert_eq!((&accept[0]["price_cents"], &accept[0]["label_wanted"]), (&json!(2_682), &json!("markdown")));
+    assert_eq!((&accept[0]["price_cents"], &accept[0]["label_wanted"]), (&json!(2_682), &json!("new")));
     let again = act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [made[0]]}));
     refused(again, 409, "not_a_candidate", "tray_codes/0");
     assert_eq!(shop.scan(&made[0])["verdict"], "sell_at_markdown");
