@@ -340,6 +340,7 @@ const DAMAGE: &[(&str, &str)] = &[
          UPDATE trays SET price_per_kg_cents = -1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
     ),
     ("holds:", "UPDATE holds SET released_at = NULL, released_by = NULL, release_note = NULL"),
+    ("labels:", "UPDATE issued_labels SET says = '' WHERE id = 1"),
     (
         "prints:",
         "INSERT INTO prints (act_id, tray_id, printer, copies, wanted_at, state, reasons, attempts, next_try_at, actor)

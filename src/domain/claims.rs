@@ -3,12 +3,13 @@
 
 use super::gs1::dates;
 use super::gs1::own::{Carried, Codes};
+use super::gs1::tray_link::to_the_minute;
 use super::refusal::{Code, Refusal};
 use super::tray::{Kind, Tray};
 use super::verdict::Stop;
 use crate::units::mass::Grams;
 use crate::units::money::{Cents, PricePerKg};
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime};
 
 /// What a code says beside the tray's own code; a tray code that was typed says nothing more.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -20,6 +21,8 @@ pub struct Claims {
     pub price: Option<Cents>,
     /// Two digits each of year, month and day; which century they mean depends on the day of the reader.
     pub use_by: Option<String>,
+    /// The same to the minute, in ten digits.
+    pub use_by_time: Option<String>,
 }
 
 impl Claims {
@@ -32,7 +35,7 @@ impl Claims {
     }
 
     fn says_what_was_printed(&self) -> bool {
-        self.net_weight.is_some() || self.price.is_some() || self.use_by.is_some()
+        self.net_weight.is_some() || self.price.is_some() || self.use_by.is_some() || self.use_by_time.is_some()
     }
 }
 
@@ -40,13 +43,25 @@ impl Claims {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Printed {
     pub use_by: Option<NaiveDate>,
+    /// On a tub's label alone: nothing else in its code tells it from an older one of the same day.
+    pub use_by_time: Option<NaiveTime>,
     /// A tub's label says neither: what is in it changes.
     pub weight_and_price: Option<(Grams, Cents)>,
 }
 
 impl Printed {
-    pub fn of(kind: Kind, use_by: Option<NaiveDate>, net: Grams, price: PricePerKg) -> Printed {
-        Printed { use_by, weight_and_price: (kind != Kind::Tub).then(|| (net, price.for_weight(net))) }
+    pub fn of(kind: Kind, use_by: Option<NaiveDateTime>, net: Grams, price: PricePerKg) -> Printed {
+        let tub = kind == Kind::Tub;
+        Printed {
+            use_by: use_by.map(|end| end.date()),
+            use_by_time: use_by.filter(|_| tub).map(|end| end.time()),
+            weight_and_price: (!tub).then(|| (net, price.for_weight(net))),
+        }
+    }
+
+    fn ends_at(&self, claim: Option<&str>) -> bool {
+        let said = self.use_by.zip(self.use_by_time).map(|(day, time)| to_the_minute(day, time));
+        claim.is_none_or(|claim| said.as_deref() == Some(claim))
     }
 
     fn weighs(&self, claim: Option<Grams>) -> bool {
@@ -71,7 +86,10 @@ impl Printed {
 
     /// Whether this label's code says what is claimed.
     pub fn says(&self, claims: &Claims, today: NaiveDate) -> bool {
-        self.weighs(claims.net_weight) && self.costs(claims.price) && self.ends(claims.use_by.as_deref(), today)
+        self.weighs(claims.net_weight)
+            && self.costs(claims.price)
+            && self.ends(claims.use_by.as_deref(), today)
+            && self.ends_at(claims.use_by_time.as_deref())
     }
 }
 

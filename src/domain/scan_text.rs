@@ -148,6 +148,7 @@ fn of_message(message: &Message, shop: &Shop) -> Result<Scanned, Refusal> {
         net_weight: weight(message)?,
         price: price(message, shop.currency.decimals())?,
         use_by: message.value("17").map(str::to_owned),
+        use_by_time: message.value("7003").map(str::to_owned),
     };
     Ok(Scanned::Tray { code: TrayCode::parse("text", serial)?, claims })
 }

@@ -116,7 +116,7 @@ fn by_linear_code(
 }
 
 fn printed(shop: &Shop, kind: Kind, label: &IssuedLabel) -> Printed {
-    Printed::of(kind, label.use_by.map(|end| shop.zone.day_of(end)), label.net, label.price)
+    Printed::of(kind, label.use_by.map(|end| shop.zone.local(end)), label.net, label.price)
 }
 
 /// Whether the code's article and lot are the tray's.

@@ -149,6 +149,11 @@ pub const QUESTIONS: &[Question] = &[
                 AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at)",
     },
     Question {
+        name: "labels: what a label says, and the article in its code, are kept with it",
+        count: "SELECT id FROM issued_labels",
+        wrong: "SELECT 'label ' || id AS what FROM issued_labels WHERE says NOT LIKE '{%\"fields\"%}' OR LENGTH(article) <> 14",
+    },
+    Question {
         name: "prints: every print is of a label that was issued for its tray",
         count: "SELECT id FROM prints",
         wrong: "SELECT 'print ' || p.id AS what FROM prints p \

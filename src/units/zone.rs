@@ -41,6 +41,11 @@ impl Zone {
         instant.to_chrono().with_timezone(&self.0).time()
     }
 
+    /// Day and wall time of an instant in this zone.
+    pub fn local(self, instant: Instant) -> NaiveDateTime {
+        self.day_of(instant).and_time(self.time_of(instant))
+    }
+
     /// The instant of a local wall time. A time that a clock change skips is taken as the first instant after the gap;
     /// one that happens twice is taken as the earlier, so that a limit is never read later than meant.
     pub fn instant_of(self, local: NaiveDateTime) -> Instant {

@@ -192,3 +192,24 @@ fn a_label_outlives_changes_of_the_catalogue() {
     assert_eq!(d.scan(before.text(Field::QrText), HOUR).unwrap(), []);
     d.clean();
 }
+
+/// A tub's code says neither weight nor price: the minute of its use-by (AI 7003) tells a replaced label of the same day.
+#[test]
+fn a_replaced_label_of_a_tub_is_told_by_its_minute() {
+    let d = day();
+    let tub = d.label(&d.cut(&d.fish("case"), None, "scrape", "case", 0, 0), d.start).unwrap();
+    let old = d.drawn(&tub, None).says.text(Field::QrText).to_owned();
+    d.measured("case", &[(0, 1_900), (60, 3_500), (120, 3_500)], 2 * HOUR);
+    let code = tub.code.to_string();
+    let (press, now) = (d.desk.press(), d.at(2 * HOUR));
+    let again = d
+        .desk
+        .act(move |tx, shop| label::issue(tx, shop, &press, &actor(), now, &code, Some("the case was warm")))
+        .unwrap();
+    assert!(again.use_by < tub.use_by, "a warm hour took some of it");
+    let new = d.drawn(&tub, None).says.text(Field::QrText).to_owned();
+    assert_eq!((old.len(), new.contains("&7003=")), (new.len(), true), "{new}");
+    assert_eq!(d.scan(&old, 2 * HOUR).unwrap(), [Code::LabelSuperseded]);
+    assert_eq!(d.scan(&new, 2 * HOUR).unwrap(), []);
+    d.clean();
+}

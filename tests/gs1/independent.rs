@@ -109,6 +109,7 @@ fn said(number: u64, roll: &mut impl FnMut(u64) -> u64) -> Said {
         tray_code: &tray,
         weight_and_price,
         use_by,
+        use_by_time: None,
     };
     let mut expected = vec![
         json!(["01", article.number().unwrap(), null, null]),

@@ -123,6 +123,7 @@ impl Shelf {
             tray_code: &code,
             weight_and_price: (tray.kind == Kind::Block).then_some((tray.net, price)),
             use_by: tray.use_by.map(|end| shop.zone.day_of(end)),
+            use_by_time: tray.use_by.filter(|_| tray.kind == Kind::Tub).map(|end| shop.zone.time_of(end)),
         };
         let linear = (tray.kind == Kind::Block)
             .then(|| shop.codes.linear_number(item_number, price, tray.net).unwrap())

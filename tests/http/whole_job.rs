@@ -136,7 +136,7 @@ fn link(shop: &Shop, item_number: u32, lot_code: &str, tray: &str, block: Option
     let article = with_check_digit(&format!("029{item_number:010}"));
     let attributes = match block {
         Some((grams, cents)) => format!("3103={grams:06}&17={day}&3922={cents}"),
-        None => format!("17={day}"),
+        None => format!("17={day}&7003={}", (use_by + chrono::Duration::hours(9)).format("%y%m%d%H%M")),
     };
     format!("{WEB_ADDRESS}/01/{article}/10/{lot_code}/21/{tray}?{attributes}")
 }

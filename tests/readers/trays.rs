@@ -131,6 +131,7 @@ pub fn tray(number: u64, template: Template) -> Tray {
         weight_and_price: drawn.whole.then_some((drawn.net, total)),
         money_decimals: drawn.currency.decimals(),
         use_by: drawn.use_by,
+        use_by_time: None,
     };
     let address = link.address().unwrap();
     let linear = if drawn.whole && dice.below(3) == 0 {

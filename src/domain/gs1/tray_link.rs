@@ -10,7 +10,7 @@ use super::own::Article;
 use super::rules;
 use crate::units::mass::Grams;
 use crate::units::money::Cents;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveTime, Timelike};
 
 /// A tray's code before it is said.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -26,6 +26,8 @@ pub struct TrayLink<'a> {
     pub money_decimals: u32,
     /// AI 17.
     pub use_by: Option<NaiveDate>,
+    /// The minute on that day (AI 7003): for labels that nothing else tells from an older one of the same day.
+    pub use_by_time: Option<NaiveTime>,
 }
 
 impl TrayLink<'_> {
@@ -55,11 +57,19 @@ impl TrayLink<'_> {
             let width = usize::try_from(places).unwrap_or(0) + 1;
             message.push(&format!("392{places}"), &format!("{:0width$}", price.get()))?;
         }
+        if let Some((day, time)) = self.use_by.zip(self.use_by_time) {
+            message.push("7003", &to_the_minute(day, time))?;
+        }
         message.push("10", self.lot_code)?;
         message.push("21", self.tray_code)?;
         rules::printable(&message)?;
         Ok(message)
     }
+}
+
+/// Ten digits: year, month, day, hour, minute.
+pub fn to_the_minute(day: NaiveDate, time: NaiveTime) -> String {
+    format!("{}{:02}{:02}", dates::six_digits(day), time.hour(), time.minute())
 }
 
 /// Kilograms with three decimals, or two where six digits do not reach (from 1,000 kg).

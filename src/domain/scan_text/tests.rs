@@ -47,6 +47,7 @@ fn claims() -> Claims {
         net_weight: Grams::new(268).ok(),
         price: Cents::new(1_997).ok(),
         use_by: Some("261127".into()),
+        use_by_time: None,
     }
 }
 

@@ -116,6 +116,7 @@ impl Ground<'_> {
             return Err(StoreError::impossible("lots on tray", self.tray.code).into());
         };
         let for_sale = self.issued.template.is_for_sale();
+        let use_by = self.issued.use_by.filter(|_| for_sale).map(|end| self.shop.zone.local(end));
         let price = self.issued.price.for_weight(self.issued.net);
         let tray_code = self.tray.code.to_string();
         let link = TrayLink {
@@ -125,7 +126,8 @@ impl Ground<'_> {
             tray_code: &tray_code,
             weight_and_price: self.is_sold_whole().then_some((self.issued.net, price)),
             money_decimals: self.shop.currency.decimals(),
-            use_by: self.issued.use_by.filter(|_| for_sale).map(|end| self.shop.zone.day_of(end)),
+            use_by: use_by.map(|end| end.date()),
+            use_by_time: use_by.filter(|_| self.tray.kind == Kind::Tub).map(|end| end.time()),
         };
         match link.address() {
             Ok(address) => Ok(address),
