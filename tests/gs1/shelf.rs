@@ -164,7 +164,7 @@ impl Shelf {
         let zone = self.desk.shop().zone;
         issued
             .iter()
-            .map(|label| Printed::of(tray.kind, label.use_by.map(|end| zone.day_of(end)), label.net, label.price))
+            .map(|label| Printed::of(tray.kind, label.use_by.map(|end| zone.local(end)), label.net, label.price))
             .collect()
     }
 }
