@@ -3,9 +3,6 @@
 use super::lot::{AREAS, GEARS, Production};
 use super::shop::Jurisdiction;
 
-/// Words for the method of production that are accepted in the United States (7 CFR 60.300(a)).
-pub const US_METHODS: [&str; 4] = ["wild caught", "wild", "farm-raised", "farmed"];
-
 /// How the fish was produced, in the words of the law: Reg. (EU) 1379/2013 art. 35(1)(b) or 7 CFR 60.300(a). The area tells fresh water,
 /// FAO inland areas 01 to 08.
 pub fn production_method(jurisdiction: Jurisdiction, production: Production, area: &str) -> &'static str {
@@ -16,13 +13,6 @@ pub fn production_method(jurisdiction: Jurisdiction, production: Production, are
         (Jurisdiction::Us, Production::Wild) => "wild caught",
         (Jurisdiction::Us, Production::Farmed) => "farm-raised",
     }
-}
-
-/// Whether a text for the method says what is accepted in the United States: one of the words, or both for a blend.
-pub fn is_accepted_us_method(text: &str) -> bool {
-    let words = text.trim().to_ascii_lowercase();
-    let known = |word: &str| US_METHODS.contains(&word.trim());
-    known(&words) || words.split_once(" and ").is_some_and(|(one, other)| known(one) && known(other))
 }
 
 fn is_inland(area: &str) -> bool {

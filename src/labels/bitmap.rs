@@ -135,15 +135,6 @@ impl Bitmap {
         }
     }
 
-    /// Draws the four sides of a rectangle inwards, each `thickness` dots.
-    pub fn frame(&mut self, rect: Rect, thickness: i32, ink: Ink) {
-        let Rect { x, y, width, height } = rect;
-        self.fill(Rect { x, y, width, height: thickness }, ink);
-        self.fill(Rect { x, y: rect.bottom() - thickness, width, height: thickness }, ink);
-        self.fill(Rect { x, y, width: thickness, height }, ink);
-        self.fill(Rect { x: rect.right() - thickness, y, width: thickness, height }, ink);
-    }
-
     /// Lays the black dots of another picture over this one, its top left corner at `x`, `y`. Its white is
     /// transparent.
     pub fn blit(&mut self, other: &Self, x: i32, y: i32, ink: Ink) {

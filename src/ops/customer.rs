@@ -127,7 +127,7 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
     let Some(label) = issued_labels::newest(reading, tray.id)?.filter(|label| label.template.is_for_sale()) else {
         return no_such_label();
     };
-    let lots = lots_of(reading, tray.id)?;
+    let lots = lots::of_tray(reading, tray.id)?;
     if !address.lot.as_ref().is_none_or(|named| lots.iter().any(|lot| lot.code.eq_ignore_ascii_case(named))) {
         return no_such_label();
     }
@@ -158,14 +158,6 @@ pub fn card(reading: &mut Reading<'_>, shop: &Shop, now: Instant, address: &Addr
     })
 }
 
-/// The lots that lie or lay on a tray, the oldest first.
-fn lots_of(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<Lot>, Failure> {
-    let ids: Vec<i64> = trays::holdings_of(reading, tray_id)?.holdings().iter().map(|h| h.lot_id).collect();
-    let mut lots = lots::by_ids(reading, &ids)?;
-    lots.sort_by_key(|lot| (lot.received_at, lot.id));
-    Ok(lots)
-}
-
 /// The date that binds: the printed one, or the computed end where late readings left less than was printed.
 fn use_by(told: &TrayLife) -> Option<Instant> {
     let facts = &told.facts;
@@ -191,7 +183,7 @@ pub fn first_frozen_of(
     tray: &Tray,
 ) -> Result<FirstFrozen, Failure> {
     let told = tray_life(reading, shop, now, &tray.code.to_string())?;
-    let lots = lots_of(reading, tray.id)?;
+    let lots = lots::of_tray(reading, tray.id)?;
     first_frozen(reading, shop, &told, &lots)
 }
 

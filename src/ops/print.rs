@@ -5,7 +5,7 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::label;
 use super::press::Press;
-use super::printing::{outdated, picture_for_print};
+use super::printing::{label_of, outdated};
 use super::resolve::tray_by_scan;
 use crate::domain::printing::{Event, MOST_COPIES, Print, Printer, State};
 use crate::domain::refusal::Code;
@@ -63,7 +63,7 @@ pub fn issue_and_queue(
         }
     };
     let print = queue(tx, actor, now, (tray.id, act_id), reason.as_deref(), printer, copies)?;
-    picture_for_print(tx, press, &print, printer)?;
+    label_of(tx, press, &print, printer)?;
     Ok(Shown { print, tray })
 }
 
@@ -74,9 +74,8 @@ fn never_queued(reading: &mut Reading<'_>, tray: &Tray, now: Instant) -> Result<
     Ok((holds && !prints::was_queued(reading, issued.act_id)?).then_some(issued.act_id))
 }
 
-/// Puts an issued label, named by its tray and the act that issued it, into the queue of a printer: for whoever issues one, in the same
-/// transaction.
-pub fn queue(
+/// Puts an issued label, named by its tray and the act that issued it, into the queue of a printer.
+fn queue(
     tx: &mut Tx<'_>,
     actor: &Actor,
     now: Instant,

@@ -2,14 +2,13 @@
 //! one it stands for is taken, so that a stop at any moment leaves a queue that says the truth, or that nobody knows it.
 
 use super::failure::{Failure, refuse};
-use super::label::{self, Wanted};
+use super::label::{Drawn, Wanted, drawn};
 use super::press::Press;
+use crate::domain::label_fields::Field;
 use crate::domain::printing::{Event, Print, Printer, State};
 use crate::domain::refusal::Code;
 use crate::domain::tray::Tray;
-use crate::labels::bitmap::Bitmap;
 use crate::labels::pwg::{self, Sheet};
-use crate::store::catalogue::cut;
 use crate::store::{Reading, Tx, issued_labels, prints, trays};
 use crate::units::instant::Instant;
 
@@ -89,20 +88,20 @@ pub(super) fn outdated(
     })
 }
 
-/// The picture of a print: its label as it was issued, on the stock of its printer. Its size is the stock's, in whole dots.
-pub fn picture_for_print(
+/// The label of a print as it was issued, on the stock of its printer.
+pub(super) fn label_of(
     reading: &mut Reading<'_>,
     press: &Press,
     print: &Print,
     printer: &Printer,
-) -> Result<Bitmap, Failure> {
+) -> Result<Drawn, Failure> {
     let code = trays::by_id(reading, print.tray_id)?.code.to_string();
     let wanted = Wanted { stock: Some(printer.stock.clone()), dpi: Some(printer.dpi) };
-    let drawn = label::drawn(reading, press, &code, &wanted)?;
+    let drawn = drawn(reading, press, &code, &wanted)?;
     if drawn.issued.act_id != print.act_id {
         return refuse(Code::LabelRefused, "tray_code", "the tray has another label than the one to print");
     }
-    Ok(drawn.layout.paint(press.fonts()))
+    Ok(drawn)
 }
 
 /// What goes to a printer.
@@ -121,12 +120,11 @@ pub fn document(
     printer: &Printer,
     media_name: &str,
 ) -> Result<Document, Failure> {
-    let picture = picture_for_print(reading, press, print, printer)?;
+    let Drawn { tray, says, layout, .. } = label_of(reading, press, print, printer)?;
     let Printer { dpi, width_um, height_um, .. } = *printer;
     let sheet = Sheet { dpi, width_um, height_um, media_name };
-    let tray = trays::by_id(reading, print.tray_id)?;
-    let name = cut::find(reading, &tray.cut)?.map_or_else(|| tray.cut.clone(), |cut| cut.name);
-    Ok(Document { title: title(print, &tray, &name), raster: pwg::encode(&picture, &sheet) })
+    let raster = pwg::encode(&layout.paint(press.fonts()), &sheet);
+    Ok(Document { title: title(print, &tray, says.text(Field::CutName)), raster })
 }
 
 /// The mark comes first: printers cut long names.

@@ -5,7 +5,7 @@ use super::failure::{Failure, refuse};
 use super::judge::{cut_by_code, facts};
 use crate::domain::claims::{self, Claims, Printed};
 use crate::domain::gs1::own::Carried;
-use crate::domain::refusal::{Code, Refusal};
+use crate::domain::refusal::{Code, Finding, Refusal};
 use crate::domain::scan_text::{self, Scanned};
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Kind, Tray};
@@ -36,7 +36,10 @@ pub fn tray_by_scan(
     text: &str,
 ) -> Result<Tray, Failure> {
     let (tray, claims) = named(reading, shop, now, Asked { field, text, absent: Code::UnknownReference })?;
-    identity(reading, shop, &tray, &claims)?.map_err(|refusal| moved_to(field, refusal))?;
+    if claims != Claims::default() {
+        let labels = issued_labels::of_tray(reading, tray.id)?;
+        identity(reading, shop, &tray, &claims, &labels)?.map_err(|refusal| moved_to(field, refusal))?;
+    }
     Ok(tray)
 }
 
@@ -49,13 +52,13 @@ pub fn judged(
 ) -> Result<(Facts, Verdict), Failure> {
     let (tray, claims) = named(reading, shop, now, asked)?;
     let mut doubts = Vec::new();
-    if let Err(refusal) = identity(reading, shop, &tray, &claims)? {
-        let stop = |finding: crate::domain::refusal::Finding| Stop { code: refusal.code, reason: finding.reason };
-        doubts.extend(refusal.findings.into_iter().map(stop));
-    }
     if claims != Claims::default() {
-        let labels: Vec<Printed> =
-            issued_labels::of_tray(reading, tray.id)?.iter().map(|label| printed(shop, tray.kind, label)).collect();
+        let labels = issued_labels::of_tray(reading, tray.id)?;
+        if let Err(refusal) = identity(reading, shop, &tray, &claims, &labels)? {
+            let stop = |finding: Finding| Stop { code: refusal.code, reason: finding.reason };
+            doubts.extend(refusal.findings.into_iter().map(stop));
+        }
+        let labels: Vec<Printed> = labels.iter().map(|label| printed(shop, tray.kind, label)).collect();
         doubts.extend(claims::doubts(&claims, &tray, &labels, shop.zone.day_of(now)));
     }
     let facts = facts(reading, shop, tray, now)?;
@@ -125,14 +128,13 @@ fn identity(
     shop: &Shop,
     tray: &Tray,
     claims: &Claims,
+    labels: &[IssuedLabel],
 ) -> Result<Result<(), Refusal>, Failure> {
     if claims.article.is_none() && claims.lot.is_none() {
         return Ok(Ok(()));
     }
     let cut = cut_by_code(reading, "tray_code", &tray.cut)?;
-    let ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|holding| holding.lot_id).collect();
-    let lots: Vec<String> = lots::by_ids(reading, &ids)?.into_iter().map(|lot| lot.code).collect();
-    let labels = issued_labels::of_tray(reading, tray.id)?;
-    let issued: Vec<String> = labels.into_iter().map(|label| label.article).collect();
+    let lots: Vec<String> = lots::of_tray(reading, tray.id)?.into_iter().map(|lot| lot.code).collect();
+    let issued: Vec<String> = labels.iter().map(|label| label.article.clone()).collect();
     Ok(claims::check_identity(claims, &shop.codes, tray, (cut.item_number, &issued), &lots))
 }

@@ -4,6 +4,7 @@ use super::error::StoreError;
 use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{holdings, lots};
+use super::trays::holdings_of;
 use super::write::Tx;
 use crate::domain::inspection::{Burn, Inspection, Sample};
 use crate::domain::lot::{CatchFacts, Lot, Production};
@@ -145,6 +146,14 @@ pub fn by_ids(reading: &mut Reading<'_>, ids: &[i64]) -> Result<Vec<Lot>, StoreE
         found.push(row.try_into()?);
     }
     Ok(found)
+}
+
+/// The lots that lie or lay on a tray, the oldest first.
+pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<Lot>, StoreError> {
+    let ids: Vec<i64> = holdings_of(reading, tray_id)?.holdings().iter().map(|holding| holding.lot_id).collect();
+    let mut lots = by_ids(reading, &ids)?;
+    lots.sort_by_key(|lot| (lot.received_at, lot.id));
+    Ok(lots)
 }
 
 /// Whether every lot that lies or lay on a tray has its record of parasite freezing.

@@ -1,9 +1,7 @@
 //! What a label must say, row by row of the laws, each with its source.
 
 use sakudana::domain::label_fields::{Circumstances, Field, FieldRule, Pack, Presence, Sold, Template, Thawed, rules};
-use sakudana::domain::label_words::{
-    US_METHODS, allergen, catch_area, gear, gear_category, is_accepted_us_method, production_method,
-};
+use sakudana::domain::label_words::{allergen, catch_area, gear, gear_category, production_method};
 use sakudana::domain::lot::Production;
 use sakudana::domain::shop::Jurisdiction;
 use sakudana::units::currency::{DecimalMark, WeightUnit};
@@ -168,6 +166,16 @@ fn the_method_of_production_is_in_the_words_of_the_law() {
     for production in [Production::Wild, Production::Farmed] {
         assert!(US_METHODS.contains(&production_method(Jurisdiction::Us, production, "71")));
     }
+}
+
+/// Words for the method of production that are accepted in the United States (7 CFR 60.300(a)).
+const US_METHODS: [&str; 4] = ["wild caught", "wild", "farm-raised", "farmed"];
+
+/// Whether a text for the method says what is accepted in the United States: one of the words, or both for a blend.
+fn is_accepted_us_method(text: &str) -> bool {
+    let words = text.trim().to_ascii_lowercase();
+    let known = |word: &str| US_METHODS.contains(&word.trim());
+    known(&words) || words.split_once(" and ").is_some_and(|(one, other)| known(one) && known(other))
 }
 
 /// 7 CFR 60.300(a): the words accepted, both for blends, and examples of words that are not (source).

@@ -72,7 +72,7 @@ pub fn issue(
     };
     let (says, on) = saying::gather(tx, shop, press, &tray, &label)?;
     press.fit(&says)?;
-    label.says = record::write(shop.jurisdiction, on, &says);
+    label.says = record::write(shop.jurisdiction, on, &says)?;
     tray.label_wanted = None;
     let act = NewAct {
         kind: "label",

@@ -32,7 +32,7 @@ pub fn blank(law: Jurisdiction, template: Template, on: Circumstances, use_by_ca
 }
 
 /// The text that is kept of a label.
-pub fn write(law: Jurisdiction, on: Circumstances, label: &TrayLabel) -> String {
+pub fn write(law: Jurisdiction, on: Circumstances, label: &TrayLabel) -> Result<String, Failure> {
     let said = Field::ALL.iter().map(|field| (field.as_str().to_owned(), label.text(*field).to_owned()));
     let record = Record {
         law: law.as_str().to_owned(),
@@ -43,7 +43,7 @@ pub fn write(law: Jurisdiction, on: Circumstances, label: &TrayLabel) -> String 
         use_by_caption: label.captions.use_by.clone(),
         fields: said.filter(|(_, text)| !text.is_empty()).collect(),
     };
-    serde_json::to_string(&record).unwrap_or_default()
+    serde_json::to_string(&record).map_err(|error| StoreError::impossible("record of a label", error).into())
 }
 
 /// The label that was issued.

@@ -18,7 +18,8 @@ use crate::ops::press::Press;
 use crate::store::catalogue::species_of;
 use crate::store::error::StoreError;
 use crate::store::issued_labels::IssuedLabel;
-use crate::store::{Reading, lots, trays};
+use crate::store::{Reading, lots};
+use crate::units::money::PricePerKg;
 
 /// All a label rests on.
 struct Ground<'a> {
@@ -44,9 +45,7 @@ pub fn gather(
     let cut = cut_by_code(reading, "tray_code", &tray.cut)?;
     let species =
         species_of::find(reading, &tray.species)?.ok_or_else(|| StoreError::impossible("species", &tray.species))?;
-    let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
-    let mut lots = lots::by_ids(reading, &lot_ids)?;
-    lots.sort_by_key(|lot| (lot.received_at, lot.id));
+    let lots = lots::of_tray(reading, tray.id)?;
     let thawed = thawed(reading, tray, &species)?;
     let frozen = frozen(reading, shop, tray, issued)?;
     let ground = Ground { shop, tray, issued, cut, species, lots, thawed, frozen };
@@ -152,7 +151,7 @@ impl Ground<'_> {
         let gear = |lot: &Lot| lot.catch.gear.as_deref().map(label_words::gear).unwrap_or_default().to_owned();
         let country = match law {
             Jurisdiction::Us => {
-                format!("Product of {}", distinct(&self.lots, |lot| lot.catch.country.clone()).replace("; ", " and "))
+                format!("Product of {}", distinct(&self.lots, " and ", |lot| lot.catch.country.clone()))
             }
             Jurisdiction::Eu => String::new(),
         };
@@ -163,9 +162,9 @@ impl Ground<'_> {
             .with(Field::CutName, &self.cut.name)
             .with(Field::CommercialName, &self.species.market_name)
             .with(Field::ScientificName, &self.species.scientific_name)
-            .with(Field::ProductionMethod, distinct(&self.lots, method).replace("; ", " and "))
-            .with(Field::CatchArea, distinct(&self.lots, |lot| label_words::catch_area(&lot.catch.area)))
-            .with(Field::Gear, distinct(&self.lots, gear))
+            .with(Field::ProductionMethod, distinct(&self.lots, " and ", method))
+            .with(Field::CatchArea, distinct(&self.lots, "; ", |lot| label_words::catch_area(&lot.catch.area)))
+            .with(Field::Gear, distinct(&self.lots, "; ", gear))
             .with(Field::OriginCountry, country)
             .with(Field::LotCode, codes.join(" "))
             .with(Field::TrayCode, self.tray.code.grouped())
@@ -208,7 +207,7 @@ impl Ground<'_> {
     fn money(&self, label: TrayLabel) -> TrayLabel {
         let (shop, issued) = (self.shop, self.issued);
         let per_weight = |price| shop.weight_unit.write_price(price, &shop.currency);
-        let whole = |price: crate::units::money::PricePerKg| shop.money(price.for_weight(issued.net));
+        let whole = |price: PricePerKg| shop.money(price.for_weight(issued.net));
         let by_weight = self.tray.kind == Kind::Tub;
         let label = label
             .with(Field::UnitPrice, per_weight(issued.price))
@@ -242,12 +241,12 @@ impl Ground<'_> {
 }
 
 /// What the lots say, each thing once.
-fn distinct(lots: &[Lot], words: impl Fn(&Lot) -> String) -> String {
+fn distinct(lots: &[Lot], joint: &str, words: impl Fn(&Lot) -> String) -> String {
     let mut said: Vec<String> = Vec::new();
     for one in lots.iter().map(words).filter(|one| !one.is_empty()) {
         if !said.contains(&one) {
             said.push(one);
         }
     }
-    said.join("; ")
+    said.join(joint)
 }
