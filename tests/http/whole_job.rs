@@ -207,6 +207,12 @@ fn tubs_by_weight(shop: &Shop, tubs: &[String]) {
     let sold = once(&shop.till, "/v1/sales", &line(150));
     assert_eq!(sold["lines"][0]["price_cents"], 450);
     assert_eq!(shop.tray(&tubs[0])["net_weight_g"], 1_450);
+    // Its code says neither weight nor price, but the minute of its use-by.
+    shop.label(&tubs[..1]);
+    let lot_code = text(&shop.tray(&tubs[0])["lot_codes"][0]);
+    let code = link(shop, 102, &lot_code, &tubs[0], None);
+    reads(shop, &tubs[0], &code);
+    assert_eq!(shop.scan(&code)["verdict"], "sell");
 }
 
 fn stopped_and_released(shop: &Shop, tray: &str) {
