@@ -285,7 +285,7 @@ const DAMAGE: &[(&str, &str)] = &[
     ),
     (
         "mass: the weight of a tray",
-        "UPDATE trays SET net_g = net_g + 2 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
+        "UPDATE trays SET net_g = net_g + 2 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL AND kind = 'bulk')",
     ),
     (
         "mass: every ledger entry on a tray",

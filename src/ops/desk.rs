@@ -1,9 +1,11 @@
 //! Where acts are done: the shop's settings and its database together, and who acts.
 
 use super::access::Attempts;
+use super::bell::Bell;
 use super::failure::Failure;
 use super::press::Press;
 use super::printers::Printers;
+use super::shelf::{self, Published};
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
@@ -16,6 +18,7 @@ pub struct Desk {
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
+    bell: Bell,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -30,8 +33,8 @@ impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
-        let (attempts, printers) = (Attempts::default(), Printers::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers })
+        let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell })
     }
 
     /// The same desk with the shop's own press.
@@ -85,7 +88,16 @@ impl Desk {
         T: Send + 'static,
     {
         let shop = self.shop_shared();
-        self.store.write(move |tx| act(tx, &shop))
+        let (outcome, published) = self.store.write(move |tx| told(tx, &shop, &act))?;
+        if published == Published::Something {
+            self.bell.ring();
+        }
+        Ok(outcome)
+    }
+
+    /// Rings when there is something new behind the end of the change sequence.
+    pub const fn bell(&self) -> &Bell {
+        &self.bell
     }
 
     /// Does one act for a caller that has the desk to itself.
@@ -93,11 +105,22 @@ impl Desk {
     where
         F: Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure>,
     {
-        self.store.write_alone(|tx| act(tx, &self.shop))
+        let (outcome, _) = self.store.write_alone(|tx| told(tx, &self.shop, &act))?;
+        Ok(outcome)
     }
 
     /// A consistent copy of the database beside its users; see `store`.
     pub fn copy_to(&self, file: &std::path::Path) -> Result<(), Failure> {
         Ok(self.store.copy_to(file)?)
     }
+}
+
+/// An act, and all it did told in its own transaction.
+fn told<T>(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    act: &impl Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure>,
+) -> Result<(T, Published), Failure> {
+    let outcome = act(tx, shop)?;
+    Ok((outcome, shelf::publish(tx, shop)?))
 }

@@ -1,7 +1,7 @@
 //! Verify: every invariant that data can show, by name, with how much was checked. Read-only; runs on a live database.
 
 use super::failure::Failure;
-use super::repair;
+use super::{repair, shelf};
 use crate::store::Reading;
 use crate::store::verify::{Question, ask};
 
@@ -170,6 +170,9 @@ pub fn verify(reading: &mut Reading<'_>) -> Result<Vec<Finding>, Failure> {
     }
     let (checked, wrong) = repair::wrong_anchors(reading)?;
     let name = "never later: what each tray in stock lived through is what its places and ancestors give, told from the beginning";
+    findings.push(Finding { name, checked, wrong });
+    let (checked, wrong) = shelf::wrong_offers(reading)?;
+    let name = "no skipped change: on the shelf stands every tray for sale as it is, and nothing else";
     findings.push(Finding { name, checked, wrong });
     Ok(findings)
 }
