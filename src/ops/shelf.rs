@@ -76,13 +76,7 @@ fn publish_tray(tx: &mut Tx<'_>, shop: &Shop, act: &ToldAct, id: i64, touched: T
     let code = tray.code.to_string();
     let shelved = shelved(tx, shop, tray, act.recorded_at)?;
     let offer = shelved.as_ref().map(|shelved| shelved.offer.as_str());
-    let change = NewChange {
-        act_id: Some(act.id),
-        kind: act.kind,
-        at: act.recorded_at,
-        tray_code: Some(&code),
-        offer,
-    };
+    let change = NewChange { act_id: Some(act.id), kind: act.kind, at: act.recorded_at, tray_code: Some(&code), offer };
     changes::append(tx, &change)?;
     match &shelved {
         Some(shelved) => shelf::put(tx, shelved)?,
@@ -196,29 +190,4 @@ fn not_later(is: Option<i64>, should: Option<i64>) -> bool {
         (None, Some(_)) => false,
         (Some(is), Some(should)) => is <= should,
     }
-}
-
-/// Trays whose offer is not of them as they are, and trays missing from the shelf or standing on it by mistake: none, on a sound database.
-/// How an offer was judged is not asked, since that changes with time.
-pub fn wrong_offers(reading: &mut Reading<'_>) -> Result<(i64, Vec<String>), Failure> {
-    let (mut above, mut checked, mut wrong) = (0, 0, Vec::new());
-    let filter = Filter { in_stock_only: true, ..Filter::default() };
-    loop {
-        let trays = trays::page(reading, &filter, above, BATCH)?;
-        let Some(last) = trays.last().map(|tray| tray.id) else { break };
-        let shelf = shelf::between(reading, above + 1, last)?;
-        for tray in trays.iter().filter(|tray| is_for_sale(tray)) {
-            checked += 1;
-            let is = shelf.binary_search_by_key(&tray.id, |shelved| shelved.tray_id).ok().and_then(|n| shelf.get(n));
-            if !is.is_some_and(|is| offer::is_of(&is.offer, tray)) {
-                wrong.push(tray.code.to_string());
-            }
-        }
-        let for_sale: Vec<i64> = trays.iter().filter(|tray| is_for_sale(tray)).map(|tray| tray.id).collect();
-        let strays = shelf.iter().filter(|shelved| for_sale.binary_search(&shelved.tray_id).is_err());
-        wrong.extend(strays.map(|shelved| shelved.tray_code.clone()));
-        above = last;
-    }
-    wrong.extend(shelf::page(reading, above, BATCH)?.into_iter().map(|shelved| shelved.tray_code));
-    Ok((checked, wrong))
 }

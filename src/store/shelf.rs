@@ -69,7 +69,9 @@ pub fn look_again(tx: &mut Tx<'_>, trays: &[i64]) -> Result<(), StoreError> {
 pub fn look_again_at(tx: &mut Tx<'_>, where_: Where<'_>) -> Result<(), StoreError> {
     let due = shelf::due_at.eq(0_i64);
     match where_ {
-        Where::Cut(cut) => diesel::update(shelf::table.filter(shelf::cut_code.eq(cut))).set(due).execute(tx.changing())?,
+        Where::Cut(cut) => {
+            diesel::update(shelf::table.filter(shelf::cut_code.eq(cut))).set(due).execute(tx.changing())?
+        }
         Where::Place(place) => {
             diesel::update(shelf::table.filter(shelf::place_code.eq(place))).set(due).execute(tx.changing())?
         }
@@ -106,11 +108,6 @@ pub fn next_due(reading: &mut Reading<'_>) -> Result<Option<Instant>, StoreError
         .get_result(reading.conn)
         .optional()?;
     next.flatten().map(instant).transpose()
-}
-
-/// The shelf by tray number, from above one: what stands on it from `above` on.
-pub fn page(reading: &mut Reading<'_>, above: i64, limit: i64) -> Result<Vec<Shelved>, StoreError> {
-    Ok(shelf::table.filter(shelf::tray_id.gt(above)).order(shelf::tray_id).limit(limit).load(reading.conn)?)
 }
 
 /// What stands on the shelf of some trays.
