@@ -16,4 +16,5 @@ pub mod problem;
 pub mod route;
 pub mod server;
 pub mod session;
+pub mod stopping;
 pub mod stream;
