@@ -3,4 +3,5 @@
 
 mod paper;
 pub mod printing;
+pub mod recovery;
 pub mod watch;
