@@ -14,6 +14,7 @@ pub mod failure;
 pub mod freeze_parasites;
 pub mod hold;
 pub mod judge;
+pub mod keys;
 pub mod label;
 pub mod look;
 pub mod mark_down;

@@ -18,6 +18,7 @@ pub mod evidence;
 pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
+pub mod keys;
 pub mod lineage;
 pub mod lives;
 pub mod lots;
