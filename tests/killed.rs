@@ -31,7 +31,8 @@ mod till;
 
 use cluster::Cluster;
 use counter::Counter;
-use round::{Round, Tally};
+use round::{Day, Round, Tally};
+use std::ops::Range;
 use support::postgres::fresh_database;
 
 fn number(variable: &str, otherwise: u64) -> u64 {
@@ -54,17 +55,27 @@ fn report(what: &str, tally: Tally) {
     assert!(open > rounds, "a kill that meets no request shows nothing");
 }
 
-/// Kills the server of a shop again and again.
-fn kill_our_server(database: &str, numbers: std::ops::Range<usize>, tally: &mut Tally) {
+/// Kills that one stock lives through: a fish takes as long to cut as a round to play.
+const KILLS_OF_A_STOCK: usize = 5;
+
+/// Plays rounds in one shop; `death` strikes, and brings back what it struck.
+fn play(database: &str, numbers: Range<usize>, tally: &mut Tally, death: impl Fn(&mut Counter)) {
     let mut counter = Counter::open(database);
-    for number in numbers {
-        let round = Round { seed: seed(), number };
-        let (stock, mark) = counter.refill();
-        let mut logs = round.work(&mut counter, &stock, |counter| counter.server.kill());
-        counter.start_again();
-        let books = round.hold(&counter, &stock, &mark, &mut logs, tally);
-        counter.close(books);
+    for first in numbers.clone().step_by(KILLS_OF_A_STOCK) {
+        let mut day = Day::begin(&mut counter);
+        let mut books = None;
+        for number in first..numbers.end.min(first + KILLS_OF_A_STOCK) {
+            let round = Round { seed: seed(), number };
+            let logs = round.work(&mut counter, &day.stock, &death);
+            books = Some(round.hold(&counter, &mut day, logs, tally));
+        }
+        counter.close(books.expect("a round at least"));
     }
+}
+
+fn kill_our_server(counter: &mut Counter) {
+    counter.server.kill();
+    counter.start_again();
 }
 
 #[test]
@@ -74,7 +85,7 @@ fn our_server_on_sqlite() {
     for first in (0..kills).step_by(KILLS_OF_A_SHOP) {
         let folder = tempfile::tempdir().unwrap();
         let database = folder.path().join("shop.db").display().to_string();
-        kill_our_server(&database, first..kills.min(first + KILLS_OF_A_SHOP), &mut tally);
+        play(&database, first..kills.min(first + KILLS_OF_A_SHOP), &mut tally, kill_our_server);
     }
     report("our server on SQLite", tally);
 }
@@ -82,24 +93,17 @@ fn our_server_on_sqlite() {
 #[test]
 fn our_server_on_postgres() {
     let (database, mut tally) = (fresh_database(), Tally::default());
-    kill_our_server(database.url(), 0..20, &mut tally);
+    play(database.url(), 0..20, &mut tally, kill_our_server);
     report("our server on PostgreSQL", tally);
 }
 
 /// Our server stays; the database server under it dies with all its processes and is started again.
 #[test]
 fn the_database_server() {
-    let cluster = Cluster::start();
-    let (mut counter, mut tally) = (Counter::open(&cluster.url()), Tally::default());
-    for number in 0..10 {
-        let round = Round { seed: seed(), number };
-        let (stock, mark) = counter.refill();
-        let mut logs = round.work(&mut counter, &stock, |_| {
-            cluster.kill();
-            cluster.start_again();
-        });
-        let books = round.hold(&counter, &stock, &mark, &mut logs, &mut tally);
-        counter.close(books);
-    }
+    let (cluster, mut tally) = (Cluster::start(), Tally::default());
+    play(&cluster.url(), 0..10, &mut tally, |_| {
+        cluster.kill();
+        cluster.start_again();
+    });
     report("the PostgreSQL server", tally);
 }

@@ -45,7 +45,9 @@ fn acts(logs: &[Log], books: &Books, faults: &mut Vec<String>) {
         balance.entry(act.clone()).or_default().1 += 1;
     }
     let wrong = balance.iter().filter(|(_, (acknowledged, there))| acknowledged != there);
-    faults.extend(wrong.map(|(act, (acknowledged, there))| format!("{act:?}: {acknowledged} acknowledged, {there} there")));
+    faults.extend(
+        wrong.map(|(act, (acknowledged, there))| format!("{act:?}: {acknowledged} acknowledged, {there} there")),
+    );
 }
 
 /// Each acknowledged sale stands in the books once, with the till that made it and taken back or not as it was acknowledged; each sale of the
@@ -121,7 +123,6 @@ pub fn faults_of_an_answer(stock: &Stock, entry: &Entry) -> Option<String> {
     let sold = entry.done()?;
     let told: Vec<(Option<&str>, Option<i64>)> =
         sold["lines"].as_array()?.iter().map(|l| (l["tray_code"].as_str(), l["grams"].as_i64())).collect();
-    let asked: Vec<_> =
-        lines.iter().map(|l| (Some(stock.code(l.slot)), Some(l.grams.unwrap_or(BLOCK_G)))).collect();
+    let asked: Vec<_> = lines.iter().map(|l| (Some(stock.code(l.slot)), Some(l.grams.unwrap_or(BLOCK_G)))).collect();
     (told != asked).then(|| format!("{}: asked {asked:?}, answered {told:?}", entry.key))
 }

@@ -1,4 +1,4 @@
-//! The shop that is killed: its server process, one key for each till, fish for each round, and everything its books say. Decides nothing.
+//! The shop that is killed: its server process, one key for each till, fish when it is wanted, and everything its books say. Decides nothing.
 
 use std::collections::BTreeMap;
 use std::process::{Command, Output};
@@ -9,7 +9,7 @@ use crate::program::{BLOCK_G, BLOCKS, PLACES, Slot, TILLS, TUB_G, TUBS};
 use crate::support::http::{Answer, Client};
 use crate::support::server::Server;
 
-/// The trays of a round.
+/// The trays of a few rounds.
 #[derive(Debug, Clone, Default)]
 pub struct Stock {
     pub blocks: Vec<String>,
@@ -51,7 +51,7 @@ pub struct Books {
     pub cursor: String,
 }
 
-/// Where a round begins in the books. The feed goes on where it was last read, so that an act that shows late is not passed over.
+/// Where a stock begins in the books. The feed goes on where it was last read, so that an act that shows late is not passed over.
 #[derive(Debug, Clone)]
 pub struct Mark {
     cursor: String,
@@ -139,12 +139,11 @@ impl Counter {
         self.manager().post(path).idempotency_key(&key).json(body).send().expect(201)
     }
 
-    /// Clears the counter of what the last round left and cuts a fish for the next.
+    /// Clears the counter of what is left and cuts a fish for the next rounds.
     pub fn refill(&mut self) -> (Stock, Mark) {
-        let left: Vec<Value> =
-            self.in_stock().keys().map(|code| json!({"tray_code": code, "counted_g": 0})).collect();
+        let left: Vec<Value> = self.in_stock().keys().map(|code| json!({"tray_code": code, "counted_g": 0})).collect();
         if !left.is_empty() {
-            self.act("/v1/counts", &json!({"lines": left, "reason": "end of the round"}));
+            self.act("/v1/counts", &json!({"lines": left, "reason": "end of the day"}));
         }
         let whole = BLOCK_G * i64::try_from(BLOCKS).unwrap() + TUB_G * i64::try_from(TUBS).unwrap();
         let arrival = json!({
@@ -177,7 +176,7 @@ impl Counter {
         Books { acts, cursor, sales: self.sales_since(mark), trays: self.in_stock() }
     }
 
-    /// What was read is done with: the next round begins behind it.
+    /// What was read is done with: the next stock begins behind it.
     pub fn close(&mut self, books: Books) {
         self.cursor = books.cursor;
     }

@@ -1,13 +1,13 @@
 //! What each till is going to do: dice alone decide, before anything is asked, so that a seed says it all. Trays are named by their place in
-//! the stock of the round, since their codes are the server's own chance.
+//! the stock, since their codes are the server's own chance.
 
 use crate::dice::Dice;
 
 /// Tills that work at once.
 pub const TILLS: usize = 16;
 
-/// Blocks and tubs of a round.
-pub const BLOCKS: usize = 160;
+/// Blocks and tubs of a stock, which lasts a few rounds.
+pub const BLOCKS: usize = 240;
 pub const TUBS: usize = 24;
 pub const BLOCK_G: i64 = 200;
 pub const TUB_G: i64 = 4_000;

@@ -21,6 +21,20 @@ pub struct Tally {
     pub had_been_done: usize,
 }
 
+/// A stock with where it begins in the books, and what all tills asked of it so far.
+pub struct Day {
+    pub stock: Stock,
+    pub mark: Mark,
+    pub logs: Vec<Log>,
+}
+
+impl Day {
+    pub fn begin(counter: &mut Counter) -> Day {
+        let (stock, mark) = counter.refill();
+        Day { stock, mark, logs: Vec::new() }
+    }
+}
+
 /// A round of one shop: which one, with the dice that decide it.
 #[derive(Debug, Clone, Copy)]
 pub struct Round {
@@ -50,9 +64,9 @@ impl Round {
         })
     }
 
-    /// After the death: what was acknowledged is there, what is open can be asked again, the books hold together.
-    pub fn hold(self, counter: &Counter, stock: &Stock, mark: &Mark, logs: &mut [Log], tally: &mut Tally) -> Books {
-        let database = counter.database.clone();
+    /// After the death: what was acknowledged is there, what is open can be asked again, and the books say what all logs of this stock say.
+    pub fn hold(self, counter: &Counter, day: &mut Day, mut logs: Vec<Log>, tally: &mut Tally) -> Books {
+        let (database, stock) = (counter.database.clone(), &day.stock);
         let verify = thread::scope(|scope| {
             let verify = scope.spawn(move || verify(&database));
             let tills: Vec<_> = logs
@@ -72,6 +86,13 @@ impl Round {
             verify.join().expect("verify runs")
         });
         self.expect_none(&(if verify.status.success() { vec![] } else { vec![format!("verify: {verify:?}")] }));
+        self.count(&logs, tally);
+        day.logs.extend(logs);
+        self.compare(counter, day)
+    }
+
+    fn count(self, logs: &[Log], tally: &mut Tally) {
+        tally.rounds += 1;
         for entry in logs.iter().flat_map(|log| &log.entries) {
             match entry.outcome {
                 Outcome::Done(_) => tally.done += 1,
@@ -79,16 +100,14 @@ impl Round {
                 Outcome::Open(_) => self.expect_none(&[format!("{} is still open", entry.key)]),
             }
         }
-        tally.rounds += 1;
-        self.compare(counter, stock, mark, logs)
     }
 
     /// An act may show in the feed a moment after it was answered (PostgreSQL: while any older transaction of the server is open).
-    fn compare(self, counter: &Counter, stock: &Stock, mark: &Mark, logs: &[Log]) -> Books {
+    fn compare(self, counter: &Counter, day: &Day) -> Books {
         let end = Instant::now() + Duration::from_secs(20);
         loop {
-            let books = counter.books(mark);
-            let found = faults(stock, logs, &books);
+            let books = counter.books(&day.mark);
+            let found = faults(&day.stock, &day.logs, &books);
             if found.is_empty() {
                 return books;
             }

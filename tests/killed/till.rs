@@ -150,7 +150,8 @@ pub fn faults_of_replays(client: &Client, entries: &[Entry], last: usize) -> Vec
     let wrong = |entry: &&Entry| {
         let (again, replayed) = entry.ask(client);
         let same = again == entry.outcome && replayed;
-        (!same).then(|| format!("{}: asked again, replayed {replayed}: {again:?}, before {:?}", entry.key, entry.outcome))
+        (!same)
+            .then(|| format!("{}: asked again, replayed {replayed}: {again:?}, before {:?}", entry.key, entry.outcome))
     };
     done[done.len().saturating_sub(last)..].iter().filter_map(wrong).collect()
 }
