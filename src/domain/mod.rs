@@ -31,3 +31,4 @@ pub mod text;
 pub mod tray;
 pub mod tray_code;
 pub mod verdict;
+pub mod webhook;
