@@ -216,6 +216,12 @@ impl Files {
         self.names.iter().any(|(name, file)| name.ends_with(end) && !self.files[*file].pending.is_empty())
     }
 
+    /// The size of the file whose name ends so; none there is nothing.
+    pub fn size_of(&self, end: &str) -> usize {
+        let file = self.names.iter().find(|(name, _)| name.ends_with(end));
+        file.map_or(0, |(_, file)| self.files[*file].live.len())
+    }
+
     /// Writes all files into a folder of the real system, for whoever looks for the cause.
     pub fn save(&self, folder: &std::path::Path) {
         for (name, file) in &self.names {
