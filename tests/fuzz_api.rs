@@ -51,8 +51,13 @@ fn filled(kind: Kind) -> (Shop, Schemathesis) {
     act(&shop.counter, &format!("/v1/trays/{}/freezes", trays[2]), &json!({"place_code": "freezer"})).expect(201);
     shop.print_in_doubt(&trays[3], Some("the first got wet"));
     let tool = Schemathesis::new(&[
-        ("trays", &["tray_code", "source_tray_code", "code"], trays),
-        ("lots", &["lot_code"], vec![lot]),
+        ("trays", &["tray_code", "source_tray_code"], trays.clone()),
+        ("lots", &["lot_code"], vec![lot.clone()]),
+        (
+            "codes",
+            &["code"],
+            ["lean-saku", "cold-room", "YFT", "harbour-hall", &trays[4], &lot].map(str::to_owned).to_vec(),
+        ),
         ("cuts", &["cut_code", "cut"], ["lean-saku", "scrape", "loin"].map(str::to_owned).to_vec()),
         ("places", &["place_code", "place"], ["cold-room", "front-case", "freezer"].map(str::to_owned).to_vec()),
         ("species", &["species_code", "species"], ["YFT", "SAL"].map(str::to_owned).to_vec()),
@@ -121,7 +126,7 @@ const BROKEN: [(&str, &str, Fault, &str); 8] = [
     ("/v1/sales", "list_sales", Fault::OtherStatus, "ST103"),
     ("/v1/holds", "list_holds", Fault::OtherSchema, "ST108"),
     ("/v1/places", "list_places", Fault::OtherType, "ST105"),
-    ("/v1/cuts/", "get_cuts", Fault::NoVersion, "ST106"),
+    ("/v1/cuts/", "get_cuts", Fault::NoVersion, "ST107"),
     ("/v1/keys", "list_keys", Fault::NoAllow, "ST204"),
     ("/v1/scans", "scan", Fault::TakesAll, "ST201"),
     ("/v1/profile", "get_profile", Fault::HangsUp, "Network Error"),
