@@ -2,6 +2,7 @@
 
 use super::call::Service;
 use super::pages::customer::{CustomerPage, Door};
+use super::pane::Pane;
 use super::problem::{Problem, Speech};
 use super::{api, assets, clock, openapi, pages, stopping};
 use crate::ops::desk::Desk;
@@ -47,6 +48,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
             App::new()
                 .app_data(web::Data::clone(&stopping))
                 .app_data(web::Data::clone(&service))
+                .app_data(Pane::of(&service.desk))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(headers))
                 .wrap(from_fn(log))
