@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 /// One shop, open for business.
 pub struct Desk {
-    store: Store,
+    pub(super) store: Store,
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,

@@ -12,6 +12,7 @@ pub mod customer;
 pub mod desk;
 pub mod edit_catalogue;
 pub mod failure;
+pub mod fitness;
 pub mod freeze_parasites;
 pub mod hold;
 pub mod judge;

@@ -15,6 +15,7 @@ pub mod counters;
 mod dialect;
 pub mod error;
 pub mod evidence;
+pub mod fitness;
 pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
@@ -29,6 +30,7 @@ mod prepared;
 pub mod prints;
 mod read;
 pub mod readings;
+mod recovery;
 pub mod sales;
 mod schema;
 pub mod shelf;
@@ -40,8 +42,10 @@ pub mod verify;
 mod write;
 
 use crate::domain::profile::Rates;
+use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
+use fitness::Fitness;
 pub use read::{Reading, Window};
 use std::sync::Arc;
 pub use write::Tx;
@@ -107,6 +111,16 @@ impl Store {
         E: From<StoreError> + Fault,
     {
         self.writer.write_alone(act)
+    }
+
+    /// Whether acts are taken, and if not, since when and why.
+    pub fn fitness(&self, now: Instant) -> Fitness {
+        self.writer.fitness(now)
+    }
+
+    /// Tries to come back when the store is read-only and it is time to: for a thread that looks after it. Otherwise it does nothing.
+    pub fn try_to_recover(&self) {
+        self.writer.try_to_recover();
     }
 
     /// `sqlite` or `postgresql`.
