@@ -68,12 +68,20 @@ fn refusal(status: &str, code: &str, title: &str, detail: &str) -> RefOr<utoipa:
     let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).example(Some(example)).build();
     let response = ResponseBuilder::new().description(title).content("application/problem+json", content);
     match status {
-        "401" => response.header("WWW-Authenticate", carried("How to show who you are.")),
-        "429" | "503" => response.header("Retry-After", carried("Seconds to wait.")),
+        "401" => response.header("WWW-Authenticate", always("How to show who you are.")),
+        "429" | "503" => response.header("Retry-After", always("Seconds to wait.")),
         _ => response,
     }
     .build()
     .into()
+}
+
+/// A header that is always there.
+fn always(description: &str) -> Header {
+    let mut header = carried(description);
+    // The OpenAPI crate knows no such field of headers; the specification does.
+    header.extensions = Some([("required", true)].into_iter().collect());
+    header
 }
 
 /// A header of an answer.
@@ -94,18 +102,16 @@ fn add_headers(operation: &mut Operation, path: &str, method: &HttpMethod, recor
         if !status.starts_with('2') {
             continue;
         }
-        let mut add = |name: &str, text: &str| response.headers.insert(name.to_owned(), RefOr::T(carried(text)));
+        let mut add = |name: &str, header| response.headers.insert(name.to_owned(), RefOr::T(header));
         if paged {
-            add("Link", "The next page, `rel=\"next\"`; absent on the last.");
+            add("Link", carried("The next page, `rel=\"next\"`; absent on the last."));
         }
         if versioned {
-            add("ETag", "The version, for `If-Match`.");
+            add("ETag", always("The version, for `If-Match`."));
         }
         if recorded {
-            add(
-                "Idempotent-Replayed",
-                "`true` when this is the answer to an earlier request with the same key; absent otherwise.",
-            );
+            let text = "`true` when this is the answer to an earlier request with the same key; absent otherwise.";
+            add("Idempotent-Replayed", carried(text));
         }
     }
 }
@@ -162,7 +168,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
                 "wait a little and try again",
             ),
         );
-    } else if changes {
+    } else if changes || path.contains("/label.") {
         add(
             "409",
             refusal("409", "tray_gone", "The tray is no longer in stock.", "tray C4H7K9P is no longer in stock: waste"),
