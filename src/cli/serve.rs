@@ -4,7 +4,7 @@ use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
 use super::{clock, database, logging, tls};
-use crate::jobs::{printing, watch};
+use crate::jobs::{printing, shelf, watch};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
@@ -71,6 +71,8 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     more_handles();
     let watch = watch::start(Arc::clone(&desk), clock::now);
     let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
+    let shelf = shelf::start(Arc::clone(&desk), clock::now);
+    let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
     let tls = tls::prepare(settings, clock::now)?;

@@ -3,4 +3,5 @@
 
 mod paper;
 pub mod printing;
+pub mod shelf;
 pub mod watch;

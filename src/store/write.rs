@@ -12,6 +12,7 @@ use super::dialect;
 use super::error::{Fault, StoreError};
 use super::evidence::{Curves, Evidence};
 use super::read::Reading;
+use super::touched::Touched;
 use diesel::connection::SimpleConnection;
 use diesel::result::{DatabaseErrorKind, Error};
 use std::collections::VecDeque;
@@ -25,11 +26,21 @@ use std::time::Duration;
 pub struct Tx<'a> {
     reading: Reading<'a>,
     wrote: bool,
+    pub(super) touched: Touched,
 }
 
 impl<'a> Tx<'a> {
     fn new(conn: &'a mut AnyConnection, evidence: &'a Evidence) -> Tx<'a> {
-        Tx { reading: Reading { conn, evidence, unsettled: Some(Curves::default()) }, wrote: false }
+        Tx {
+            reading: Reading { conn, evidence, unsettled: Some(Curves::default()) },
+            wrote: false,
+            touched: Touched::default(),
+        }
+    }
+
+    /// What was touched since this was asked last.
+    pub fn take_touched(&mut self) -> Touched {
+        std::mem::take(&mut self.touched)
     }
 
     /// The connection for a statement that changes something: from here on a failure has something to undo.

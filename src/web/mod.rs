@@ -12,6 +12,7 @@ pub mod listen;
 pub mod negotiation;
 pub mod openapi;
 pub mod pages;
+mod pane;
 pub mod permit;
 pub mod problem;
 pub mod route;

@@ -5,6 +5,7 @@ use super::limits::{LimitOptions, Limits, pace, quota};
 use super::listen::{self, Entrance};
 use super::pages::customer::{CustomerPage, Door};
 use super::pages::trust::Trust;
+use super::pane::Pane;
 use super::problem::{Problem, Speech};
 use super::tls::{self, Tls};
 use super::{api, assets, clock, openapi, pages};
@@ -82,6 +83,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .app_data(web::Data::clone(&trust))
                 .app_data(web::Data::clone(&strict))
                 .app_data(web::Data::clone(&service))
+                .app_data(Pane::of(&service.desk))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(quota::admit))
                 .wrap(from_fn(headers))
