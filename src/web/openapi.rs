@@ -149,6 +149,9 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     say(Speech::Unauthenticated);
     say(Speech::Unavailable);
     if !open {
+        say(Speech::QuotaExceeded);
+    }
+    if !open {
         say(Speech::Forbidden);
     }
     if operation.request_body.is_some() {
