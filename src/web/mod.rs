@@ -15,4 +15,5 @@ pub mod problem;
 pub mod route;
 pub mod server;
 pub mod session;
+pub mod stopping;
 pub mod stream;
