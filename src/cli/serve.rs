@@ -4,7 +4,7 @@ use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
 use super::{clock, database, logging};
-use crate::jobs::{printing, shelf, watch};
+use crate::jobs::{feed, printing, shelf, watch};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use std::net::SocketAddr;
@@ -62,6 +62,8 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
     let shelf = shelf::start(Arc::clone(&desk), clock::now);
     let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
+    let feed = feed::start(&desk);
+    let _feed = feed.map_err(|e| Stop::unusable(format!("cannot follow the changes: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
     let options = ServerOptions {
@@ -69,6 +71,7 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
         workers: settings.workers,
         secure_cookies: settings.secure_cookies,
         customer_page: settings.customer_page.clone(),
+        events: settings.events,
     };
     server::run(desk, &options, |address| {
         say(format_args!("listening on http://{address}"));

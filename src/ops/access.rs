@@ -142,10 +142,28 @@ impl Desk {
             };
             return live.map(known).transpose();
         }
-        if !credential.starts_with("sdt_") {
+        let Some((known, quiet)) = self.signed_in(now, credential)? else { return Ok(None) };
+        if quiet > MICROS_PER_MINUTE {
+            let hash = secret::digest(credential);
+            self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?))?;
+        }
+        Ok(Some(known))
+    }
+
+    /// The same asked by the program for someone who does nothing at the moment: the idle time goes on.
+    pub fn who_idles(&self, now: Instant, credential: &str) -> Result<Option<Known>, Failure> {
+        if secret::key_id_of(credential).is_some() {
+            return self.who(now, credential);
+        }
+        Ok(self.signed_in(now, credential)?.map(|(known, _)| known))
+    }
+
+    /// Who is signed in by a token, and for how long nothing was heard of them.
+    fn signed_in(&self, now: Instant, token: &str) -> Result<Option<(Known, i64)>, Failure> {
+        if !token.starts_with("sdt_") {
             return Ok(None);
         }
-        let hash = secret::digest(credential);
+        let hash = secret::digest(token);
         let found = self.look(|reading, _| Ok(people::find_sign_in(reading, &hash)?))?;
         let Some(sign_in) = found.filter(|s| s.disabled_at.is_none() && now.micros() < s.expires_at) else {
             return Ok(None);
@@ -156,11 +174,8 @@ impl Desk {
         if quiet > idle * MICROS_PER_MINUTE {
             return Ok(None);
         }
-        if quiet > MICROS_PER_MINUTE {
-            self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?))?;
-        }
         let client = format!("person:{}", sign_in.person_name);
-        Ok(Some(Known { actor: Actor { name: sign_in.person_name, role }, client }))
+        Ok(Some((Known { actor: Actor { name: sign_in.person_name, role }, client }, quiet)))
     }
 
     /// Ends a sign-in.

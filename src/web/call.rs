@@ -81,6 +81,11 @@ pub struct Look<P: Permit> {
 }
 
 impl<P: Permit> Look<P> {
+    /// Who asks, as one key or person is told from another.
+    pub fn client(&self) -> &str {
+        &self.client
+    }
+
     /// One call into the shop.
     pub async fn ask<T, F>(&self, question: F) -> Result<T, Problem>
     where

@@ -9,6 +9,7 @@ pub mod call;
 pub mod clock;
 pub mod negotiation;
 pub mod openapi;
+pub mod outflow;
 pub mod pages;
 pub mod permit;
 pub mod problem;

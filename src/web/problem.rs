@@ -46,6 +46,7 @@ speech_codes! {
     TooSlow, "request_timeout", REQUEST_TIMEOUT, "The request took too long to arrive.";
     TooLarge, "payload_too_large", PAYLOAD_TOO_LARGE, "The body is too large.";
     MediaType, "unsupported_media_type", UNSUPPORTED_MEDIA_TYPE, "The body must be application/json.";
+    TooManyStreams, "too_many_streams", TOO_MANY_REQUESTS, "Too many event streams are open.";
     PreconditionRequired, "precondition_required", PRECONDITION_REQUIRED, "This operation needs If-Match or If-None-Match.";
     Unavailable, "unavailable", SERVICE_UNAVAILABLE, "The shop's database cannot take this now; nothing was done.";
     OutcomeUnknown, "outcome_unknown", SERVICE_UNAVAILABLE, "The database went away while it was done: ask again with the same Idempotency-Key.";

@@ -1,5 +1,6 @@
 //! Starts the HTTP server: limits, headers, the request log, health, the document and its page, and everything the rooms below answer.
 
+use super::api::events::{EventOptions, Streams};
 use super::call::Service;
 use super::pages::customer::{CustomerPage, Door};
 use super::problem::{Problem, Speech};
@@ -11,7 +12,10 @@ use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::middleware::{Next, from_fn};
+use actix_web::rt::net::TcpStream;
 use actix_web::{App, Error, HttpResponse, HttpServer, ResponseError, web};
+use socket2::SockRef;
+use std::any::Any;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -25,6 +29,7 @@ pub struct ServerOptions {
     /// Whether the shop is reached by HTTPS: then the sign-in cookie is sent over nothing else.
     pub secure_cookies: bool,
     pub customer_page: CustomerPage,
+    pub events: EventOptions,
 }
 
 /// The OpenAPI document, pretty printed, with a line end.
@@ -36,6 +41,8 @@ pub fn openapi_json() -> String {
 
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAddr)) -> std::io::Result<()> {
+    let stalled = options.events.stalled;
+    let streams = web::Data::new(Streams::new(&desk, options.events));
     let service = web::Data::new(Service::new(desk, options.secure_cookies));
     let customers = web::Data::new(Door::new(options.customer_page.clone()));
     // Written once and shared: a document for each worker would cost megabytes.
@@ -47,6 +54,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
             App::new()
                 .app_data(web::Data::clone(&stopping))
                 .app_data(web::Data::clone(&service))
+                .app_data(web::Data::clone(&streams))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(headers))
                 .wrap(from_fn(log))
@@ -64,6 +72,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
         })
         .workers(options.workers)
         .max_connections(1_024)
+        .on_connect(move |connection, _| give_up_after(connection, stalled))
         .client_request_timeout(Duration::from_secs(5))
         .shutdown_signal(told_to_stop)
         .shutdown_timeout(20)
@@ -77,6 +86,16 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
         }
         running.await.map_err(std::io::Error::other)?
     })
+}
+
+/// A client that takes nothing of what was sent to it for so long is gone, whether its machine is off or it only does not read: the system
+/// ends the connection, which nobody here would notice while it waits for room to write.
+fn give_up_after(connection: &dyn Any, stalled: Duration) {
+    if let Some(connection) = connection.downcast_ref::<TcpStream>()
+        && let Err(error) = SockRef::from(connection).set_tcp_user_timeout(Some(stalled))
+    {
+        tracing::debug!(%error, "this system does not end connections by itself");
+    }
 }
 
 /// The OpenAPI document as text.

@@ -3,6 +3,7 @@
 use super::call::Service;
 use super::problem::{Problem, Speech};
 use crate::ops::access::Known;
+use crate::ops::desk::Desk;
 use crate::ops::failure::Failure;
 use actix_web::HttpRequest;
 use actix_web::cookie::{Cookie, SameSite};
@@ -72,7 +73,12 @@ pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Pr
     if by_cookie && changes && !same_origin(request.headers(), request.connection_info().host()) {
         return Err(Problem::of(Speech::CrossSite));
     }
-    let found = service.ask(move |desk, now| -> Result<_, Failure> { desk.who(now, &credential) }).await?;
+    // A page that shows itself anew: nobody touched it, and the idle time goes on.
+    let idle = request.headers().contains_key("Sakudana-Refresh");
+    let who = move |desk: &Desk, now| -> Result<_, Failure> {
+        if idle { desk.who_idles(now, &credential) } else { desk.who(now, &credential) }
+    };
+    let found = service.ask(who).await?;
     found.ok_or_else(|| Problem::of(Speech::Unauthenticated))
 }
 
