@@ -4,7 +4,7 @@ use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
 use super::{clock, database, logging, tls};
-use crate::jobs::{printing, recovery, shelf, watch};
+use crate::jobs::{feed, printing, recovery, shelf, watch};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
@@ -75,6 +75,8 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
     let recovery = recovery::start(Arc::clone(&desk));
     let _recovery = recovery.map_err(|e| Stop::unusable(format!("cannot look after the database: {e}")))?;
+    let feed = feed::start(&desk);
+    let _feed = feed.map_err(|e| Stop::unusable(format!("cannot follow the changes: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
     let tls = tls::prepare(settings, clock::now)?;
@@ -90,6 +92,7 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
         customer_page: settings.customer_page.clone(),
         limits: settings.limits.clone(),
         tls,
+        events: settings.events,
     };
     server::run(desk, &options, |addresses| {
         if let Some(plain) = addresses.plain {

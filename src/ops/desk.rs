@@ -3,6 +3,7 @@
 use super::access::Attempts;
 use super::bell::Bell;
 use super::failure::Failure;
+use super::feed::Feed;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
@@ -10,6 +11,7 @@ use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{self, Reading, Store, StoreOptions, Tx, evidence};
 use std::sync::Arc;
+use std::time::Duration;
 
 /// One shop, open for business.
 pub struct Desk {
@@ -19,6 +21,7 @@ pub struct Desk {
     pub(super) attempts: Attempts,
     printers: Printers,
     bell: Bell,
+    feed: Feed,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -33,8 +36,9 @@ impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
-        let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell })
+        let (attempts, printers) = (Attempts::default(), Printers::default());
+        let (bell, feed) = (Bell::default(), Feed::default());
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell, feed })
     }
 
     /// The same desk with the shop's own press.
@@ -87,6 +91,15 @@ impl Desk {
         Ok(window.map(|window| Window { window, shop: self.shop_shared() }))
     }
 
+    /// Looks at one consistent state for as long as somebody takes to be told of it. Few can at once; the others wait a little, or are
+    /// told to come again.
+    pub fn look_at_length<T>(
+        &self,
+        look: impl FnOnce(&mut Reading<'_>, &Shop) -> Result<T, Failure>,
+    ) -> Result<T, Failure> {
+        self.store.read_at_length(|reading| look(reading, &self.shop))
+    }
+
     /// Does one act: all of it, durably, or nothing.
     pub fn act<T, F>(&self, act: F) -> Result<T, Failure>
     where
@@ -104,6 +117,16 @@ impl Desk {
     /// Rings when there is something new behind the end of the change sequence.
     pub const fn bell(&self) -> &Bell {
         &self.bell
+    }
+
+    /// What happened last, for those who follow.
+    pub const fn feed(&self) -> &Feed {
+        &self.feed
+    }
+
+    /// How soon acts of other processes on the same database are looked for.
+    pub const fn others_are_seen_within(&self) -> Duration {
+        self.store.others_are_seen_within()
     }
 
     /// Does one act for a caller that has the desk to itself.

@@ -49,6 +49,7 @@ use error::{Fault, StoreError};
 use fitness::Fitness;
 pub use read::{Reading, Window};
 use std::sync::Arc;
+use std::time::Duration;
 pub use write::Tx;
 
 /// How to open the shop's database.
@@ -60,10 +61,15 @@ pub struct StoreOptions {
     pub readers: u32,
 }
 
+/// Looks that last, at once.
+const LONG_READERS: u32 = 4;
+
 /// The opened database of one shop.
 pub struct Store {
     target: Target,
     readers: read::Readers,
+    /// For looks that last: apart from the others, so that a few slow ones cannot keep all the connections.
+    long_readers: read::Readers,
     writer: write::Writer,
 }
 
@@ -76,9 +82,10 @@ impl Store {
         migrate::run(&mut first)?;
         dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
-        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
+        let readers = read::Readers::open(&target, options.readers, 1, Arc::clone(&evidence))?;
+        let long_readers = read::Readers::open(&target, LONG_READERS, 0, Arc::clone(&evidence))?;
         let writer = write::Writer::open(&target, first, evidence)?;
-        Ok(Store { target, readers, writer })
+        Ok(Store { target, readers, long_readers, writer })
     }
 
     /// Runs `look` on one consistent snapshot. Never waits for the writer.
@@ -91,6 +98,23 @@ impl Store {
         match self.target {
             Target::Sqlite(_) => self.readers.window(&self.target).map(Some),
             Target::Postgres(_) => Ok(None),
+        }
+    }
+
+    /// The same where `look` lasts, because someone is told of everything meanwhile.
+    pub fn read_at_length<T, E: From<StoreError>>(
+        &self,
+        look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        self.long_readers.read(look)
+    }
+
+    /// How soon the writings of other processes are looked for, by someone who wants to hear of them. On a server that is their usual way;
+    /// an embedded database has one process, and now and then a command beside it.
+    pub const fn others_are_seen_within(&self) -> Duration {
+        match self.target {
+            Target::Sqlite(_) => Duration::from_secs(1),
+            Target::Postgres(_) => Duration::from_millis(100),
         }
     }
 

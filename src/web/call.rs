@@ -139,7 +139,7 @@ impl<P: Permit> FromRequest for Look<P> {
         Box::pin(async move {
             let service = Service::of(&request)?;
             let Known { actor, client } = permitted::<P>(&request, &service).await?;
-            let pane = request.app_data::<Pane>().cloned().unwrap_or_default();
+            let pane = Pane::of_request(&request);
             Ok(Look { service, actor, client, pane, permission: PhantomData })
         })
     }

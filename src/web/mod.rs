@@ -11,6 +11,7 @@ pub mod limits;
 pub mod listen;
 pub mod negotiation;
 pub mod openapi;
+pub mod outflow;
 pub mod pages;
 mod pane;
 pub mod permit;

@@ -221,7 +221,9 @@ pub fn document() -> Document {
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
         api::review::Doc::openapi(),
+        api::live_stock::Doc::openapi(),
         api::changes::Doc::openapi(),
+        api::events::Doc::openapi(),
     ] {
         document.merge(part);
     }

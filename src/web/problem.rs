@@ -47,6 +47,7 @@ speech_codes! {
     TooSlow, "request_timeout", REQUEST_TIMEOUT, "The request took too long to arrive.";
     TooLarge, "payload_too_large", PAYLOAD_TOO_LARGE, "The body is too large.";
     MediaType, "unsupported_media_type", UNSUPPORTED_MEDIA_TYPE, "The body must be application/json.";
+    TooManyStreams, "too_many_streams", TOO_MANY_REQUESTS, "Too many event streams are open.";
     PreconditionRequired, "precondition_required", PRECONDITION_REQUIRED, "This operation needs If-Match or If-None-Match.";
     QuotaExceeded, "quota_exceeded", TOO_MANY_REQUESTS, "Too many requests; wait and ask again.";
     Busy, "busy", SERVICE_UNAVAILABLE, "The server has more to do than it can; nothing was done.";

@@ -1,5 +1,6 @@
 //! Starts the HTTP server: limits, headers, the request log, health, the document and its page, and everything the rooms below answer.
 
+use super::api::events::{EventOptions, Streams};
 use super::call::Service;
 use super::limits::{LimitOptions, Limits, pace, quota};
 use super::listen::{self, Entrance};
@@ -32,6 +33,7 @@ pub struct ServerOptions {
     pub limits: LimitOptions,
     /// None for plain HTTP.
     pub tls: Option<Tls>,
+    pub events: EventOptions,
 }
 
 /// Where connections are taken.
@@ -51,6 +53,8 @@ pub fn openapi_json() -> String {
 
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresses)) -> std::io::Result<()> {
+    let stalled = options.events.stalled;
+    let streams = web::Data::new(Streams::new(&desk, options.events));
     let limits = Arc::new(Limits::new(&options.limits));
     let connections = Arc::clone(&limits.connections);
     let service = web::Data::new(Service::new(desk, options.secure_cookies, limits));
@@ -87,6 +91,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .app_data(web::Data::clone(&strict))
                 .app_data(web::Data::clone(&service))
                 .app_data(Pane::of(&service.desk))
+                .app_data(web::Data::clone(&streams))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(quota::admit))
                 .wrap(from_fn(headers))
@@ -105,7 +110,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .route("/v1/openapi.json", route::get().to(served_document))
                 .default_service(web::to(|| async { Err::<HttpResponse, Problem>(Problem::of(Speech::NoSuchAddress)) }))
         };
-        let entrance = Entrance { connections, tls: options.tls.as_ref().map(|tls| Arc::clone(&tls.config)) };
+        let entrance = Entrance { connections, tls: options.tls.as_ref().map(|tls| Arc::clone(&tls.config)), stalled };
         let mut server =
             actix_server::Server::build().workers(options.workers).shutdown_signal(told_to_stop).shutdown_timeout(20);
         if let Some(plain) = plain {

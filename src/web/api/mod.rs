@@ -6,9 +6,11 @@ pub mod breakdowns;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
+pub mod events;
 pub mod holds;
 pub mod keys;
 pub mod labels;
+pub mod live_stock;
 pub mod lives;
 pub mod lots;
 pub mod names;
@@ -69,7 +71,9 @@ pub fn routes(config: &mut web::ServiceConfig) {
         scan::routes,
         picks::routes,
         review::routes,
+        live_stock::routes,
         changes::routes,
+        events::routes,
     ] {
         config.configure(routes);
     }

@@ -81,7 +81,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
         Ok((alarms, stock)) => {
             let shop = visitor.service.desk.shop();
             let content = markup! { (on_top(shop, &alarms, visitor.actor.role)) (board(shop, &stock, now)) };
-            html(page(shop, Some(&visitor.actor), "Board", "/", None, content))
+            html(page(shop, Some(&visitor.actor), "Board", "/", Some("/assets/board.js"), content))
         }
         Err(problem) => problem.error_response(),
     }
