@@ -12,6 +12,7 @@ pub mod settings;
 pub mod speak;
 pub mod stop;
 pub mod verify;
+mod webhooks;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;

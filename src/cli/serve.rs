@@ -3,8 +3,8 @@
 use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
-use super::{clock, database, logging};
-use crate::jobs::{printing, shelf, watch};
+use super::{clock, database, logging, webhooks as own_webhooks};
+use crate::jobs::{printing, shelf, watch, webhooks};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use std::net::SocketAddr;
@@ -64,6 +64,8 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
+    let serving = webhooks::start(&desk, own_webhooks::options(&settings.webhooks)?);
+    let _serving = serving.map_err(|e| Stop::unusable(format!("cannot serve the webhooks: {e}")))?;
     let options = ServerOptions {
         listen: settings.listen.clone(),
         workers: settings.workers,

@@ -113,6 +113,7 @@ codes! {
     WrongCheckDigit, "wrong_check_digit", Invalid, "The code's check digit does not fit: it was misread or mistyped.";
     OtherShop, "other_shop", Invalid, "The code belongs to another shop.";
     UnknownReference, "unknown_reference", Invalid, "A thing the request refers to does not exist.";
+    AddressRefused, "address_refused", Invalid, "The address is none that this shop sends to.";
     ReasonRequired, "reason_required", Invalid, "This act needs a reason.";
     TimeInFuture, "time_in_future", Invalid, "The time lies in the future.";
     TimeTooEarly, "time_too_early", Invalid, "The time lies before the thing it happened to existed.";
@@ -152,6 +153,8 @@ codes! {
     AlreadyReversed, "already_reversed", Conflict, "The sale was reversed already.";
     WindowPassed, "window_passed", Conflict, "The time for undoing this has passed.";
     LastManager, "last_manager", Conflict, "The shop needs at least one manager who can sign in.";
+    WebhookLimit, "webhook_limit", Conflict, "The shop has as many webhooks as it can serve.";
+    WebhookKeyUnusable, "webhook_key_unusable", Conflict, "The key that seals the secrets of webhooks cannot be used.";
     PrintOver, "print_over", Conflict, "The print is over, or is being called back already.";
     NotInDoubt, "not_in_doubt", Conflict, "What became of the print is known.";
     LabelRefused, "label_refused", Conflict, "The label cannot be printed as the rules require.";

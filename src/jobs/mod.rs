@@ -5,3 +5,4 @@ mod paper;
 pub mod printing;
 pub mod shelf;
 pub mod watch;
+pub mod webhooks;

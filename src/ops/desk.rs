@@ -6,6 +6,7 @@ use super::failure::Failure;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
+use super::webhooks::Webhooks;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
@@ -18,6 +19,7 @@ pub struct Desk {
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
+    webhooks: Webhooks,
     bell: Bell,
 }
 
@@ -34,7 +36,8 @@ impl Desk {
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
         let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell })
+        let webhooks = Webhooks::default();
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, webhooks, bell })
     }
 
     /// The same desk with the shop's own press.
@@ -55,6 +58,16 @@ impl Desk {
 
     pub const fn printers(&self) -> &Printers {
         &self.printers
+    }
+
+    /// The same desk with rules for webhooks and the key of their secrets.
+    #[must_use]
+    pub fn with_webhooks(self, webhooks: Webhooks) -> Desk {
+        Desk { webhooks, ..self }
+    }
+
+    pub const fn webhooks(&self) -> &Webhooks {
+        &self.webhooks
     }
 
     pub fn shop(&self) -> &Shop {

@@ -141,3 +141,9 @@ pub fn is_known(reading: &mut Reading<'_>, position: Position) -> Result<bool, S
     let there = changes::table.filter(changes::id.eq(position.id)).filter(changes::xact.eq(position.xact));
     Ok(there.count().get_result::<i64>(reading.conn)? == 1)
 }
+
+/// The change that stands exactly there.
+pub fn at(reading: &mut Reading<'_>, position: Position) -> Result<Option<Change>, StoreError> {
+    let which = format!("c.id = {} AND c.xact = {}", position.id, position.xact);
+    Ok(load(reading, &which, 1)?.pop())
+}

@@ -10,6 +10,7 @@ mod rules;
 mod shop;
 #[cfg(test)]
 mod tests;
+pub mod webhooks;
 
 use super::stop::Stop;
 use crate::domain::shop::Shop;
@@ -21,6 +22,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 use toml::Table;
 use tracing_subscriber::EnvFilter;
+use webhooks::WebhookSettings;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LogFormat {
@@ -51,6 +53,7 @@ pub struct Settings {
     pub readers: u32,
     pub log: LogSettings,
     pub printers: Vec<Served>,
+    pub webhooks: WebhookSettings,
 }
 
 /// What the command line says.
@@ -85,9 +88,10 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     let printers = printers::read(&mut file, &mut problems);
+    let webhooks = webhooks::read(&mut file, &mut problems);
     for key in file.keys() {
         problems.push(format!(
-            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [database], [log] and [[printers]]"
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [database], [log], [webhooks] and [[printers]]"
         ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
@@ -117,6 +121,7 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
                 readers,
                 log,
                 printers,
+                webhooks,
             })
         }
         _ => Err(problems),
