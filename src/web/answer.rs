@@ -60,7 +60,7 @@ pub fn page_until<T: Serialize>(request: &HttpRequest, body: &T, name: &str, nex
 }
 
 /// A cursor is opaque to clients: a number in hexadecimal with its check.
-fn write_cursor(number: i64) -> String {
+pub fn write_cursor(number: i64) -> String {
     sealed(&format!("{number:x}"))
 }
 

@@ -27,6 +27,7 @@ pub mod stock;
 pub mod stories;
 pub mod suppliers;
 pub mod tray_acts;
+pub mod webhooks;
 
 use super::problem::Problem;
 use actix_web::{Resource, web};
@@ -68,6 +69,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         picks::routes,
         review::routes,
         changes::routes,
+        webhooks::routes,
     ] {
         config.configure(routes);
     }

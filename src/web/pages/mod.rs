@@ -15,6 +15,7 @@ mod scan;
 mod sign_in;
 mod tray;
 mod visitor;
+mod webhooks;
 
 use actix_web::web;
 
@@ -26,6 +27,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(tray::routes);
     config.configure(preview::routes);
     config.configure(prints::routes);
+    config.configure(webhooks::routes);
     config.configure(place::routes);
     config.configure(alarm::routes);
     config.configure(rules::routes);
