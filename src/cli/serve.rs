@@ -3,8 +3,8 @@
 use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
-use super::{clock, database, logging, tls};
-use crate::jobs::{feed, printing, recovery, shelf, watch};
+use super::{clock, database, logging, tls, webhooks as own_webhooks};
+use crate::jobs::{feed, printing, recovery, shelf, watch, webhooks};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
@@ -79,6 +79,8 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     let _feed = feed.map_err(|e| Stop::unusable(format!("cannot follow the changes: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
+    let serving = webhooks::start(&desk, own_webhooks::options(&settings.webhooks)?);
+    let _serving = serving.map_err(|e| Stop::unusable(format!("cannot serve the webhooks: {e}")))?;
     let tls = tls::prepare(settings, clock::now)?;
     if let Some(authority) = tls.as_ref().and_then(|tls| tls.authority.as_ref()) {
         say(format_args!("the shop's own authority, SHA-256: {}", authority.fingerprint));

@@ -7,3 +7,4 @@ pub mod printing;
 pub mod recovery;
 pub mod shelf;
 pub mod watch;
+pub mod webhooks;

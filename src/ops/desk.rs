@@ -7,6 +7,7 @@ use super::feed::Feed;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
+use super::webhooks::Webhooks;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{self, Reading, Store, StoreOptions, Tx, evidence};
@@ -20,6 +21,7 @@ pub struct Desk {
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
+    webhooks: Webhooks,
     bell: Bell,
     feed: Feed,
 }
@@ -36,9 +38,9 @@ impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
-        let (attempts, printers) = (Attempts::default(), Printers::default());
+        let (attempts, printers, webhooks) = (Attempts::default(), Printers::default(), Webhooks::default());
         let (bell, feed) = (Bell::default(), Feed::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell, feed })
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, webhooks, bell, feed })
     }
 
     /// The same desk with the shop's own press.
@@ -59,6 +61,16 @@ impl Desk {
 
     pub const fn printers(&self) -> &Printers {
         &self.printers
+    }
+
+    /// The same desk with rules for webhooks and the key of their secrets.
+    #[must_use]
+    pub fn with_webhooks(self, webhooks: Webhooks) -> Desk {
+        Desk { webhooks, ..self }
+    }
+
+    pub const fn webhooks(&self) -> &Webhooks {
+        &self.webhooks
     }
 
     pub fn shop(&self) -> &Shop {

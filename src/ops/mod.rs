@@ -45,3 +45,4 @@ pub mod top_up;
 pub mod tray_ledger;
 pub mod verify;
 pub mod watch;
+pub mod webhooks;

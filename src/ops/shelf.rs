@@ -22,7 +22,17 @@ use crate::units::instant::Instant;
 pub const TIME_PASSED: &str = "time_passed";
 
 /// Acts that are nobody's business but the manager's: they are in the record of acts, and are not told.
-const UNTOLD: [&str; 4] = ["create_person", "disable_person", "create_key", "revoke_key"];
+const UNTOLD: [&str; 9] = [
+    "create_person",
+    "disable_person",
+    "create_key",
+    "revoke_key",
+    "create_webhook",
+    "change_webhook",
+    "delete_webhook",
+    "rotate_webhook",
+    "replay_webhook",
+];
 
 /// Most trays looked at in one transaction.
 const BATCH: i64 = 500;

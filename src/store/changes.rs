@@ -125,3 +125,9 @@ pub fn is_known(reading: &mut Reading<'_>, position: Position) -> Result<bool, S
     let found = there.select(changes::id);
     Ok(on_either!(reading.conn, own => found.get_result::<i64>(own)).optional()?.is_some())
 }
+
+/// The change that stands exactly there.
+pub fn at(reading: &mut Reading<'_>, position: Position) -> Result<Option<Change>, StoreError> {
+    let which = format!("c.id = {} AND c.xact = {}", position.id, position.xact);
+    Ok(load(reading, &which, 1)?.pop())
+}

@@ -40,6 +40,7 @@ pub mod stays;
 pub mod touched;
 pub mod trays;
 pub mod verify;
+pub mod webhooks;
 mod write;
 
 use crate::domain::profile::Rates;

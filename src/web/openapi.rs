@@ -29,7 +29,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
         (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
-        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."),
+        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."), (name = "webhooks", description = "What was done, told to whoever asked for it."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
 )]
@@ -39,7 +39,7 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 7] = [
+const UNRECORDED: [&str; 11] = [
     "/v1/scans",
     "/v1/label-sheets",
     "/v1/sign-in",
@@ -47,6 +47,10 @@ const UNRECORDED: [&str; 7] = [
     "/v1/keys",
     "/v1/keys/{key_id}/rotation",
     "/v1/places/{code}/readings",
+    "/v1/webhooks",
+    "/v1/webhooks/{id}/test",
+    "/v1/webhooks/{id}/rotation",
+    "/v1/webhooks/{id}/replay",
 ];
 
 /// What is read with a version.
@@ -224,6 +228,7 @@ pub fn document() -> Document {
         api::live_stock::Doc::openapi(),
         api::changes::Doc::openapi(),
         api::events::Doc::openapi(),
+        api::webhooks::Doc::openapi(),
     ] {
         document.merge(part);
     }

@@ -37,5 +37,6 @@ permits!(
     PostReadings,
     Review,
     EditCatalogue,
-    ManageAccess
+    ManageAccess,
+    ManageWebhooks
 );

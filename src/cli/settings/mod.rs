@@ -13,6 +13,7 @@ mod shop;
 #[cfg(test)]
 mod tests;
 pub mod tls;
+pub mod webhooks;
 
 use super::stop::Stop;
 use crate::domain::shop::Shop;
@@ -27,6 +28,7 @@ use std::path::PathBuf;
 use tls::TlsSettings;
 use toml::Table;
 use tracing_subscriber::EnvFilter;
+use webhooks::WebhookSettings;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LogFormat {
@@ -61,6 +63,7 @@ pub struct Settings {
     pub readers: u32,
     pub log: LogSettings,
     pub printers: Vec<Served>,
+    pub webhooks: WebhookSettings,
 }
 
 /// What the command line says.
@@ -99,9 +102,10 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     let printers = printers::read(&mut file, &mut problems);
+    let webhooks = webhooks::read(&mut file, &mut problems);
     for key in file.keys() {
         problems.push(format!(
-            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [limits], [tls], [events], [database], [log] and [[printers]]"
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [limits], [tls], [events], [database], [log], [webhooks] and [[printers]]"
         ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
@@ -134,6 +138,7 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
                 readers,
                 log,
                 printers,
+                webhooks,
             })
         }
         _ => Err(problems),

@@ -30,6 +30,7 @@ pub mod stock;
 pub mod stories;
 pub mod suppliers;
 pub mod tray_acts;
+pub mod webhooks;
 
 use super::problem::Problem;
 use actix_web::{Resource, web};
@@ -74,6 +75,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         live_stock::routes,
         changes::routes,
         events::routes,
+        webhooks::routes,
     ] {
         config.configure(routes);
     }
