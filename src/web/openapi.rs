@@ -25,7 +25,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     security(("bearer" = [])),
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
-        (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
+        (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales, replays, reversals, returns, exceptions."),
         (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
@@ -36,8 +36,15 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 6] =
-    ["/v1/scans", "/v1/label-sheets", "/v1/sign-in", "/v1/people", "/v1/keys", "/v1/places/{code}/readings"];
+const UNRECORDED: [&str; 7] = [
+    "/v1/scans",
+    "/v1/label-sheets",
+    "/v1/sign-in",
+    "/v1/people",
+    "/v1/keys",
+    "/v1/places/{code}/readings",
+    "/v1/sales/replays",
+];
 
 impl Modify for Always {
     fn modify(&self, document: &mut Document) {
@@ -151,6 +158,9 @@ pub fn document() -> Document {
         api::alarms::Doc::openapi(),
         api::counts::Doc::openapi(),
         api::sales::Doc::openapi(),
+        api::replays::Doc::openapi(),
+        api::returns::Doc::openapi(),
+        api::exceptions::Doc::openapi(),
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
         api::review::Doc::openapi(),

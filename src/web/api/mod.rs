@@ -6,6 +6,7 @@ pub mod breakdowns;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
+pub mod exceptions;
 pub mod holds;
 pub mod labels;
 pub mod lives;
@@ -18,6 +19,8 @@ pub mod places;
 pub mod prints;
 pub mod profile;
 pub mod readings;
+pub mod replays;
+pub mod returns;
 pub mod review;
 pub mod sales;
 pub mod scan;
@@ -63,7 +66,10 @@ pub fn routes(config: &mut web::ServiceConfig) {
         holds::routes,
         alarms::routes,
         counts::routes,
+        replays::routes,
         sales::routes,
+        returns::routes,
+        exceptions::routes,
         scan::routes,
         picks::routes,
         review::routes,
