@@ -24,6 +24,7 @@ pub mod place;
 pub mod printing;
 pub mod profile;
 pub mod refusal;
+pub mod replay;
 pub mod review;
 pub mod scan_text;
 pub mod shop;

@@ -151,6 +151,10 @@ codes! {
     NotReleased, "not_on_hold", Conflict, "The hold was released already.";
     AlreadyAcknowledged, "already_acknowledged", Conflict, "Someone took note of the alarm already.";
     AlreadyReversed, "already_reversed", Conflict, "The sale was reversed already.";
+    NotReversible, "not_reversible", Conflict, "The sale has exceptions or returns; it is settled there.";
+    ReturnExceedsSale, "return_exceeds_sale", Conflict, "More would come back than was sold.";
+    AlreadyResolved, "already_resolved", Conflict, "The exception was settled already.";
+    WayDoesNotFit, "way_does_not_fit", Conflict, "The exception cannot be settled in this way.";
     WindowPassed, "window_passed", Conflict, "The time for undoing this has passed.";
     LastManager, "last_manager", Conflict, "The shop needs at least one manager who can sign in.";
     KeyRevoked, "key_revoked", Conflict, "The key was revoked; create another.";

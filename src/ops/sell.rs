@@ -4,6 +4,7 @@ use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::judge::place_of;
 use super::resolve::{Asked, judged};
+use super::take_back::require_reversible;
 use super::tray_ledger::{Movement, come_back, leave};
 use crate::domain::holding::Holding;
 use crate::domain::ledger::Account;
@@ -167,6 +168,7 @@ pub fn reverse(
     if sold.sale.reversed_by_act_id.is_some() {
         return refuse(Code::AlreadyReversed, "id", "was reversed already");
     }
+    require_reversible(tx, id)?;
     if now.micros() - sold.sale.at > shop.reversal_micros() {
         let text = format!(
             "only within {} minutes; what went out of the shop does not come back into stock",

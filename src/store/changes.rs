@@ -128,6 +128,6 @@ pub fn is_known(reading: &mut Reading<'_>, position: Position) -> Result<bool, S
 
 /// The change that stands exactly there.
 pub fn at(reading: &mut Reading<'_>, position: Position) -> Result<Option<Change>, StoreError> {
-    let which = format!("c.id = {} AND c.xact = {}", position.id, position.xact);
-    Ok(load(reading, &which, 1)?.pop())
+    let before = Position { id: position.id - 1, ..position };
+    Ok(behind(reading, before, 1)?.pop().filter(|change| change.position == position))
 }

@@ -45,6 +45,11 @@ pub fn page<T: Serialize>(request: &HttpRequest, body: &T, next: Option<i64>) ->
     page_of(request, text(body)?, "cursor", next.map(write_cursor))
 }
 
+/// The same where the parameter with the cursor, or the cursor itself, is of another kind.
+pub fn page_until<T: Serialize>(request: &HttpRequest, body: &T, name: &str, next: Option<String>) -> Outcome {
+    page_of(request, text(body)?, name, next)
+}
+
 /// The same of JSON already written, where the parameter with the cursor has a name of its own.
 pub fn page_of(request: &HttpRequest, body: String, name: &str, next: Option<String>) -> Outcome {
     let mut response = HttpResponse::Ok();

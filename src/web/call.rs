@@ -226,14 +226,22 @@ fn idempotency_key(request: &HttpRequest) -> Result<String, Problem> {
     }
     let text = value.to_str().map_err(|_| malformed("must be printable ASCII"))?.trim();
     let bare = text.strip_prefix('"').and_then(|rest| rest.strip_suffix('"')).unwrap_or(text);
-    let plain = bare.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.:".contains(&b));
-    if !(16..=255).contains(&bare.len()) || !plain {
-        return Err(malformed("must be 16 to 255 letters, digits and - _ . :"));
+    read_key(bare).ok_or_else(|| malformed(KEY_FORM))
+}
+
+/// What a key has to be.
+pub const KEY_FORM: &str = "must be 16 to 255 letters, digits and - _ . :";
+
+/// An idempotency key as it is kept; none when it is not one.
+pub fn read_key(text: &str) -> Option<String> {
+    let plain = text.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.:".contains(&b));
+    if !(16..=255).contains(&text.len()) || !plain {
+        return None;
     }
-    let uuid = bare.len() == 36
-        && bare
+    let uuid = text.len() == 36
+        && text
             .bytes()
             .enumerate()
             .all(|(i, b)| if [8, 13, 18, 23].contains(&i) { b == b'-' } else { b.is_ascii_hexdigit() });
-    Ok(if uuid { bare.to_ascii_lowercase() } else { bare.to_owned() })
+    Some(if uuid { text.to_ascii_lowercase() } else { text.to_owned() })
 }

@@ -28,7 +28,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     security(("bearer" = [])),
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
-        (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales and reversals."),
+        (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales, replays, reversals, returns, exceptions."),
         (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."), (name = "webhooks", description = "What was done, told to whoever asked for it."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
@@ -39,7 +39,7 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 11] = [
+const UNRECORDED: [&str; 12] = [
     "/v1/scans",
     "/v1/label-sheets",
     "/v1/sign-in",
@@ -51,6 +51,7 @@ const UNRECORDED: [&str; 11] = [
     "/v1/webhooks/{id}/test",
     "/v1/webhooks/{id}/rotation",
     "/v1/webhooks/{id}/replay",
+    "/v1/sales/replays",
 ];
 
 /// What is read with a version.
@@ -222,6 +223,9 @@ pub fn document() -> Document {
         api::alarms::Doc::openapi(),
         api::counts::Doc::openapi(),
         api::sales::Doc::openapi(),
+        api::replays::Doc::openapi(),
+        api::returns::Doc::openapi(),
+        api::exceptions::Doc::openapi(),
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
         api::review::Doc::openapi(),

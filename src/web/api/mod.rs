@@ -7,6 +7,7 @@ pub mod changes;
 pub mod counts;
 pub mod cuts;
 pub mod events;
+pub mod exceptions;
 pub mod holds;
 pub mod keys;
 pub mod labels;
@@ -21,6 +22,8 @@ pub mod places;
 pub mod prints;
 pub mod profile;
 pub mod readings;
+pub mod replays;
+pub mod returns;
 pub mod review;
 pub mod sales;
 pub mod scan;
@@ -68,7 +71,10 @@ pub fn routes(config: &mut web::ServiceConfig) {
         holds::routes,
         alarms::routes,
         counts::routes,
+        replays::routes,
         sales::routes,
+        returns::routes,
+        exceptions::routes,
         scan::routes,
         picks::routes,
         review::routes,
