@@ -21,6 +21,8 @@ mod controls;
 mod counter;
 #[path = "model/dice.rs"]
 mod dice;
+#[path = "killed/opening.rs"]
+mod opening;
 #[path = "killed/program.rs"]
 mod program;
 #[path = "killed/round.rs"]
