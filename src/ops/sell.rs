@@ -113,7 +113,9 @@ fn load(tx: &mut Tx<'_>, shop: &Shop, now: Instant, drafts: &[LineDraft]) -> Res
 fn load_line(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &LineDraft) -> Result<Line, Failure> {
     let asked = Asked { field: "tray_code", text: &draft.tray, absent: Code::UnknownReference };
     let (facts, verdict) = judged(tx, shop, now, asked)?;
-    verdict.refuse("tray_code").map_err(|refusal| explain(tx, &facts.tray, refusal))?;
+    if let Err(refusal) = verdict.refuse("tray_code") {
+        return Err(explain(tx, &facts.tray, refusal)?.into());
+    }
     let tray = facts.tray;
     let grams = match (tray.kind, draft.grams) {
         (Kind::Tub, None) => return refuse(Code::InvalidValue, "grams", "a tub is sold by weight: say how much"),
@@ -135,15 +137,15 @@ fn load_line(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &LineDraft) -> R
     Ok(Line { tray, grams, price })
 }
 
-/// Says by whom and when a tray was sold.
-fn explain(reading: &mut Reading<'_>, tray: &Tray, mut refusal: Refusal) -> Refusal {
+/// Says by whom and when a tray was sold. A failing database is no answer: the act is tried again, or ends in its error.
+fn explain(reading: &mut Reading<'_>, tray: &Tray, mut refusal: Refusal) -> Result<Refusal, Failure> {
     if refusal.code == Code::AlreadySold
-        && let Ok(Some(sale)) = sales::last_of_tray(reading, tray.id)
+        && let Some(sale) = sales::last_of_tray(reading, tray.id)?
         && let (Some(finding), Ok(at)) = (refusal.findings.first_mut(), Instant::from_micros(sale.at))
     {
         finding.reason = format!("sold at {at} by {} (sale {})", sale.sold_by, sale.id);
     }
-    refusal
+    Ok(refusal)
 }
 
 /// A sale by its number.
