@@ -258,7 +258,8 @@ impl Courier {
     fn read(&mut self, number: u64, raw: Raw<'_>) {
         let text = match raw {
             Raw::Whole(text) if text.iter().all(u8::is_ascii_whitespace) => return,
-            Raw::Whole(text) => Ok(text),
+            // Some programs open a file with a byte order mark.
+            Raw::Whole(text) => Ok(text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text)),
             Raw::TooLong => Err(Problem::invalid("", format!("is longer than {SALE_LIMIT} bytes"))),
         };
         self.seen += 1;
