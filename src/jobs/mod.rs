@@ -4,4 +4,5 @@
 mod paper;
 pub mod printing;
 pub mod recovery;
+pub mod shelf;
 pub mod watch;

@@ -2,6 +2,7 @@
 
 pub mod access;
 pub mod alarm;
+pub mod bell;
 pub mod bench;
 pub mod board;
 pub mod break_down;
@@ -32,6 +33,7 @@ pub mod review;
 pub mod scan;
 pub mod secret;
 pub mod sell;
+pub mod shelf;
 pub mod story;
 pub mod stretch;
 pub mod take_out;

@@ -144,36 +144,36 @@ pub const fn begin_read(connection: &AnyConnection) -> &'static str {
     }
 }
 
-/// Settled acts behind a position (transaction, act), and the order to read them in: what follows a `WHERE`.
+/// Settled changes `c` behind a position (transaction, change), and the order to read them in: what follows a `WHERE`.
 ///
-/// On PostgreSQL an act is settled when no transaction that began before or beside its own is still open (of the whole server, for
+/// On PostgreSQL a change is settled when no transaction that began before or beside its own is still open (of the whole server, for
 /// `pg_snapshot_xmin` knows no less): then nothing can come to stand before it any more.
-pub fn acts_behind(connection: &AnyConnection, (xact, id): (i64, i64)) -> String {
+pub fn changes_behind(connection: &AnyConnection, (xact, id): (i64, i64)) -> String {
     match connection {
-        AnyConnection::Sqlite(_) => format!("id > {id} ORDER BY id"),
-        AnyConnection::Postgres(_) => format!("(xact, id) > ({xact}, {id}) AND {SETTLED} ORDER BY xact, id"),
+        AnyConnection::Sqlite(_) => format!("c.id > {id} ORDER BY c.id"),
+        AnyConnection::Postgres(_) => format!("(c.xact, c.id) > ({xact}, {id}) AND {SETTLED} ORDER BY c.xact, c.id"),
     }
 }
 
 /// The same, the newest first.
-pub fn newest_acts(connection: &AnyConnection) -> String {
+pub fn newest_changes(connection: &AnyConnection) -> String {
     match connection {
-        AnyConnection::Sqlite(_) => "TRUE ORDER BY id DESC".to_owned(),
-        AnyConnection::Postgres(_) => format!("{SETTLED} ORDER BY xact DESC, id DESC"),
+        AnyConnection::Sqlite(_) => "TRUE ORDER BY c.id DESC".to_owned(),
+        AnyConnection::Postgres(_) => format!("{SETTLED} ORDER BY c.xact DESC, c.id DESC"),
     }
 }
 
-const SETTLED: &str = "xact < pg_snapshot_xmin(pg_current_snapshot())::text::bigint + xact_offset()";
+const SETTLED: &str = "c.xact < pg_snapshot_xmin(pg_current_snapshot())::text::bigint + xact_offset()";
 
 /// A shop restored on another server brings transaction numbers that this one may not have reached: from now on it counts above them, or
-/// new acts would stand before old ones. Where that is not so it does nothing.
+/// new changes would stand before old ones. Where that is not so it does nothing.
 pub fn count_on(connection: &mut AnyConnection) -> Result<(), StoreError> {
     let AnyConnection::Postgres(postgres) = connection else { return Ok(()) };
     // The lock: of two programs that start together, the second finds it done. The key is any number that nobody else here uses.
     Ok(postgres.batch_execute(
         "DO $$ DECLARE ahead bigint; BEGIN \
          PERFORM pg_advisory_xact_lock(20261125); \
-         SELECT MAX(xact) + 1 - pg_snapshot_xmax(pg_current_snapshot())::text::bigint INTO ahead FROM acts; \
+         SELECT MAX(xact) + 1 - pg_snapshot_xmax(pg_current_snapshot())::text::bigint INTO ahead FROM changes; \
          IF ahead > xact_offset() THEN \
            EXECUTE format('CREATE OR REPLACE FUNCTION xact_offset() RETURNS BIGINT LANGUAGE sql IMMUTABLE AS ''SELECT %s::bigint''', ahead); \
          END IF; END $$",

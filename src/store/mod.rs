@@ -33,8 +33,10 @@ pub mod readings;
 mod recovery;
 pub mod sales;
 mod schema;
+pub mod shelf;
 pub mod snapshot;
 pub mod stays;
+pub mod touched;
 pub mod trays;
 pub mod verify;
 mod write;
@@ -44,7 +46,7 @@ use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
 use fitness::Fitness;
-pub use read::Reading;
+pub use read::{Reading, Window};
 use std::sync::Arc;
 pub use write::Tx;
 
@@ -81,6 +83,14 @@ impl Store {
     /// Runs `look` on one consistent snapshot. Never waits for the writer.
     pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
         self.readers.read(look)
+    }
+
+    /// A view of its own for a thread that reads often. None where the database is a server: whoever waits for one holds his thread.
+    pub fn window(&self) -> Result<Option<Window>, StoreError> {
+        match self.target {
+            Target::Sqlite(_) => self.readers.window(&self.target).map(Some),
+            Target::Postgres(_) => Ok(None),
+        }
     }
 
     /// Runs `act` as one transaction and answers only after the commit is durable. A refusal leaves nothing behind. The act may

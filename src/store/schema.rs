@@ -121,7 +121,6 @@ diesel::table! {
         actor -> Text,
         reason -> Nullable<Text>,
         reverses_act_id -> Nullable<BigInt>,
-        xact -> BigInt,
     }
 }
 
@@ -490,6 +489,30 @@ diesel::table! {
         accepted -> BigInt,
         recorded_at -> BigInt,
         actor -> Text,
+    }
+}
+
+diesel::table! {
+    changes (id) {
+        id -> BigInt,
+        xact -> BigInt,
+        act_id -> Nullable<BigInt>,
+        kind -> Text,
+        at -> BigInt,
+        tray_code -> Nullable<Text>,
+        offer -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    shelf (tray_id) {
+        tray_id -> BigInt,
+        tray_code -> Text,
+        cut_code -> Text,
+        place_code -> Text,
+        sellable_g -> BigInt,
+        offer -> Text,
+        due_at -> Nullable<BigInt>,
     }
 }
 

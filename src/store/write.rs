@@ -14,6 +14,7 @@ use super::evidence::{Curves, Evidence};
 use super::fitness::{Attempt, Condition, Fitness, Reason};
 use super::read::Reading;
 use super::recovery;
+use super::touched::Touched;
 use crate::units::instant::Instant;
 use diesel::connection::SimpleConnection;
 use diesel::result::{DatabaseErrorKind, Error};
@@ -28,11 +29,21 @@ use std::time::Duration;
 pub struct Tx<'a> {
     reading: Reading<'a>,
     wrote: bool,
+    pub(super) touched: Touched,
 }
 
 impl<'a> Tx<'a> {
     fn new(conn: &'a mut AnyConnection, evidence: &'a Evidence) -> Tx<'a> {
-        Tx { reading: Reading { conn, evidence, unsettled: Some(Curves::default()) }, wrote: false }
+        Tx {
+            reading: Reading { conn, evidence, unsettled: Some(Curves::default()) },
+            wrote: false,
+            touched: Touched::default(),
+        }
+    }
+
+    /// What was touched since this was asked last.
+    pub fn take_touched(&mut self) -> Touched {
+        std::mem::take(&mut self.touched)
     }
 
     /// The connection for a statement that changes something: from here on a failure has something to undo.

@@ -10,6 +10,7 @@ pub mod clock;
 pub mod negotiation;
 pub mod openapi;
 pub mod pages;
+mod pane;
 pub mod permit;
 pub mod problem;
 pub mod route;

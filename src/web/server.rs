@@ -2,6 +2,7 @@
 
 use super::call::Service;
 use super::pages::customer::{CustomerPage, Door};
+use super::pane::Pane;
 use super::problem::{Problem, Speech};
 use super::{api, assets, clock, openapi, pages};
 use crate::ops::desk::Desk;
@@ -44,6 +45,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
         let server = HttpServer::new(move || {
             App::new()
                 .app_data(web::Data::clone(&service))
+                .app_data(Pane::of(&service.desk))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(headers))
                 .wrap(from_fn(log))
