@@ -2,6 +2,7 @@
 
 use super::desk::{Actor, Desk};
 use super::failure::{Failure, refuse};
+use super::keys;
 use super::secret::{self, Random32};
 use crate::domain::permissions::Role;
 use crate::domain::refusal::{Code, Refusal};
@@ -127,8 +128,8 @@ impl Desk {
 
     /// Who a bearer token or key belongs to; none when it is not valid now.
     pub fn who(&self, now: Instant, credential: &str) -> Result<Option<Known>, Failure> {
-        if let Some(key_id) = secret::key_id_of(credential) {
-            return self.key(now, key_id, credential);
+        if keys::number_of(credential).is_some() {
+            return self.key(now, credential);
         }
         if !credential.starts_with("sdt_") {
             return Ok(None);
