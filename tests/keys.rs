@@ -8,6 +8,8 @@
 
 #[path = "keys/quota.rs"]
 mod quota;
+#[path = "keys/rights.rs"]
+mod rights;
 #[path = "keys/rotation.rs"]
 mod rotation;
 #[path = "keys/shop.rs"]

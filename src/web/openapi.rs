@@ -127,6 +127,17 @@ fn speech(speech: Speech) -> (String, RefOr<utoipa::openapi::Response>) {
     (status, response)
 }
 
+/// The one refusal whose type has a name outside of this interface.
+fn over_quota() -> RefOr<utoipa::openapi::Response> {
+    let example = serde_json::to_value(Problem::over_quota("client", 3)).unwrap_or_default();
+    let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).example(Some(example)).build();
+    ResponseBuilder::new()
+        .description(Speech::QuotaExceeded.title())
+        .content("application/problem+json", content)
+        .build()
+        .into()
+}
+
 fn header(name: &str, description: &str, example: &str) -> utoipa::openapi::path::Parameter {
     ParameterBuilder::new()
         .name(name)
@@ -154,9 +165,6 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     say(Speech::Unauthenticated);
     say(Speech::Unavailable);
     if !open {
-        say(Speech::QuotaExceeded);
-    }
-    if !open {
         say(Speech::Forbidden);
     }
     if operation.request_body.is_some() {
@@ -181,6 +189,9 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
             "409",
             refusal("409", "tray_gone", "The tray is no longer in stock.", "tray C4H7K9P is no longer in stock: waste"),
         );
+    }
+    if !open {
+        add("429", over_quota());
     }
     if *method == HttpMethod::Put {
         add("412", refusal("412", "version_mismatch", "The thing changed since it was read.", "the version is now 4"));

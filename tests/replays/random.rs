@@ -171,7 +171,8 @@ fn live(counter: &Counter, model: &mut Model, dice: &mut Dice, minute: i64) {
 fn day(which: Which, seed: u64) {
     let mut dice = Dice::new(seed);
     let counter = Counter::open(which, 10, 4);
-    let paper = |block: bool, weighs: i64| Paper { block, left: weighs, gone: None, held: None, holds: Vec::new(), weighs };
+    let paper =
+        |block: bool, weighs: i64| Paper { block, left: weighs, gone: None, held: None, holds: Vec::new(), weighs };
     let blocks = counter.blocks.iter().map(|code| (code.clone(), paper(true, 300)));
     let tubs = counter.tubs.iter().map(|code| (code.clone(), paper(false, 500)));
     let mut model = Model {
@@ -214,7 +215,11 @@ fn day(which: Which, seed: u64) {
         let said: Vec<_> = outcomes.iter().map(|outcome| (outcome.taken, found(outcome))).collect();
         assert_eq!(said, expected, "seed {seed}, step {step}");
         for (code, paper) in &model.trays {
-            assert_eq!(counter.left(code), (paper.left, paper.gone.unwrap_or("here")), "seed {seed}, step {step}, {code}");
+            assert_eq!(
+                counter.left(code),
+                (paper.left, paper.gone.unwrap_or("here")),
+                "seed {seed}, step {step}, {code}"
+            );
         }
         assert_eq!(counter.account("customer"), model.customer, "seed {seed}, step {step}");
     }

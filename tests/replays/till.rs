@@ -74,10 +74,7 @@ impl Counter {
     }
 
     /// Does an act as the manager.
-    pub fn act<T: Send + 'static>(
-        &self,
-        act: impl Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure> + Send + 'static,
-    ) -> T {
+    pub fn act<T: Send + 'static>(&self, act: impl Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure> + Send + 'static) -> T {
         self.ground.desk.act(act).unwrap()
     }
 

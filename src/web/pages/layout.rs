@@ -12,7 +12,7 @@ use maud::{DOCTYPE, Markup, html};
 const WAYS: [(&str, &str, Permission); 7] = [
     ("/", "Board", Permission::ReadStock),
     ("/scan", "Scan", Permission::Scan),
-    ("/places", "Places", Permission::ReadStock),
+    ("/places", "Places", Permission::ReadRecords),
     ("/prints", "Printing", Permission::PrintLabels),
     ("/review", "Morning review", Permission::Review),
     ("/exceptions", "Exceptions", Permission::Review),
