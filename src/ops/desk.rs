@@ -6,6 +6,7 @@ use super::failure::Failure;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
+use super::till::Till;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
@@ -13,12 +14,13 @@ use std::sync::Arc;
 
 /// One shop, open for business.
 pub struct Desk {
-    store: Store,
+    store: Arc<Store>,
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
-    bell: Bell,
+    bell: Arc<Bell>,
+    till: Till,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -32,9 +34,10 @@ pub struct Actor {
 impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
-        let store = Store::open(options, shop.rules.rates)?;
-        let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell })
+        let (store, shop) = (Arc::new(Store::open(options, shop.rules.rates)?), Arc::new(shop));
+        let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Arc::default());
+        let till = Till::new(Arc::clone(&store), Arc::clone(&shop), Arc::clone(&bell));
+        Ok(Desk { store, shop, press: Arc::default(), attempts, printers, bell, till })
     }
 
     /// The same desk with the shop's own press.
@@ -67,7 +70,7 @@ impl Desk {
     }
 
     /// `sqlite` or `postgresql`.
-    pub const fn database_kind(&self) -> &'static str {
+    pub fn database_kind(&self) -> &'static str {
         self.store.kind()
     }
 
@@ -96,8 +99,12 @@ impl Desk {
     }
 
     /// Rings when there is something new behind the end of the change sequence.
-    pub const fn bell(&self) -> &Bell {
+    pub fn bell(&self) -> &Bell {
         &self.bell
+    }
+
+    pub(super) const fn till(&self) -> &Till {
+        &self.till
     }
 
     /// Does one act for a caller that has the desk to itself.

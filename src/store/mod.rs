@@ -34,6 +34,7 @@ mod schema;
 pub mod shelf;
 pub mod snapshot;
 pub mod stays;
+pub mod till;
 pub mod touched;
 pub mod trays;
 pub mod verify;
@@ -93,12 +94,17 @@ impl Store {
     }
 
     /// The same for a caller that has the store to itself, and therefore waits for nobody.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
     {
         self.writer.write_alone(act)
+    }
+
+    /// How many groups of sales are worth writing at once.
+    pub const fn groups_at_once(&self) -> usize {
+        dialect::groups_at_once(&self.target)
     }
 
     /// `sqlite` or `postgresql`.

@@ -31,7 +31,11 @@ pub struct Tx<'a> {
 
 impl<'a> Tx<'a> {
     fn new(conn: &'a mut AnyConnection, evidence: &'a Evidence) -> Tx<'a> {
-        Tx { reading: Reading { conn, evidence, unsettled: Some(Curves::default()) }, wrote: false, touched: Touched::default() }
+        Tx {
+            reading: Reading { conn, evidence, unsettled: Some(Curves::default()) },
+            wrote: false,
+            touched: Touched::default(),
+        }
     }
 
     /// What was touched since this was asked last.
@@ -204,17 +208,14 @@ impl Writer {
         }
     }
 
-    /// The same for whoever has the writer to itself: there is no line to stand in.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    /// The same for whoever has the writer to itself: nobody stands in line.
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
     {
-        match &mut self.way {
-            Way::Embedded { connection, .. } => {
-                let connection = connection.get_mut().unwrap_or_else(PoisonError::into_inner);
-                commit_alone(connection, &self.evidence, &act)
-            }
+        match &self.way {
+            Way::Embedded { connection, .. } => commit_alone(&mut locked(connection), &self.evidence, &act),
             Way::Server(pool) => write_to_server(pool, &self.evidence, &act),
         }
     }
