@@ -144,6 +144,7 @@ codes! {
     UseFreezeOrThaw, "use_freeze_or_thaw", Conflict, "Moving into or out of frozen storage is a freeze or a thaw, not a move.";
     AlreadyThere, "already_there", Conflict, "The tray is in that place already.";
     InsufficientStock, "insufficient_stock", Conflict, "The tray holds less than that.";
+    PriceDiffers, "price_differs", Conflict, "The till charged another price than the tray costs.";
     NotTheSame, "not_the_same", Conflict, "Only the same cut of the same species can be put together.";
     PlaceInUse, "place_in_use", Conflict, "The place still holds trays.";
     PriceWouldRise, "price_would_rise", Conflict, "A markdown lowers a price; it never raises it.";

@@ -7,6 +7,7 @@ use super::feed::Feed;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
+use super::till::Till;
 use super::webhooks::Webhooks;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
@@ -16,14 +17,15 @@ use std::time::Duration;
 
 /// One shop, open for business.
 pub struct Desk {
-    pub(super) store: Store,
+    pub(super) store: Arc<Store>,
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
     webhooks: Webhooks,
-    bell: Bell,
+    bell: Arc<Bell>,
     feed: Feed,
+    till: Till,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -37,10 +39,11 @@ pub struct Actor {
 impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
-        let store = Store::open(options, shop.rules.rates)?;
+        let (store, shop) = (Arc::new(Store::open(options, shop.rules.rates)?), Arc::new(shop));
         let (attempts, printers, webhooks) = (Attempts::default(), Printers::default(), Webhooks::default());
-        let (bell, feed) = (Bell::default(), Feed::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, webhooks, bell, feed })
+        let (bell, feed) = (Arc::default(), Feed::default());
+        let till = Till::new(Arc::clone(&store), Arc::clone(&shop), Arc::clone(&bell));
+        Ok(Desk { store, shop, press: Arc::default(), attempts, printers, webhooks, bell, feed, till })
     }
 
     /// The same desk with the shop's own press.
@@ -83,7 +86,7 @@ impl Desk {
     }
 
     /// `sqlite` or `postgresql`.
-    pub const fn database_kind(&self) -> &'static str {
+    pub fn database_kind(&self) -> &'static str {
         self.store.kind()
     }
 
@@ -127,7 +130,7 @@ impl Desk {
     }
 
     /// Rings when there is something new behind the end of the change sequence.
-    pub const fn bell(&self) -> &Bell {
+    pub fn bell(&self) -> &Bell {
         &self.bell
     }
 
@@ -137,8 +140,12 @@ impl Desk {
     }
 
     /// How soon acts of other processes on the same database are looked for.
-    pub const fn others_are_seen_within(&self) -> Duration {
+    pub fn others_are_seen_within(&self) -> Duration {
         self.store.others_are_seen_within()
+    }
+
+    pub(super) const fn till(&self) -> &Till {
+        &self.till
     }
 
     /// Does one act for a caller that has the desk to itself.

@@ -44,6 +44,7 @@ pub mod stretch;
 pub mod take_back;
 pub mod take_out;
 pub mod take_readings;
+pub mod till;
 pub mod top_up;
 pub mod tray_ledger;
 pub mod verify;

@@ -100,11 +100,15 @@ fn shelved(reading: &mut Reading<'_>, shop: &Shop, tray: Tray, now: Instant) -> 
     if !is_for_sale(&tray) {
         return Ok(None);
     }
-    let facts = facts(reading, shop, tray, now)?;
-    offer::shelved(&facts, now).map(Some)
+    shelved_of(&facts(reading, shop, tray, now)?, now).map(Some)
 }
 
-fn is_for_sale(tray: &Tray) -> bool {
+/// The same of a tray that is for sale and whose facts are known: for whoever writes the change and the shelf of many trays at once.
+pub(super) fn shelved_of(facts: &Facts, now: Instant) -> Result<Shelved, Failure> {
+    offer::shelved(facts, now)
+}
+
+pub(super) fn is_for_sale(tray: &Tray) -> bool {
     tray.in_stock() && tray.kind != Kind::Bulk
 }
 

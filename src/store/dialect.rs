@@ -138,6 +138,14 @@ pub const fn begin_write(connection: &AnyConnection) -> &'static str {
     }
 }
 
+/// How many groups of sales are worth writing at once: SQLite has one writer; a server works on one group while another is decided.
+pub const fn groups_at_once(target: &Target) -> usize {
+    match target {
+        Target::Sqlite(_) => 1,
+        Target::Postgres(_) => 2,
+    }
+}
+
 /// Begins a transaction that sees one state throughout.
 pub const fn begin_read(connection: &AnyConnection) -> &'static str {
     match connection {

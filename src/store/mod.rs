@@ -40,6 +40,7 @@ mod schema;
 pub mod shelf;
 pub mod snapshot;
 pub mod stays;
+pub mod till;
 pub mod touched;
 pub mod trays;
 pub mod verify;
@@ -134,7 +135,7 @@ impl Store {
     }
 
     /// The same for a caller that has the store to itself, and therefore waits for nobody.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
@@ -150,6 +151,11 @@ impl Store {
     /// Tries to come back when the store is read-only and it is time to: for a thread that looks after it. Otherwise it does nothing.
     pub fn try_to_recover(&self) {
         self.writer.try_to_recover();
+    }
+
+    /// How many groups of sales are worth writing at once.
+    pub const fn groups_at_once(&self) -> usize {
+        dialect::groups_at_once(&self.target)
     }
 
     /// `sqlite` or `postgresql`.
