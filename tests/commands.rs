@@ -285,7 +285,7 @@ const DAMAGE: &[(&str, &str)] = &[
     ),
     (
         "mass: the weight of a tray",
-        "UPDATE trays SET net_g = net_g + 2 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
+        "UPDATE trays SET net_g = net_g + 2 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL AND kind = 'bulk')",
     ),
     (
         "mass: every ledger entry on a tray",
@@ -341,6 +341,14 @@ const DAMAGE: &[(&str, &str)] = &[
     ),
     ("holds:", "UPDATE holds SET released_at = NULL, released_by = NULL, release_note = NULL"),
     ("labels:", "UPDATE issued_labels SET says = '' WHERE id = 1"),
+    (
+        "no skipped change: on the shelf",
+        "UPDATE shelf SET place_code = 'bench' WHERE tray_id = (SELECT MAX(tray_id) FROM shelf)",
+    ),
+    (
+        "no skipped change: the last change",
+        "UPDATE shelf SET offer = REPLACE(offer, 'net_weight_g\":', 'net_weight_g\":1') WHERE tray_id = (SELECT MIN(tray_id) FROM shelf)",
+    ),
     (
         "prints:",
         "INSERT INTO prints (act_id, tray_id, printer, copies, wanted_at, state, reasons, attempts, next_try_at, actor)

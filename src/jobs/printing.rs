@@ -60,10 +60,10 @@ pub fn start(desk: &Arc<Desk>, served: &[Served], clock: fn() -> Instant) -> std
         let name = format!("printer {}", one.printer.name);
         let thread = std::thread::Builder::new().name(name).spawn(move || {
             while !stop.load(Ordering::SeqCst) {
-                let rings = server.desk.printers().rings();
+                let rings = server.desk.printers().bell().rings();
                 let pause = server.turn();
                 if !stop.load(Ordering::SeqCst) {
-                    server.desk.printers().wait(rings, pause);
+                    server.desk.printers().bell().wait(rings, pause);
                 }
             }
         })?;
@@ -75,7 +75,7 @@ pub fn start(desk: &Arc<Desk>, served: &[Served], clock: fn() -> Instant) -> std
 impl Drop for Printing {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::SeqCst);
-        self.desk.printers().ring();
+        self.desk.printers().bell().ring();
         for thread in self.threads.drain(..) {
             if thread.join().is_err() {
                 tracing::error!("a printer's thread had ended in a panic");

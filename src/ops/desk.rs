@@ -1,21 +1,24 @@
 //! Where acts are done: the shop's settings and its database together, and who acts.
 
 use super::access::Attempts;
+use super::bell::Bell;
 use super::failure::Failure;
 use super::press::Press;
 use super::printers::Printers;
+use super::shelf::{self, Published};
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
-use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
+use crate::store::{self, Reading, Store, StoreOptions, Tx, evidence};
 use std::sync::Arc;
 
 /// One shop, open for business.
 pub struct Desk {
-    store: Store,
+    pub(super) store: Store,
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
+    bell: Bell,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -30,8 +33,8 @@ impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
-        let (attempts, printers) = (Attempts::default(), Printers::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers })
+        let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell })
     }
 
     /// The same desk with the shop's own press.
@@ -78,6 +81,12 @@ impl Desk {
         self.store.read(|reading| look(reading, &self.shop))
     }
 
+    /// A window into the shop for a thread that looks often and briefly; none where a look may have to wait for a server.
+    pub fn window(&self) -> Result<Option<Window>, Failure> {
+        let window = self.store.window()?;
+        Ok(window.map(|window| Window { window, shop: self.shop_shared() }))
+    }
+
     /// Does one act: all of it, durably, or nothing.
     pub fn act<T, F>(&self, act: F) -> Result<T, Failure>
     where
@@ -85,7 +94,16 @@ impl Desk {
         T: Send + 'static,
     {
         let shop = self.shop_shared();
-        self.store.write(move |tx| act(tx, &shop))
+        let (outcome, published) = self.store.write(move |tx| told(tx, &shop, &act))?;
+        if published == Published::Something {
+            self.bell.ring();
+        }
+        Ok(outcome)
+    }
+
+    /// Rings when there is something new behind the end of the change sequence.
+    pub const fn bell(&self) -> &Bell {
+        &self.bell
     }
 
     /// Does one act for a caller that has the desk to itself.
@@ -93,11 +111,39 @@ impl Desk {
     where
         F: Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure>,
     {
-        self.store.write_alone(|tx| act(tx, &self.shop))
+        let (outcome, _) = self.store.write_alone(|tx| told(tx, &self.shop, &act))?;
+        Ok(outcome)
     }
 
     /// A consistent copy of the database beside its users; see `store`.
     pub fn copy_to(&self, file: &std::path::Path) -> Result<(), Failure> {
         Ok(self.store.copy_to(file)?)
     }
+}
+
+/// One consistent state of the shop.
+pub type View<'a> = Reading<'a>;
+
+/// Looks into the shop through a connection of its own.
+pub struct Window {
+    window: store::Window,
+    shop: Arc<Shop>,
+}
+
+impl Window {
+    /// Looks at one consistent state, on the thread of the caller.
+    pub fn look<T>(&mut self, look: impl FnOnce(&mut View<'_>, &Shop) -> Result<T, Failure>) -> Result<T, Failure> {
+        let Window { window, shop } = self;
+        window.read(|reading| look(reading, shop))
+    }
+}
+
+/// An act, and all it did told in its own transaction.
+fn told<T>(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    act: &impl Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure>,
+) -> Result<(T, Published), Failure> {
+    let outcome = act(tx, shop)?;
+    Ok((outcome, shelf::publish(tx, shop)?))
 }

@@ -9,6 +9,7 @@ use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
 use crate::store::acts::{self, NewAct};
 use crate::store::catalogue::{cut, cut_with_item_number, place, species_of, supplier};
+use crate::store::shelf::{self, Where};
 use crate::store::trays::{self, Filter};
 use crate::store::{Tx, evidence, names};
 use crate::units::instant::Instant;
@@ -83,6 +84,7 @@ pub fn put_species(
     check_exemption(&shop.rules.parasites, code, &checked.scientific_name, rule, note)?;
     let species = put_species_unchecked(tx, actor, now, code, draft, expected)?;
     names::replace(tx, Thing::Species, code, &called)?;
+    shelf::look_again_at(tx, Where::Everywhere)?;
     Ok((species, called))
 }
 
@@ -106,6 +108,7 @@ pub fn put_cut(
     }
     let cut = put_cut_unchecked(tx, actor, now, code, draft, expected)?;
     names::replace(tx, Thing::Cut, code, &called)?;
+    shelf::look_again_at(tx, Where::Cut(code))?;
     Ok((cut, called))
 }
 
@@ -149,5 +152,6 @@ pub fn put_place(
     if old.era(now) != new.era(now) {
         evidence::begin_era(tx, &new, now)?;
     }
+    shelf::look_again_at(tx, Where::Place(code))?;
     Ok(new)
 }

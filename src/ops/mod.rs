@@ -2,6 +2,7 @@
 
 pub mod access;
 pub mod alarm;
+pub mod bell;
 pub mod bench;
 pub mod board;
 pub mod break_down;
@@ -11,9 +12,11 @@ pub mod customer;
 pub mod desk;
 pub mod edit_catalogue;
 pub mod failure;
+pub mod fitness;
 pub mod freeze_parasites;
 pub mod hold;
 pub mod judge;
+pub mod keys;
 pub mod label;
 pub mod look;
 pub mod mark_down;
@@ -31,6 +34,7 @@ pub mod review;
 pub mod scan;
 pub mod secret;
 pub mod sell;
+pub mod shelf;
 pub mod story;
 pub mod stretch;
 pub mod take_out;

@@ -1,18 +1,17 @@
 //! The printers of the shop: which there are, how each last was, and the bell that wakes whoever serves them. In memory alone: what must outlive
 //! the process stands in the queue.
 
+use super::bell::Bell;
 use super::failure::{Failure, refuse};
 use crate::domain::printing::{Heard, Printer};
 use crate::domain::refusal::Code;
-use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// The printers, in the order of the settings.
 #[derive(Debug, Default)]
 pub struct Printers {
     each: Vec<Known>,
-    rings: Mutex<u64>,
-    bell: Condvar,
+    bell: Bell,
 }
 
 #[derive(Debug)]
@@ -63,21 +62,9 @@ impl Printers {
         }
     }
 
-    /// Wakes whoever waits: there is something to print, or to stop for.
-    pub fn ring(&self) {
-        *locked(&self.rings) += 1;
-        self.bell.notify_all();
-    }
-
-    /// How often it rang; to be asked before one looks for work, and told when one waits.
-    pub fn rings(&self) -> u64 {
-        *locked(&self.rings)
-    }
-
-    /// Waits until the bell rings again, or so long.
-    pub fn wait(&self, rings: u64, limit: Duration) {
-        let waited = self.bell.wait_timeout_while(locked(&self.rings), limit, |now| *now == rings);
-        drop(waited.unwrap_or_else(PoisonError::into_inner));
+    /// Rings when there is something to print, or to stop for.
+    pub const fn bell(&self) -> &Bell {
+        &self.bell
     }
 }
 
@@ -85,7 +72,6 @@ impl Printers {
 mod tests {
     use super::*;
     use crate::domain::printing::Standing;
-    use std::time::Instant;
 
     fn printer(name: &str) -> Printer {
         Printer { name: name.into(), stock: "62x40".into(), dpi: 203, width_um: 62_000, height_um: 40_000 }
@@ -103,17 +89,5 @@ mod tests {
         two.hear("c", Heard::default());
         let standing: Vec<Standing> = two.all().into_iter().map(|(_, heard)| heard.standing).collect();
         assert_eq!(standing, [Standing::NotAsked, Standing::Idle]);
-    }
-
-    /// A ring between looking and waiting is not missed.
-    #[test]
-    fn a_ring_before_the_wait_ends_it_at_once() {
-        let printers = Printers::default();
-        let rings = printers.rings();
-        printers.ring();
-        let begun = Instant::now();
-        printers.wait(rings, Duration::from_secs(20));
-        assert!(begun.elapsed() < Duration::from_secs(5));
-        printers.wait(printers.rings(), Duration::from_millis(1));
     }
 }

@@ -154,6 +154,21 @@ pub const QUESTIONS: &[Question] = &[
         wrong: "SELECT 'label ' || id AS what FROM issued_labels WHERE says NOT LIKE '{%\"fields\"%}' OR LENGTH(article) <> 14",
     },
     Question {
+        name: "no skipped change: on the shelf stands every tray for sale, where it stands, and nothing else",
+        count: "SELECT id FROM trays WHERE fate IS NULL AND kind <> 'bulk'",
+        wrong: "SELECT 'tray ' || t.code AS what FROM trays t LEFT JOIN shelf s ON s.tray_id = t.id \
+                WHERE (t.fate IS NULL AND t.kind <> 'bulk') <> (s.tray_id IS NOT NULL) \
+                OR s.tray_code <> t.code OR s.cut_code <> t.cut_code OR s.place_code <> t.place_code OR s.sellable_g NOT IN (0, t.net_g)",
+    },
+    Question {
+        name: "no skipped change: the last change of each tray says what the shelf says",
+        count: "SELECT DISTINCT tray_code FROM changes WHERE tray_code IS NOT NULL",
+        wrong: "SELECT 'tray ' || COALESCE(c.tray_code, s.tray_code) AS what FROM changes c \
+                JOIN (SELECT MAX(id) AS id FROM changes WHERE tray_code IS NOT NULL GROUP BY tray_code) newest ON newest.id = c.id \
+                FULL JOIN shelf s ON s.tray_code = c.tray_code \
+                WHERE COALESCE(c.offer, '') <> COALESCE(s.offer, '')",
+    },
+    Question {
         name: "prints: every print is of a label that was issued for its tray",
         count: "SELECT id FROM prints",
         wrong: "SELECT 'print ' || p.id AS what FROM prints p \

@@ -4,6 +4,7 @@ use super::error::StoreError;
 use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{acts, entries, trays};
+use super::touched::ToldAct;
 use super::write::Tx;
 use crate::domain::ledger::{Account, Entry, Transaction};
 use crate::units::instant::Instant;
@@ -33,7 +34,9 @@ pub fn append(tx: &mut Tx<'_>, act: &NewAct<'_>) -> Result<i64, StoreError> {
         acts::reverses_act_id.eq(act.reverses),
     );
     let insert = diesel::insert_into(acts::table).values(row).returning(acts::id);
-    Ok(on_either!(tx.changing(), own => insert.get_result(own))?)
+    let id = on_either!(tx.changing(), own => insert.get_result(own))?;
+    tx.touched.act(ToldAct { id, kind: act.kind, recorded_at: act.recorded_at });
+    Ok(id)
 }
 
 /// Appends a balanced transaction under an act.

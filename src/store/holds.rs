@@ -4,6 +4,7 @@ use super::error::StoreError;
 use super::prepared::on_either;
 use super::read::Reading;
 use super::schema::{held_trays, holdings, holds};
+use super::trays;
 use super::write::Tx;
 use crate::domain::tray::Tray;
 use crate::units::instant::Instant;
@@ -42,7 +43,25 @@ pub fn place(
         holds::placed_by.eq(by),
         holds::reason.eq(reason),
     );
-    Ok(diesel::insert_into(holds::table).values(row).returning(holds::id).get_result(tx.changing())?)
+    let id = diesel::insert_into(holds::table).values(row).returning(holds::id).get_result(tx.changing())?;
+    touch(tx, id)?;
+    Ok(id)
+}
+
+/// A hold stops every tray it is on, and its release lets each of them go.
+fn touch(tx: &mut Tx<'_>, id: i64) -> Result<(), StoreError> {
+    let Some(hold) = find(tx, id)? else { return Ok(()) };
+    match hold.scope.as_str() {
+        "tray" => tx.touched.around(hold.target_id),
+        "lot" => trays::touch_lot(tx, hold.target_id)?,
+        _ => {
+            let reached = held_trays::table.filter(held_trays::hold_id.eq(id)).select(held_trays::tray_id);
+            for tray in reached.load(tx.conn)? {
+                tx.touched.around(tray);
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Writes down which trays a hold of a batch reaches.
@@ -50,6 +69,7 @@ pub fn reach(tx: &mut Tx<'_>, id: i64, trays: &BTreeSet<i64>) -> Result<(), Stor
     for tray in trays {
         let row = (held_trays::hold_id.eq(id), held_trays::tray_id.eq(tray));
         diesel::insert_into(held_trays::table).values(row).execute(tx.changing())?;
+        tx.touched.around(*tray);
     }
     Ok(())
 }
@@ -62,7 +82,7 @@ pub fn release(tx: &mut Tx<'_>, id: i64, at: Instant, by: &str, note: &str) -> R
     let open = holds::table.filter(holds::id.eq(id)).filter(holds::released_at.is_null());
     let row = (holds::released_at.eq(at.micros()), holds::released_by.eq(by), holds::release_note.eq(note));
     diesel::update(open).set(row).execute(tx.changing())?;
-    Ok(())
+    touch(tx, id)
 }
 
 /// All open holds, oldest first.

@@ -3,6 +3,7 @@
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::{lots, parasite_freezings};
+use super::trays;
 use super::write::Tx;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
@@ -103,5 +104,5 @@ pub fn refute(tx: &mut Tx<'_>, id: i64, now: Instant) -> Result<(), StoreError> 
 pub fn mark_lot(tx: &mut Tx<'_>, lot_id: i64, words: &str) -> Result<(), StoreError> {
     let lot = lots::table.filter(lots::id.eq(lot_id));
     diesel::update(lot).set(lots::parasite_freezing.eq(words)).execute(tx.changing())?;
-    Ok(())
+    trays::touch_lot(tx, lot_id)
 }

@@ -109,6 +109,11 @@ diesel::table! {
         created_at -> BigInt,
         expires_at -> BigInt,
         revoked_at -> Nullable<BigInt>,
+        rotated_at -> Nullable<BigInt>,
+        first_used_at -> Nullable<BigInt>,
+        last_used_at -> Nullable<BigInt>,
+        previous_hash -> Nullable<Text>,
+        previous_until -> Nullable<BigInt>,
     }
 }
 
@@ -121,7 +126,6 @@ diesel::table! {
         actor -> Text,
         reason -> Nullable<Text>,
         reverses_act_id -> Nullable<BigInt>,
-        xact -> BigInt,
     }
 }
 
@@ -490,6 +494,30 @@ diesel::table! {
         accepted -> BigInt,
         recorded_at -> BigInt,
         actor -> Text,
+    }
+}
+
+diesel::table! {
+    changes (id) {
+        id -> BigInt,
+        xact -> BigInt,
+        act_id -> Nullable<BigInt>,
+        kind -> Text,
+        at -> BigInt,
+        tray_code -> Nullable<Text>,
+        offer -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    shelf (tray_id) {
+        tray_id -> BigInt,
+        tray_code -> Text,
+        cut_code -> Text,
+        place_code -> Text,
+        sellable_g -> BigInt,
+        offer -> Text,
+        due_at -> Nullable<BigInt>,
     }
 }
 

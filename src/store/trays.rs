@@ -102,6 +102,7 @@ pub fn insert(tx: &mut Tx<'_>, tray: &Tray) -> Result<i64, StoreError> {
         .returning(trays::id)
         .get_result(tx.changing())?;
     lives::insert(tx, id, &tray.lived)?;
+    tx.touched.wrote(&Tray { id, version: 1, ..tray.clone() });
     Ok(id)
 }
 
@@ -165,6 +166,7 @@ pub fn save(tx: &mut Tx<'_>, tray: &mut Tray) -> Result<(), StoreError> {
         return Err(StoreError::Collision(format!("tray {} changed meanwhile", tray.code)));
     }
     tray.version += 1;
+    tx.touched.wrote(tray);
     Ok(())
 }
 
@@ -216,6 +218,19 @@ pub fn page(reading: &mut Reading<'_>, filter: &Filter, above: i64, limit: i64) 
     }
     let rows: Vec<(TrayRow, LifeRow)> = query.load(reading.conn)?;
     rows.into_iter().map(TryInto::try_into).collect()
+}
+
+/// Says that something was changed by which all trays in stock that hold a lot are judged.
+pub(super) fn touch_lot(tx: &mut Tx<'_>, lot_id: i64) -> Result<(), StoreError> {
+    let holding = holdings::table
+        .inner_join(trays::table.on(trays::id.eq(holdings::tray_id)))
+        .filter(holdings::lot_id.eq(lot_id))
+        .filter(trays::fate.is_null())
+        .select(holdings::tray_id);
+    for tray in holding.load(tx.conn)? {
+        tx.touched.around(tray);
+    }
+    Ok(())
 }
 
 /// Begins a batch: the trays of one cut from one breakdown.

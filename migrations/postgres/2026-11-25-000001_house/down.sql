@@ -36,4 +36,3 @@ DROP TABLE species;
 DROP TABLE counters;
 DROP FUNCTION refuse_change_of_ledger();
 DROP FUNCTION refuse_change_of_readings();
-DROP FUNCTION xact_offset();

@@ -100,9 +100,7 @@ CREATE TABLE acts (
     kind TEXT NOT NULL,
     actor TEXT NOT NULL,
     reason TEXT,
-    reverses_act_id INTEGER REFERENCES acts (id),
-    -- One writer: ids are in the order of commits by themselves. Other than 0 only on PostgreSQL.
-    xact INTEGER NOT NULL DEFAULT 0 CHECK (xact = 0)
+    reverses_act_id INTEGER REFERENCES acts (id)
 ) STRICT;
 
 CREATE TABLE lots (

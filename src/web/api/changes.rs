@@ -18,8 +18,9 @@ pub struct ChangeBody {
     /// Stands for this change: `after` it come the next ones.
     #[schema(example = "0.4d2-cdca25f9")]
     pub cursor: String,
+    /// Absent where nobody did anything: time passed.
     #[schema(example = 1234)]
-    pub act_id: i64,
+    pub act_id: Option<i64>,
     /// What was done, such as receive, break_down, move, sell, reverse_sale, count, hold, alarm, alarm_over or acknowledge. More may come.
     #[schema(example = "alarm")]
     pub kind: String,
@@ -29,7 +30,7 @@ pub struct ChangeBody {
     #[schema(example = "2026-11-25T04:10:00.000000Z")]
     pub recorded_at: String,
     #[schema(example = "the shop's watch")]
-    pub actor: String,
+    pub actor: Option<String>,
     #[schema(example = "Front case: above 2.0 °C for 95 minutes, up to 6.3 °C")]
     pub reason: Option<String>,
     /// The act this one takes back.
@@ -40,7 +41,7 @@ impl From<ChangeRow> for ChangeBody {
     fn from(change: ChangeRow) -> ChangeBody {
         ChangeBody {
             cursor: cursor(change.position),
-            act_id: change.position.act_id,
+            act_id: change.act_id,
             kind: change.kind,
             at: change.at.to_string(),
             recorded_at: change.recorded_at.to_string(),
@@ -62,12 +63,12 @@ pub struct ChangesBody {
 }
 
 fn cursor(position: FeedPosition) -> String {
-    write_feed_cursor((position.xact, position.act_id))
+    write_feed_cursor((position.xact, position.id))
 }
 
 fn position(text: &str) -> Result<FeedPosition, Problem> {
-    let (xact, act_id) = read_feed_cursor("after", text)?;
-    Ok(FeedPosition { xact, act_id })
+    let (xact, id) = read_feed_cursor("after", text)?;
+    Ok(FeedPosition { xact, id })
 }
 
 #[derive(Debug, Deserialize, IntoParams)]

@@ -137,7 +137,7 @@ async fn post(call: Recorded<PrintLabels, PostPrint>) -> Outcome {
             let queued = print::issue_and_queue(tx, shop, &press, &actor, now, code, reason, &printer, copies)?;
             Ok(created(&PrintBody::from(queued)))
         })?;
-        desk.printers().ring();
+        desk.printers().bell().ring();
         Ok(answer)
     })
     .await
@@ -202,7 +202,7 @@ async fn post_cancel(call: Recorded<PrintLabels, PostCancel>, path: web::Path<St
         let answer = desk.act_once(request, now, move |tx, _| {
             Ok(created(&PrintBody::from(print::cancel(tx, &actor, now, id, body.reason.as_deref())?)))
         })?;
-        desk.printers().ring();
+        desk.printers().bell().ring();
         Ok(answer)
     })
     .await
@@ -237,7 +237,7 @@ async fn post_resolution(call: Recorded<PrintLabels, PostResolution>, path: web:
         let answer = desk.act_once(request, now, move |tx, _| {
             Ok(created(&PrintBody::from(print::resolve(tx, &actor, now, id, found)?)))
         })?;
-        desk.printers().ring();
+        desk.printers().bell().ring();
         Ok(answer)
     })
     .await

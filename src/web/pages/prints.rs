@@ -184,7 +184,7 @@ async fn press(request: HttpRequest, path: web::Path<(String, String)>) -> HttpR
             "again" => print::resolve(tx, &actor, now, id, Found::Missing).map(drop),
             _ => print::cancel(tx, &actor, now, id, None).map(drop),
         })?;
-        desk.printers().ring();
+        desk.printers().bell().ring();
         Ok(())
     });
     back(done.await)
@@ -212,7 +212,7 @@ async fn print_tray(request: HttpRequest, code: web::Path<String>, form: web::Fo
             let reason = form.reason.as_deref().map(str::trim).filter(|reason| !reason.is_empty());
             print::issue_and_queue(tx, shop, &press, &actor, now, &code, reason, &printer, 1).map(drop)
         })?;
-        desk.printers().ring();
+        desk.printers().bell().ring();
         Ok(())
     });
     match queued.await {

@@ -1,0 +1,3 @@
+DROP TABLE shelf;
+DROP TABLE changes;
+DROP FUNCTION xact_offset();

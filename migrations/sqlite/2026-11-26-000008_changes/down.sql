@@ -1,0 +1,2 @@
+DROP TABLE shelf;
+DROP TABLE changes;

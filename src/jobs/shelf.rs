@@ -1,0 +1,84 @@
+//! Time on the shelf: a thread that looks at each offer again at the moment when time alone changes it, and at what stands in a place when
+//! the place was measured.
+
+use crate::ops::desk::Desk;
+use crate::ops::look;
+use crate::ops::shelf::{catch_up, go_over};
+use crate::units::instant::{Instant, MICROS_PER_MINUTE};
+use std::collections::HashMap;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// Acts of another process on the same database are found at least so often.
+const EVERY: Duration = Duration::from_secs(1);
+/// What nobody measured anew is gone over so often: a silence makes lives shorter too.
+const ROUND_MICROS: i64 = MICROS_PER_MINUTE;
+
+/// The running thread; dropping it ends it.
+pub struct Shelf {
+    stop: Option<Sender<()>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+/// Starts it. What fails is logged and tried again a second later.
+pub fn start(desk: Arc<Desk>, clock: fn() -> Instant) -> std::io::Result<Shelf> {
+    let (stop, stopped) = channel();
+    let thread = std::thread::Builder::new().name("shelf".to_owned()).spawn(move || keep(&desk, clock, &stopped))?;
+    Ok(Shelf { stop: Some(stop), thread: Some(thread) })
+}
+
+fn keep(desk: &Desk, clock: fn() -> Instant, stopped: &Receiver<()>) {
+    let mut seen = Seen::default();
+    loop {
+        let now = clock();
+        let next = seen.round(desk, now).and_then(|()| catch_up(desk, now)).map_or_else(
+            |error| {
+                tracing::error!(%error, "the shelf could not be kept");
+                None
+            },
+            |(_, next)| next,
+        );
+        let pause = next.map_or(EVERY, |next| EVERY.min(until(next, clock())));
+        if stopped.recv_timeout(pause) != Err(RecvTimeoutError::Timeout) {
+            return;
+        }
+    }
+}
+
+fn until(next: Instant, now: Instant) -> Duration {
+    Duration::from_micros(u64::try_from(next.since(now)).unwrap_or(0))
+}
+
+/// What is known of each place: how often it had been measured when it was gone over last, and when that was.
+#[derive(Default)]
+struct Seen(HashMap<String, (i64, Instant)>);
+
+impl Seen {
+    /// Goes over the places that were measured since, and over the measured ones whose turn it is.
+    fn round(&mut self, desk: &Desk, now: Instant) -> Result<(), crate::ops::failure::Failure> {
+        for place in desk.look(|reading, _| look::all_places(reading))? {
+            let known = self.0.get(&place.code);
+            let same = known.is_some_and(|(generation, _)| *generation == place.generation);
+            let lately = known.is_some_and(|(_, at)| now.since(*at).abs() < ROUND_MICROS);
+            if same && (lately || place.generation == 0) {
+                continue;
+            }
+            go_over(desk, now, &place.code)?;
+            self.0.insert(place.code, (place.generation, now));
+        }
+        Ok(())
+    }
+}
+
+impl Drop for Shelf {
+    fn drop(&mut self) {
+        drop(self.stop.take());
+        if let Some(thread) = self.thread.take()
+            && thread.join().is_err()
+        {
+            tracing::error!("the thread of the shelf had ended in a panic");
+        }
+    }
+}

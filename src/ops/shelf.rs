@@ -1,0 +1,193 @@
+//! The shelf: what a till may know of every tray for sale without asking, kept so that a follower of the change sequence and the shelf
+//! itself never disagree. Every act ends here (`Desk::act` sees to it): what it touched is judged anew and told. Time has its turn too:
+//! an offer that time alone changes is looked at again at that moment.
+
+mod offer;
+
+use super::desk::Desk;
+use super::failure::Failure;
+use super::judge::{facts, facts_in, standings};
+use crate::domain::life::date_mark::Calendar;
+use crate::domain::shop::Shop;
+use crate::domain::tray::{Kind, Tray};
+use crate::domain::verdict::Facts;
+use crate::store::changes::{self, NewChange};
+use crate::store::shelf::{self, Shelved};
+use crate::store::touched::{ToldAct, Touched, TouchedTray};
+use crate::store::trays::Filter;
+use crate::store::{Reading, Tx, snapshot, trays};
+use crate::units::instant::Instant;
+
+/// The kind of a change that nobody did.
+pub const TIME_PASSED: &str = "time_passed";
+
+/// Acts that are nobody's business but the manager's: they are in the record of acts, and are not told.
+const UNTOLD: [&str; 4] = ["create_person", "disable_person", "create_key", "revoke_key"];
+
+/// Most trays looked at in one transaction.
+const BATCH: i64 = 500;
+
+/// Tells what a transaction did: each tray it touched with its new offer, and acts that touched none.
+pub fn publish(tx: &mut Tx<'_>, shop: &Shop) -> Result<Published, Failure> {
+    let Touched { acts, trays } = tx.take_touched();
+    if acts.is_empty() {
+        // Nobody acted: something that trays are judged by was mended. They are looked at again at once, as after time passing.
+        let concerned: Vec<i64> = trays.into_keys().collect();
+        shelf::look_again(tx, &concerned)?;
+        return Ok(if concerned.is_empty() { Published::Nothing } else { Published::Something });
+    }
+    let mut told = vec![false; acts.len()];
+    let mut rows = Vec::with_capacity(trays.len());
+    for (id, touched) in trays {
+        let act = touched.act.unwrap_or(0);
+        if let Some(told) = told.get_mut(act) {
+            *told = true;
+        }
+        rows.push((act, id, touched));
+    }
+    // In the order of the acts, and under each in the order of the trays.
+    rows.sort_by_key(|(act, id, _)| (*act, *id));
+    let mut rows = rows.into_iter().peekable();
+    for (index, act) in acts.iter().enumerate() {
+        if !told.get(index).copied().unwrap_or(false) && !UNTOLD.contains(&act.kind) {
+            let change =
+                NewChange { act_id: Some(act.id), kind: act.kind, at: act.recorded_at, tray_code: None, offer: None };
+            changes::append(tx, &change)?;
+        }
+        while let Some((_, id, touched)) = rows.next_if(|(of, ..)| *of == index) {
+            publish_tray(tx, shop, act, id, touched)?;
+        }
+    }
+    Ok(Published::Something)
+}
+
+/// Whether there is something new for those who follow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Published {
+    Nothing,
+    Something,
+}
+
+fn publish_tray(tx: &mut Tx<'_>, shop: &Shop, act: &ToldAct, id: i64, touched: TouchedTray) -> Result<(), Failure> {
+    let tray = match touched.tray {
+        Some(tray) => tray,
+        None => trays::by_id(tx, id)?,
+    };
+    let code = tray.code.to_string();
+    let shelved = shelved(tx, shop, tray, act.recorded_at)?;
+    let offer = shelved.as_ref().map(|shelved| shelved.offer.as_str());
+    let change = NewChange { act_id: Some(act.id), kind: act.kind, at: act.recorded_at, tray_code: Some(&code), offer };
+    changes::append(tx, &change)?;
+    match &shelved {
+        Some(shelved) => shelf::put(tx, shelved)?,
+        None => shelf::remove(tx, id)?,
+    }
+    Ok(())
+}
+
+/// What stands on the shelf of a tray as of now; nothing of what is gone or is never sold as it is.
+fn shelved(reading: &mut Reading<'_>, shop: &Shop, tray: Tray, now: Instant) -> Result<Option<Shelved>, Failure> {
+    if !is_for_sale(&tray) {
+        return Ok(None);
+    }
+    let facts = facts(reading, shop, tray, now)?;
+    offer::shelved(&facts, now).map(Some)
+}
+
+fn is_for_sale(tray: &Tray) -> bool {
+    tray.in_stock() && tray.kind != Kind::Bulk
+}
+
+/// Looks again at some trays as of now, and tells of those whose offers changed.
+fn refresh(tx: &mut Tx<'_>, shop: &Shop, now: Instant, ids: &[i64]) -> Result<usize, Failure> {
+    let mut changed = 0;
+    for id in ids {
+        // It may have left the shelf since it was found due.
+        let Some(before) = shelf::find(tx, *id)? else { continue };
+        let tray = trays::by_id(tx, *id)?;
+        let after = shelved(tx, shop, tray, now)?;
+        if after.as_ref() == Some(&before) {
+            continue;
+        }
+        if after.as_ref().map(|after| &after.offer) != Some(&before.offer) {
+            let offer = after.as_ref().map(|after| after.offer.as_str());
+            let code = Some(before.tray_code.as_str());
+            changes::append(tx, &NewChange { act_id: None, kind: TIME_PASSED, at: now, tray_code: code, offer })?;
+            changed += 1;
+        }
+        match &after {
+            Some(after) => shelf::put(tx, after)?,
+            None => shelf::remove(tx, *id)?,
+        }
+    }
+    Ok(changed)
+}
+
+/// Looks again at all offers that are due by now. Gives how many changed, and when the next is due.
+pub fn catch_up(desk: &Desk, now: Instant) -> Result<(usize, Option<Instant>), Failure> {
+    let mut changed = 0;
+    loop {
+        let (due, next) = desk.look(|reading, _| Ok((shelf::due(reading, now, BATCH)?, shelf::next_due(reading)?)))?;
+        if due.is_empty() {
+            return Ok((changed, next));
+        }
+        changed += look_again(desk, now, due)?;
+    }
+}
+
+fn look_again(desk: &Desk, now: Instant, ids: Vec<i64>) -> Result<usize, Failure> {
+    desk.act(move |tx, shop| refresh(tx, shop, now, &ids))
+}
+
+/// Looks at everything in a place, since what was measured there decides how long it is good: finds offers that changed, or are due sooner.
+pub fn go_over(desk: &Desk, now: Instant, place: &str) -> Result<usize, Failure> {
+    let filter = Filter { in_stock_only: true, place: Some(place.to_owned()), ..Filter::default() };
+    let (mut above, mut changed) = (0, 0);
+    loop {
+        let (last, differing) = desk.look(|reading, shop| differing(reading, shop, now, &filter, above))?;
+        if !differing.is_empty() {
+            changed += look_again(desk, now, differing)?;
+        }
+        match last {
+            Some(last) => above = last,
+            None => return Ok(changed),
+        }
+    }
+}
+
+/// The last tray looked at, and those whose offers are not what they should be, or have to be looked at sooner than is written down.
+fn differing(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    now: Instant,
+    filter: &Filter,
+    above: i64,
+) -> Result<(Option<i64>, Vec<i64>), Failure> {
+    let snapshot = snapshot::load(reading, filter, above, BATCH)?;
+    let (Some(first), Some(last)) = (snapshot.trays.first(), snapshot.trays.last()) else {
+        return Ok((None, Vec::new()));
+    };
+    let shelf = shelf::between(reading, first.id, last.id)?;
+    let calendar = Calendar::new(shop.zone);
+    let standings = standings(&snapshot, shop, &calendar, now);
+    let mut differing = Vec::new();
+    for tray in snapshot.trays.iter().filter(|tray| is_for_sale(tray)) {
+        let facts: Facts = facts_in(&snapshot, shop, &standings, tray)?;
+        let should = offer::shelved(&facts, now)?;
+        let is = shelf.binary_search_by_key(&tray.id, |shelved| shelved.tray_id).ok().and_then(|n| shelf.get(n));
+        let stands = is.is_some_and(|is| is.offer == should.offer && not_later(is.due_at, should.due_at));
+        if !stands {
+            differing.push(tray.id);
+        }
+    }
+    Ok((Some(last.id), differing))
+}
+
+/// Whether an offer is looked at no later than it has to be.
+fn not_later(is: Option<i64>, should: Option<i64>) -> bool {
+    match (is, should) {
+        (_, None) => true,
+        (None, Some(_)) => false,
+        (Some(is), Some(should)) => is <= should,
+    }
+}

@@ -1,0 +1,116 @@
+//! The shelf: every tray for sale with what may be known of it, as the last change of it said. What stands in an offer is not decided here.
+
+use super::error::StoreError;
+use super::prepared::{on_either, update};
+use super::read::Reading;
+use super::schema::shelf;
+use super::trays::instant;
+use super::write::Tx;
+use crate::units::instant::Instant;
+use diesel::prelude::*;
+
+/// A tray on the shelf.
+#[derive(Debug, Clone, PartialEq, Eq, Queryable, Insertable)]
+#[diesel(table_name = shelf)]
+pub struct Shelved {
+    pub tray_id: i64,
+    pub tray_code: String,
+    pub cut_code: String,
+    pub place_code: String,
+    /// Grams that can be sold now.
+    pub sellable_g: i64,
+    /// JSON.
+    pub offer: String,
+    /// When time alone changes the offer next.
+    pub due_at: Option<i64>,
+}
+
+struct Replace;
+
+/// Puts a tray on the shelf, or writes it anew.
+pub fn put(tx: &mut Tx<'_>, tray: &Shelved) -> Result<(), StoreError> {
+    let changed = (
+        shelf::cut_code.eq(&tray.cut_code),
+        shelf::place_code.eq(&tray.place_code),
+        shelf::sellable_g.eq(tray.sellable_g),
+        shelf::offer.eq(&tray.offer),
+        shelf::due_at.eq(tray.due_at),
+    );
+    let update = update(Replace, shelf::table, shelf::tray_id.eq(tray.tray_id), changed);
+    if on_either!(tx.changing(), own => update.execute(own))? == 0 {
+        diesel::insert_into(shelf::table).values(tray).execute(tx.changing())?;
+    }
+    Ok(())
+}
+
+/// Takes a tray off the shelf.
+pub fn remove(tx: &mut Tx<'_>, tray_id: i64) -> Result<(), StoreError> {
+    let delete = diesel::delete(shelf::table.filter(shelf::tray_id.eq(tray_id)));
+    on_either!(tx.changing(), own => delete.execute(own))?;
+    Ok(())
+}
+
+pub fn find(reading: &mut Reading<'_>, tray_id: i64) -> Result<Option<Shelved>, StoreError> {
+    let query = shelf::table.filter(shelf::tray_id.eq(tray_id));
+    Ok(on_either!(reading.conn, own => query.get_result(own)).optional()?)
+}
+
+/// Says that the offers of some trays have to be looked at again, at once.
+pub fn look_again(tx: &mut Tx<'_>, trays: &[i64]) -> Result<(), StoreError> {
+    for some in trays.chunks(500) {
+        diesel::update(shelf::table.filter(shelf::tray_id.eq_any(some)))
+            .set(shelf::due_at.eq(0_i64))
+            .execute(tx.changing())?;
+    }
+    Ok(())
+}
+
+/// The same for all trays of a cut, or in a place.
+pub fn look_again_at(tx: &mut Tx<'_>, where_: Where<'_>) -> Result<(), StoreError> {
+    let due = shelf::due_at.eq(0_i64);
+    match where_ {
+        Where::Cut(cut) => {
+            diesel::update(shelf::table.filter(shelf::cut_code.eq(cut))).set(due).execute(tx.changing())?
+        }
+        Where::Place(place) => {
+            diesel::update(shelf::table.filter(shelf::place_code.eq(place))).set(due).execute(tx.changing())?
+        }
+        Where::Everywhere => diesel::update(shelf::table).set(due).execute(tx.changing())?,
+    };
+    Ok(())
+}
+
+/// Part of the shelf.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Where<'a> {
+    Cut(&'a str),
+    Place(&'a str),
+    Everywhere,
+}
+
+/// Trays whose offers are due by now, the longest due first.
+pub fn due(reading: &mut Reading<'_>, now: Instant, limit: i64) -> Result<Vec<i64>, StoreError> {
+    Ok(shelf::table
+        .filter(shelf::due_at.le(now.micros()))
+        .order(shelf::due_at)
+        .limit(limit)
+        .select(shelf::tray_id)
+        .load(reading.conn)?)
+}
+
+/// When the next offer is due.
+pub fn next_due(reading: &mut Reading<'_>) -> Result<Option<Instant>, StoreError> {
+    let next: Option<Option<i64>> = shelf::table
+        .filter(shelf::due_at.is_not_null())
+        .order(shelf::due_at)
+        .limit(1)
+        .select(shelf::due_at)
+        .get_result(reading.conn)
+        .optional()?;
+    next.flatten().map(instant).transpose()
+}
+
+/// What stands on the shelf of some trays.
+pub fn between(reading: &mut Reading<'_>, first: i64, last: i64) -> Result<Vec<Shelved>, StoreError> {
+    Ok(shelf::table.filter(shelf::tray_id.between(first, last)).order(shelf::tray_id).load(reading.conn)?)
+}

@@ -1,0 +1,46 @@
+//! What a transaction has touched so far: its acts, and the trays under them, so that no act can forget to tell of what it did.
+
+use crate::domain::tray::Tray;
+use crate::units::instant::Instant;
+use std::collections::BTreeMap;
+
+/// An act that was appended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ToldAct {
+    pub id: i64,
+    pub kind: &'static str,
+    pub recorded_at: Instant,
+}
+
+/// A tray that was touched.
+#[derive(Debug, Clone)]
+pub struct TouchedTray {
+    /// As it was written last; none when something around it changed.
+    pub tray: Option<Tray>,
+    /// The act before which it was last touched, by its place among the acts; none when no act had been appended yet.
+    pub act: Option<usize>,
+}
+
+#[derive(Debug, Default)]
+pub struct Touched {
+    pub acts: Vec<ToldAct>,
+    pub trays: BTreeMap<i64, TouchedTray>,
+}
+
+impl Touched {
+    pub(super) fn act(&mut self, act: ToldAct) {
+        self.acts.push(act);
+    }
+
+    /// A tray was written.
+    pub(super) fn wrote(&mut self, tray: &Tray) {
+        let touched = TouchedTray { tray: Some(tray.clone()), act: self.acts.len().checked_sub(1) };
+        self.trays.insert(tray.id, touched);
+    }
+
+    /// Something that a tray is judged by changed.
+    pub(super) fn around(&mut self, tray_id: i64) {
+        let act = self.acts.len().checked_sub(1);
+        self.trays.entry(tray_id).or_insert(TouchedTray { tray: None, act }).act = act;
+    }
+}
