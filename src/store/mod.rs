@@ -45,7 +45,7 @@ use crate::domain::profile::Rates;
 use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
-use fitness::Fitness;
+use fitness::{Condition, Fitness};
 pub use read::{Reading, Window};
 use std::sync::Arc;
 pub use write::Tx;
@@ -75,8 +75,9 @@ impl Store {
         migrate::run(&mut first)?;
         dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
-        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
-        let writer = write::Writer::open(&target, first, evidence)?;
+        let condition = Arc::new(Condition::default());
+        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence), Arc::clone(&condition))?;
+        let writer = write::Writer::open(&target, first, evidence, condition)?;
         Ok(Store { target, readers, writer })
     }
 
