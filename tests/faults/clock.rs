@@ -32,7 +32,8 @@ fn a_clock_that_is_set_stops_nothing() {
     std::fs::write(&clock, "+0\n").unwrap();
     let till = served_under(&clock);
     let use_by = |till: &Till| till.shop.tray(&till.blocks[11])["use_by"].clone();
-    let printed = use_by(&till);
+    let end = |till: &Till| till.shop.scan(&till.blocks[11])["tray"]["life"]["sell_until"].as_str().unwrap().to_owned();
+    let (printed, reckoned) = (use_by(&till), end(&till));
     assert!(printed.is_string(), "{printed}");
     let mut sales = Vec::new();
     let mut moments = Vec::new();
@@ -46,6 +47,7 @@ fn a_clock_that_is_set_stops_nothing() {
         // People may have been quiet for too long by such a clock; keys are not asked.
         till.is_read_by_keys();
         assert_eq!(use_by(&till), printed, "a printed date stays");
+        assert!(end(&till) <= reckoned, "{setting}: {} is later than {reckoned}", end(&till));
         assert!(
             till.sell(&format!("clock-step-{step}-0-000"), None).expect(201).header("idempotent-replayed").is_some()
         );
