@@ -25,6 +25,8 @@ mod ground;
 mod line;
 #[path = "power/load.rs"]
 mod load;
+#[path = "faults/real_disk.rs"]
+mod real_disk;
 #[allow(dead_code, reason = "another test program uses the rest")]
 #[path = "http/setting.rs"]
 mod setting;
