@@ -13,6 +13,7 @@ pub mod speak;
 pub mod stop;
 pub mod tls;
 pub mod verify;
+mod webhooks;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;

@@ -3,8 +3,8 @@
 use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
-use super::{clock, database, logging, tls};
-use crate::jobs::{printing, shelf, watch};
+use super::{clock, database, logging, tls, webhooks as own_webhooks};
+use crate::jobs::{feed, printing, recovery, shelf, watch, webhooks};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
@@ -73,8 +73,14 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
     let shelf = shelf::start(Arc::clone(&desk), clock::now);
     let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
+    let recovery = recovery::start(Arc::clone(&desk));
+    let _recovery = recovery.map_err(|e| Stop::unusable(format!("cannot look after the database: {e}")))?;
+    let feed = feed::start(&desk);
+    let _feed = feed.map_err(|e| Stop::unusable(format!("cannot follow the changes: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
+    let serving = webhooks::start(&desk, own_webhooks::options(&settings.webhooks)?);
+    let _serving = serving.map_err(|e| Stop::unusable(format!("cannot serve the webhooks: {e}")))?;
     let tls = tls::prepare(settings, clock::now)?;
     if let Some(authority) = tls.as_ref().and_then(|tls| tls.authority.as_ref()) {
         say(format_args!("the shop's own authority, SHA-256: {}", authority.fingerprint));
@@ -88,6 +94,7 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
         customer_page: settings.customer_page.clone(),
         limits: settings.limits.clone(),
         tls,
+        events: settings.events,
     };
     server::run(desk, &options, |addresses| {
         if let Some(plain) = addresses.plain {

@@ -71,6 +71,7 @@ permissions! {
     Review, "review", [Manager];
     EditCatalogue, "edit_catalogue", [Manager];
     ManageAccess, "manage_access", [Manager];
+    ManageWebhooks, "manage_webhooks", [Manager];
 }
 
 impl Permission {

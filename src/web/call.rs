@@ -12,6 +12,7 @@ use crate::ops::access::Known;
 use crate::ops::desk::{Actor, Desk, View};
 use crate::ops::failure::Failure;
 use crate::ops::once::{Answer, Request};
+use crate::ops::till::Reply;
 use actix_web::dev::Payload;
 use actix_web::http::StatusCode;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, web};
@@ -20,7 +21,7 @@ use std::future::Future;
 use std::marker::PhantomData;
 use std::pin::Pin;
 use std::sync::Arc;
-use tokio::sync::Semaphore;
+use tokio::sync::{Semaphore, oneshot};
 
 /// What every handler shares: the shop's desk, and how cookies are set.
 #[derive(Clone)]
@@ -139,7 +140,7 @@ impl<P: Permit> FromRequest for Look<P> {
         Box::pin(async move {
             let service = Service::of(&request)?;
             let Known { actor, client } = permitted::<P>(&request, &service).await?;
-            let pane = request.app_data::<Pane>().cloned().unwrap_or_default();
+            let pane = Pane::of_request(&request);
             Ok(Look { service, actor, client, pane, permission: PhantomData })
         })
     }
@@ -203,15 +204,34 @@ impl<P: Permit, B> Recorded<P, B> {
     {
         let Recorded { look, request, body } = self;
         let Look { service, actor, .. } = look;
-        let answer = service.ask(move |desk, now| act(desk, request, actor, now, body)).await?;
-        let status = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::OK);
-        let mut response = HttpResponse::build(status);
-        response.content_type("application/json").insert_header(("Cache-Control", "no-store"));
-        if answer.replayed {
-            response.insert_header(("Idempotent-Replayed", "true"));
-        }
-        Ok(response.body(answer.body))
+        Ok(recorded(service.ask(move |desk, now| act(desk, request, actor, now, body)).await?))
     }
+
+    /// The same for what waits in the shop's own line: no thread is held meanwhile.
+    pub async fn record_later<F>(self, begin: F) -> Outcome
+    where
+        F: FnOnce(&Desk, Request, Actor, crate::units::instant::Instant, B, Reply),
+    {
+        let Recorded { look, request, body } = self;
+        let Look { service, actor, .. } = look;
+        let (sender, answer) = oneshot::channel();
+        // The client may have gone away: the act is done all the same.
+        let reply = Box::new(move |outcome: Result<Answer, Failure>| drop(sender.send(outcome)));
+        begin(&service.desk, request, actor, clock::now(), body, reply);
+        let answer = answer.await.map_err(|_| Problem::of(Speech::Internal))?;
+        Ok(recorded(answer.map_err(Problem::from)?))
+    }
+}
+
+/// A recorded act in HTTP.
+fn recorded(answer: Answer) -> HttpResponse {
+    let status = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::OK);
+    let mut response = HttpResponse::build(status);
+    response.content_type("application/json").insert_header(("Cache-Control", "no-store"));
+    if answer.replayed {
+        response.insert_header(("Idempotent-Replayed", "true"));
+    }
+    response.body(answer.body)
 }
 
 /// The key of the header: a string in quotes (RFC 8941 style), or bare; UUIDs in either case are one key.
@@ -226,14 +246,22 @@ fn idempotency_key(request: &HttpRequest) -> Result<String, Problem> {
     }
     let text = value.to_str().map_err(|_| malformed("must be printable ASCII"))?.trim();
     let bare = text.strip_prefix('"').and_then(|rest| rest.strip_suffix('"')).unwrap_or(text);
-    let plain = bare.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.:".contains(&b));
-    if !(16..=255).contains(&bare.len()) || !plain {
-        return Err(malformed("must be 16 to 255 letters, digits and - _ . :"));
+    read_key(bare).ok_or_else(|| malformed(KEY_FORM))
+}
+
+/// What a key has to be.
+pub const KEY_FORM: &str = "must be 16 to 255 letters, digits and - _ . :";
+
+/// An idempotency key as it is kept; none when it is not one.
+pub fn read_key(text: &str) -> Option<String> {
+    let plain = text.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.:".contains(&b));
+    if !(16..=255).contains(&text.len()) || !plain {
+        return None;
     }
-    let uuid = bare.len() == 36
-        && bare
+    let uuid = text.len() == 36
+        && text
             .bytes()
             .enumerate()
             .all(|(i, b)| if [8, 13, 18, 23].contains(&i) { b == b'-' } else { b.is_ascii_hexdigit() });
-    Ok(if uuid { bare.to_ascii_lowercase() } else { bare.to_owned() })
+    Some(if uuid { text.to_ascii_lowercase() } else { text.to_owned() })
 }

@@ -10,7 +10,7 @@ use actix_service::{IntoServiceFactory, ServiceFactory, ServiceFactoryExt, fn_se
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::AppConfig;
 use rustls::ServerConfig;
-use socket2::{Domain, Protocol as Transport, Socket, Type};
+use socket2::{Domain, Protocol as Transport, SockRef, Socket, Type};
 use std::io;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::sync::Arc;
@@ -54,6 +54,9 @@ pub struct Entrance {
     pub connections: Arc<Connections>,
     /// None for plain HTTP.
     pub tls: Option<Arc<ServerConfig>>,
+    /// A client that takes nothing of what was sent to it for so long is gone, whether its machine is off or it only does not read: the
+    /// system ends the connection, which nobody here would notice while it waits for room to write.
+    pub stalled: Duration,
 }
 
 async fn line(stream: TcpStream, entrance: Entrance) -> io::Result<Line> {
@@ -61,6 +64,9 @@ async fn line(stream: TcpStream, entrance: Entrance) -> io::Result<Line> {
     // Taken before the handshake, which is the dearest part.
     let place = place(&stream, &entrance.connections).ok_or_else(refused)?;
     stream.set_nodelay(true)?;
+    if let Err(error) = SockRef::from(&stream).set_tcp_user_timeout(Some(entrance.stalled)) {
+        tracing::debug!(%error, "this system does not end connections by itself");
+    }
     let Some(config) = entrance.tls else { return Ok(Line::new(Wire::Plain(stream), place)) };
     let secured = tokio::time::timeout(HEAD, TlsAcceptor::from(config).accept(stream)).await;
     let secured = secured.map_err(|_| io::Error::new(io::ErrorKind::TimedOut, "the handshake took too long"))??;

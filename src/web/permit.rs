@@ -38,5 +38,6 @@ permits!(
     PostReadings,
     Review,
     EditCatalogue,
-    ManageAccess
+    ManageAccess,
+    ManageWebhooks
 );

@@ -1,5 +1,6 @@
 //! Starts the HTTP server: limits, headers, the request log, health, the document and its page, and everything the rooms below answer.
 
+use super::api::events::{EventOptions, Streams};
 use super::call::Service;
 use super::limits::{LimitOptions, Limits, pace, quota};
 use super::listen::{self, Entrance};
@@ -8,7 +9,7 @@ use super::pages::trust::Trust;
 use super::pane::Pane;
 use super::problem::{Problem, Speech};
 use super::tls::{self, Tls};
-use super::{api, assets, clock, openapi, pages};
+use super::{api, assets, clock, openapi, pages, stopping};
 use crate::ops::desk::Desk;
 use crate::ops::failure::Failure;
 use crate::web::route;
@@ -32,6 +33,7 @@ pub struct ServerOptions {
     pub limits: LimitOptions,
     /// None for plain HTTP.
     pub tls: Option<Tls>,
+    pub events: EventOptions,
 }
 
 /// Where connections are taken.
@@ -51,6 +53,8 @@ pub fn openapi_json() -> String {
 
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresses)) -> std::io::Result<()> {
+    let stalled = options.events.stalled;
+    let streams = web::Data::new(Streams::new(&desk, options.events));
     let limits = Arc::new(Limits::new(&options.limits));
     let connections = Arc::clone(&limits.connections);
     let service = web::Data::new(Service::new(desk, options.secure_cookies, limits));
@@ -78,12 +82,16 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .configure(assets::routes)
                 .default_service(web::to(pages::trust::lead_to_https))
         };
+        let (told_to_stop, stopping) = stopping::on_signal()?;
+        let stopping = web::Data::new(stopping);
         let app = move || {
             App::new()
+                .app_data(web::Data::clone(&stopping))
                 .app_data(web::Data::clone(&trust))
                 .app_data(web::Data::clone(&strict))
                 .app_data(web::Data::clone(&service))
                 .app_data(Pane::of(&service.desk))
+                .app_data(web::Data::clone(&streams))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(quota::admit))
                 .wrap(from_fn(headers))
@@ -102,8 +110,9 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .route("/v1/openapi.json", route::get().to(served_document))
                 .default_service(web::to(|| async { Err::<HttpResponse, Problem>(Problem::of(Speech::NoSuchAddress)) }))
         };
-        let entrance = Entrance { connections, tls: options.tls.as_ref().map(|tls| Arc::clone(&tls.config)) };
-        let mut server = actix_server::Server::build().workers(options.workers).shutdown_timeout(20);
+        let entrance = Entrance { connections, tls: options.tls.as_ref().map(|tls| Arc::clone(&tls.config)), stalled };
+        let mut server =
+            actix_server::Server::build().workers(options.workers).shutdown_signal(told_to_stop).shutdown_timeout(20);
         if let Some(plain) = plain {
             let entrance = Entrance { tls: None, ..entrance.clone() };
             server = listen::serve(server, "plain", plain, entrance, plain_app)?;
@@ -113,7 +122,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
             tls::keep_fresh(tls)?;
         }
         let running = actix_web::rt::spawn(server.run());
-        // The first turn of the server takes connections and listens for signals: only then is it ready to be told to stop.
+        // The first turn of the server takes connections: only then is it ready.
         tokio::task::yield_now().await;
         ready(addresses);
         running.await.map_err(std::io::Error::other)?

@@ -5,10 +5,8 @@ use super::clock;
 use super::pane::Pane;
 use super::problem::{Problem, Speech};
 use crate::domain::shop::Shop;
-use crate::ops::access::Known;
-use crate::ops::desk::{Desk, View};
-use crate::ops::failure::Failure;
-use crate::ops::keys;
+use crate::ops::access::{Known, Seen, recognise};
+use crate::ops::desk::View;
 use actix_web::HttpRequest;
 use actix_web::cookie::{Cookie, SameSite};
 use actix_web::http::Method;
@@ -68,26 +66,6 @@ pub fn shown(request: &HttpRequest, service: &Service) -> Option<String> {
     credential(request, service.secure_cookies).ok().flatten().map(|(credential, _)| credential)
 }
 
-/// Whose a credential is. A key is looked up from this thread where that is the cheaper way; a person's sign-in may have to be written.
-async fn look_up(
-    request: &HttpRequest,
-    service: &Service,
-    credential: String,
-) -> Result<(Option<Known>, String), Problem> {
-    if keys::number_of(&credential).is_none() {
-        let look = move |desk: &Desk, now| -> Result<_, Failure> { Ok((desk.who(now, &credential)?, credential)) };
-        return service.ask(look).await;
-    }
-    let (pane, now) = (request.app_data::<Pane>().cloned().unwrap_or_default(), clock::now());
-    let look = move |view: &mut View<'_>, _: &Shop| Ok((keys::known(view, now, &credential)?, credential));
-    let (found, credential) = service.glance(&pane, look).await?;
-    let Some((known, used)) = found else { return Ok((None, credential)) };
-    if let Some(used) = used {
-        service.ask(move |desk, _| -> Result<(), Failure> { Ok(desk.note_use(used)) }).await?;
-    }
-    Ok((Some(known), credential))
-}
-
 /// Who asks; a problem when nobody valid does.
 pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Problem> {
     let Some((credential, by_cookie)) = credential(request, service.secure_cookies)? else {
@@ -97,9 +75,17 @@ pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Pr
     if by_cookie && changes && !same_origin(request.headers(), request.connection_info().host()) {
         return Err(Problem::of(Speech::CrossSite));
     }
-    let (found, credential) = look_up(request, service, credential).await?;
-    let known = found.ok_or_else(|| Problem::of(Speech::Unauthenticated))?;
+    // A page that shows itself anew: nobody touched it, and the idle time goes on.
+    let idle = request.headers().contains_key("Sakudana-Refresh");
+    let (now, pane) = (clock::now(), Pane::of_request(request));
+    let fitness = service.desk.fitness(now);
+    let look = move |reading: &mut View<'_>, _: &Shop| Ok((recognise(reading, now, fitness, &credential)?, credential));
+    let (found, credential) = service.glance(&pane, look).await?;
+    let (known, seen) = found.ok_or_else(|| Problem::of(Speech::Unauthenticated))?;
     service.limits.quotas.remember(&credential, &known.client);
+    if seen != Seen::NothingNew && !idle {
+        service.ask(move |desk, now| Ok(desk.note_seen(now, seen))).await?;
+    }
     Ok(known)
 }
 

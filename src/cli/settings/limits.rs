@@ -26,7 +26,6 @@ pub fn read(file: &mut Table, customers: &CustomerPage, problems: &mut Vec<Strin
     let options = LimitOptions {
         client,
         address,
-        streams_of_one: section.count("event_streams_of_one", usual.streams_of_one, 1..=1_000),
         connections,
         connections_of_one_address: section
             .count("connections_of_one_address", usual.connections_of_one_address.min(connections), 4..=20_000)

@@ -3,6 +3,7 @@
 
 mod codes;
 mod customer_page;
+mod events;
 pub mod labels;
 mod limits;
 mod printers;
@@ -12,10 +13,12 @@ mod shop;
 #[cfg(test)]
 mod tests;
 pub mod tls;
+pub mod webhooks;
 
 use super::stop::Stop;
 use crate::domain::shop::Shop;
 use crate::jobs::printing::Served;
+use crate::web::api::events::EventOptions;
 use crate::web::limits::LimitOptions;
 use crate::web::pages::customer::CustomerPage;
 use labels::LabelSettings;
@@ -25,6 +28,7 @@ use std::path::PathBuf;
 use tls::TlsSettings;
 use toml::Table;
 use tracing_subscriber::EnvFilter;
+use webhooks::WebhookSettings;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LogFormat {
@@ -53,11 +57,13 @@ pub struct Settings {
     pub limits: LimitOptions,
     /// None for plain HTTP.
     pub tls: Option<TlsSettings>,
+    pub events: EventOptions,
     /// A file path or a `postgres://` address.
     pub database: String,
     pub readers: u32,
     pub log: LogSettings,
     pub printers: Vec<Served>,
+    pub webhooks: WebhookSettings,
 }
 
 /// What the command line says.
@@ -92,12 +98,14 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let limits = limits::read(&mut file, &customer_page, &mut problems);
     let tls = tls::read(&mut file, &mut problems);
     let secure_cookies = secure_cookies || tls.is_some();
+    let events = events::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     let printers = printers::read(&mut file, &mut problems);
+    let webhooks = webhooks::read(&mut file, &mut problems);
     for key in file.keys() {
         problems.push(format!(
-            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [limits], [tls], [database], [log] and [[printers]]"
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [limits], [tls], [events], [database], [log], [webhooks] and [[printers]]"
         ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
@@ -125,10 +133,12 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
                 customer_page,
                 limits,
                 tls,
+                events,
                 database,
                 readers,
                 log,
                 printers,
+                webhooks,
             })
         }
         _ => Err(problems),

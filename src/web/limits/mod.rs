@@ -6,14 +6,12 @@ pub mod connections;
 pub mod line;
 pub mod pace;
 pub mod quota;
-pub mod streams;
 pub mod turns;
 
 use connections::Connections;
 use quota::{Quotas, Rate};
 use std::num::NonZeroU32;
 use std::sync::Arc;
-use streams::Streams;
 use turns::Turns;
 
 /// What a shop sets. Every number is at least one.
@@ -23,8 +21,6 @@ pub struct LimitOptions {
     pub client: Rate,
     /// Of one address that has not shown who it is.
     pub address: Rate,
-    /// Event streams of one key or person.
-    pub streams_of_one: usize,
     pub connections: usize,
     pub connections_of_one_address: usize,
     /// Calls into the shop under way at once; others wait.
@@ -43,7 +39,6 @@ impl Default for LimitOptions {
         LimitOptions {
             client: rate(100, 1_000),
             address: rate(20, 400),
-            streams_of_one: 8,
             connections: 1_024,
             connections_of_one_address: 256,
             calls_at_once: 256,
@@ -55,7 +50,6 @@ impl Default for LimitOptions {
 /// The limits of one server, shared by all its threads.
 pub struct Limits {
     pub quotas: Quotas,
-    pub streams: Streams,
     pub connections: Arc<Connections>,
     pub turns: Turns,
 }
@@ -64,7 +58,6 @@ impl Limits {
     pub fn new(options: &LimitOptions) -> Limits {
         Limits {
             quotas: Quotas::new(options.client, options.address, options.trusted_proxy_header.clone()),
-            streams: Streams::new(options.streams_of_one),
             connections: Arc::new(Connections::new(options.connections, options.connections_of_one_address)),
             turns: Turns::new(options.calls_at_once),
         }
