@@ -9,6 +9,7 @@ pub mod cost;
 pub mod gs1;
 pub mod holding;
 pub mod inspection;
+pub mod key_life;
 pub mod label_fields;
 pub mod label_words;
 pub mod language;

@@ -16,6 +16,7 @@ pub mod fitness;
 pub mod freeze_parasites;
 pub mod hold;
 pub mod judge;
+pub mod keys;
 pub mod label;
 pub mod look;
 pub mod mark_down;

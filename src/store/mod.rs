@@ -19,6 +19,7 @@ pub mod fitness;
 pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
+pub mod keys;
 pub mod lineage;
 pub mod lives;
 pub mod lots;

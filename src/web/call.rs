@@ -2,6 +2,7 @@
 
 use super::answer::Outcome;
 use super::body::{self, Body};
+use super::limits::Limits;
 use super::pane::Pane;
 use super::permit::Permit;
 use super::problem::{Problem, Speech};
@@ -26,13 +27,14 @@ use tokio::sync::Semaphore;
 pub struct Service {
     pub desk: Arc<Desk>,
     pub secure_cookies: bool,
+    pub limits: Arc<Limits>,
     /// Password hashes take 19 MiB each: at most two at once, so that a flood of sign-ins cannot eat the memory.
     hashing: Arc<Semaphore>,
 }
 
 impl Service {
-    pub fn new(desk: Arc<Desk>, secure_cookies: bool) -> Service {
-        Service { desk, secure_cookies, hashing: Arc::new(Semaphore::new(2)) }
+    pub fn new(desk: Arc<Desk>, secure_cookies: bool, limits: Arc<Limits>) -> Service {
+        Service { desk, secure_cookies, limits, hashing: Arc::new(Semaphore::new(2)) }
     }
 
     fn of(request: &HttpRequest) -> Result<Service, Problem> {
@@ -49,7 +51,13 @@ impl Service {
         T: Send + 'static,
     {
         let desk = Arc::clone(&self.desk);
-        let answer = web::block(move || question(&desk, clock::now())).await;
+        let turn = self.limits.turns.take().await?;
+        let work = move || {
+            let answer = question(&desk, clock::now());
+            drop(turn);
+            answer
+        };
+        let answer = web::block(work).await;
         answer.map_err(|_| Problem::of(Speech::Internal))?.map_err(Problem::from)
     }
 
@@ -96,6 +104,11 @@ pub struct Look<P: Permit> {
 }
 
 impl<P: Permit> Look<P> {
+    /// Who asks, as a scope of its own: for whatever is counted by client.
+    pub fn client(&self) -> &str {
+        &self.client
+    }
+
     /// One call into the shop.
     pub async fn ask<T, F>(&self, question: F) -> Result<T, Problem>
     where

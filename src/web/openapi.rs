@@ -39,8 +39,15 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 6] =
-    ["/v1/scans", "/v1/label-sheets", "/v1/sign-in", "/v1/people", "/v1/keys", "/v1/places/{code}/readings"];
+const UNRECORDED: [&str; 7] = [
+    "/v1/scans",
+    "/v1/label-sheets",
+    "/v1/sign-in",
+    "/v1/people",
+    "/v1/keys",
+    "/v1/keys/{key_id}/rotation",
+    "/v1/places/{code}/readings",
+];
 
 /// What is read with a version.
 const VERSIONED: [&str; 5] =
@@ -142,6 +149,9 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     say(Speech::Unauthenticated);
     say(Speech::Unavailable);
     if !open {
+        say(Speech::QuotaExceeded);
+    }
+    if !open {
         say(Speech::Forbidden);
     }
     if operation.request_body.is_some() {
@@ -187,6 +197,7 @@ pub fn document() -> Document {
     for part in [
         api::sign_in::Doc::openapi(),
         api::access::Doc::openapi(),
+        api::keys::Doc::openapi(),
         api::species::Doc::openapi(),
         api::suppliers::Doc::openapi(),
         api::cuts::Doc::openapi(),

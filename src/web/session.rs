@@ -3,6 +3,7 @@
 use super::call::Service;
 use super::problem::{Problem, Speech};
 use crate::ops::access::Known;
+use crate::ops::desk::Desk;
 use crate::ops::failure::Failure;
 use actix_web::HttpRequest;
 use actix_web::cookie::{Cookie, SameSite};
@@ -72,8 +73,11 @@ pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Pr
     if by_cookie && changes && !same_origin(request.headers(), request.connection_info().host()) {
         return Err(Problem::of(Speech::CrossSite));
     }
-    let found = service.ask(move |desk, now| -> Result<_, Failure> { desk.who(now, &credential) }).await?;
-    found.ok_or_else(|| Problem::of(Speech::Unauthenticated))
+    let look = move |desk: &Desk, now| -> Result<_, Failure> { Ok((desk.who(now, &credential)?, credential)) };
+    let (found, credential) = service.ask(look).await?;
+    let known = found.ok_or_else(|| Problem::of(Speech::Unauthenticated))?;
+    service.limits.quotas.remember(&credential, &known.client);
+    Ok(known)
 }
 
 #[cfg(test)]

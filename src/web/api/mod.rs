@@ -7,6 +7,7 @@ pub mod changes;
 pub mod counts;
 pub mod cuts;
 pub mod holds;
+pub mod keys;
 pub mod labels;
 pub mod lives;
 pub mod lots;
@@ -44,6 +45,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     for routes in [
         sign_in::routes,
         access::routes,
+        keys::routes,
         species::routes,
         suppliers::routes,
         cuts::routes,

@@ -14,6 +14,7 @@ mod rules;
 mod scan;
 mod sign_in;
 mod tray;
+pub mod trust;
 mod visitor;
 
 use actix_web::web;
