@@ -70,6 +70,8 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
     let strict = web::Data::new(Strict(options.tls.is_some() && authority.is_none()));
     let trust = web::Data::new(Trust { authority, https_port: address.port() });
     actix_web::rt::System::new().block_on(async {
+        let (told_to_stop, stopping) = stopping::on_signal()?;
+        let stopping = web::Data::new(stopping);
         let (plain_trust, plain_service) = (web::Data::clone(&trust), web::Data::clone(&service));
         let plain_app = move || {
             App::new()
@@ -82,8 +84,6 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .configure(assets::routes)
                 .default_service(web::to(pages::trust::lead_to_https))
         };
-        let (told_to_stop, stopping) = stopping::on_signal()?;
-        let stopping = web::Data::new(stopping);
         let app = move || {
             App::new()
                 .app_data(web::Data::clone(&stopping))
