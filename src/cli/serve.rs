@@ -71,7 +71,7 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
         workers: settings.workers,
         secure_cookies: settings.secure_cookies,
         customer_page: settings.customer_page.clone(),
-        events: settings.events,
+        following: settings.following,
     };
     server::run(desk, &options, |address| {
         say(format_args!("listening on http://{address}"));

@@ -125,3 +125,8 @@ pub fn is_known(reading: &mut Reading<'_>, position: Position) -> Result<bool, S
     let found = there.select(changes::id);
     Ok(on_either!(reading.conn, own => found.get_result::<i64>(own)).optional()?.is_some())
 }
+
+/// How many changes there are, settled or not.
+pub fn count(reading: &mut Reading<'_>) -> Result<i64, StoreError> {
+    Ok(changes::table.count().get_result(reading.conn)?)
+}

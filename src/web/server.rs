@@ -1,6 +1,6 @@
 //! Starts the HTTP server: limits, headers, the request log, health, the document and its page, and everything the rooms below answer.
 
-use super::api::events::{EventOptions, Streams};
+use super::api::events::{FollowOptions, Streams};
 use super::call::Service;
 use super::pages::customer::{CustomerPage, Door};
 use super::problem::{Problem, Speech};
@@ -29,7 +29,7 @@ pub struct ServerOptions {
     /// Whether the shop is reached by HTTPS: then the sign-in cookie is sent over nothing else.
     pub secure_cookies: bool,
     pub customer_page: CustomerPage,
-    pub events: EventOptions,
+    pub following: FollowOptions,
 }
 
 /// The OpenAPI document, pretty printed, with a line end.
@@ -41,8 +41,9 @@ pub fn openapi_json() -> String {
 
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAddr)) -> std::io::Result<()> {
-    let stalled = options.events.stalled;
-    let streams = web::Data::new(Streams::new(&desk, options.events));
+    let stalled = options.following.stalled;
+    let streams = web::Data::new(Streams::new(&desk, options.following));
+    let following = web::Data::new(options.following);
     let service = web::Data::new(Service::new(desk, options.secure_cookies));
     let customers = web::Data::new(Door::new(options.customer_page.clone()));
     // Written once and shared: a document for each worker would cost megabytes.
@@ -55,6 +56,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
                 .app_data(web::Data::clone(&stopping))
                 .app_data(web::Data::clone(&service))
                 .app_data(web::Data::clone(&streams))
+                .app_data(web::Data::clone(&following))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(headers))
                 .wrap(from_fn(log))

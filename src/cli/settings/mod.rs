@@ -3,7 +3,7 @@
 
 mod codes;
 mod customer_page;
-mod events;
+mod following;
 pub mod labels;
 mod printers;
 mod reader;
@@ -15,7 +15,7 @@ mod tests;
 use super::stop::Stop;
 use crate::domain::shop::Shop;
 use crate::jobs::printing::Served;
-use crate::web::api::events::EventOptions;
+use crate::web::api::events::FollowOptions;
 use crate::web::pages::customer::CustomerPage;
 use labels::LabelSettings;
 use reader::Section;
@@ -48,7 +48,7 @@ pub struct Settings {
     pub workers: usize,
     pub secure_cookies: bool,
     pub customer_page: CustomerPage,
-    pub events: EventOptions,
+    pub following: FollowOptions,
     /// A file path or a `postgres://` address.
     pub database: String,
     pub readers: u32,
@@ -85,13 +85,13 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let labels = labels::read(&mut file, &mut problems);
     let (listen, workers, secure_cookies) = read_server(&mut file, &shop, &mut problems);
     let customer_page = customer_page::read(&mut file, &mut problems);
-    let events = events::read(&mut file, &mut problems);
+    let following = following::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     let printers = printers::read(&mut file, &mut problems);
     for key in file.keys() {
         problems.push(format!(
-            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [events], [database], [log] and [[printers]]"
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [following], [database], [log] and [[printers]]"
         ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
@@ -117,7 +117,7 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
                 workers,
                 secure_cookies,
                 customer_page,
-                events,
+                following,
                 database,
                 readers,
                 log,
