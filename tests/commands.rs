@@ -342,6 +342,14 @@ const DAMAGE: &[(&str, &str)] = &[
     ("holds:", "UPDATE holds SET released_at = NULL, released_by = NULL, release_note = NULL"),
     ("labels:", "UPDATE issued_labels SET says = '' WHERE id = 1"),
     (
+        "no skipped change: on the shelf",
+        "UPDATE shelf SET place_code = 'bench' WHERE tray_id = (SELECT MAX(tray_id) FROM shelf)",
+    ),
+    (
+        "no skipped change: the last change",
+        "UPDATE shelf SET offer = REPLACE(offer, 'net_weight_g\":', 'net_weight_g\":1') WHERE tray_id = (SELECT MIN(tray_id) FROM shelf)",
+    ),
+    (
         "prints:",
         "INSERT INTO prints (act_id, tray_id, printer, copies, wanted_at, state, reasons, attempts, next_try_at, actor)
          SELECT act_id, (SELECT MAX(id) FROM trays) , 'counter', 1, at, 'waiting', '', 0, at, 'x' FROM issued_labels WHERE id = 1",

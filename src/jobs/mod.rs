@@ -4,5 +4,7 @@
 pub mod feed;
 mod paper;
 pub mod printing;
+pub mod recovery;
 pub mod shelf;
 pub mod watch;
+pub mod webhooks;

@@ -9,6 +9,12 @@ use crate::store::changes::{self, Change, Position};
 pub type ChangeRow = Change;
 pub type FeedPosition = Position;
 
+/// A position as those who follow are given it: opaque to them, with a check of its own.
+pub fn cursor(position: Position) -> String {
+    let body = format!("{:x}.{:x}", position.xact, position.id);
+    format!("{body}-{:08x}", crc32fast::hash(body.as_bytes()))
+}
+
 /// What comes behind a position, the oldest first. A position that is none of this database (it was restored from an older copy, or is
 /// another one) is refused: going on from there could pass over changes without a word.
 pub fn behind(reading: &mut Reading<'_>, position: Position, limit: i64) -> Result<Vec<Change>, Failure> {

@@ -130,3 +130,9 @@ pub fn is_known(reading: &mut Reading<'_>, position: Position) -> Result<bool, S
 pub fn count(reading: &mut Reading<'_>) -> Result<i64, StoreError> {
     Ok(changes::table.count().get_result(reading.conn)?)
 }
+
+/// The change that stands exactly there.
+pub fn at(reading: &mut Reading<'_>, position: Position) -> Result<Option<Change>, StoreError> {
+    let before = Position { id: position.id - 1, ..position };
+    Ok(behind(reading, before, 1)?.pop().filter(|change| change.position == position))
+}

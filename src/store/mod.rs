@@ -15,9 +15,12 @@ pub mod counters;
 mod dialect;
 pub mod error;
 pub mod evidence;
+pub mod exceptions;
+pub mod fitness;
 pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
+pub mod keys;
 pub mod lineage;
 pub mod lives;
 pub mod lots;
@@ -29,20 +32,27 @@ mod prepared;
 pub mod prints;
 mod read;
 pub mod readings;
+mod recovery;
+pub mod replays;
+pub mod returns;
 pub mod sales;
 mod schema;
 pub mod shelf;
 pub mod snapshot;
 pub mod stays;
+pub mod till;
 pub mod touched;
 pub mod trays;
 pub mod verify;
+pub mod webhooks;
 mod write;
 
 use crate::domain::profile::Rates;
+use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
-pub use read::Reading;
+use fitness::Fitness;
+pub use read::{Reading, Window};
 use std::sync::Arc;
 use std::time::Duration;
 pub use write::Tx;
@@ -88,6 +98,14 @@ impl Store {
         self.readers.read(look)
     }
 
+    /// A view of its own for a thread that reads often. None where the database is a server: whoever waits for one holds his thread.
+    pub fn window(&self) -> Result<Option<Window>, StoreError> {
+        match self.target {
+            Target::Sqlite(_) => self.readers.window(&self.target).map(Some),
+            Target::Postgres(_) => Ok(None),
+        }
+    }
+
     /// The same where `look` lasts, because someone is told of everything meanwhile.
     pub fn read_at_length<T, E: From<StoreError>>(
         &self,
@@ -117,12 +135,27 @@ impl Store {
     }
 
     /// The same for a caller that has the store to itself, and therefore waits for nobody.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
     {
         self.writer.write_alone(act)
+    }
+
+    /// Whether acts are taken, and if not, since when and why.
+    pub fn fitness(&self, now: Instant) -> Fitness {
+        self.writer.fitness(now)
+    }
+
+    /// Tries to come back when the store is read-only and it is time to: for a thread that looks after it. Otherwise it does nothing.
+    pub fn try_to_recover(&self) {
+        self.writer.try_to_recover();
+    }
+
+    /// How many groups of sales are worth writing at once.
+    pub const fn groups_at_once(&self) -> usize {
+        dialect::groups_at_once(&self.target)
     }
 
     /// `sqlite` or `postgresql`.

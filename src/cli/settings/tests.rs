@@ -34,7 +34,7 @@ fn the_example_names_every_key() {
     for key in &keys {
         assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
     }
-    for section in ["shop", "labels", "server", "customer_page", "following", "database", "log"] {
+    for section in ["shop", "labels", "server", "customer_page", "following", "database", "log", "webhooks"] {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
         for key in known.split(", ").filter(|key| !["codes", "ladder", "rules"].contains(key)) {

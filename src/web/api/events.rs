@@ -197,7 +197,7 @@ impl Listener {
         self.check = Instant::now() + BEAT;
         let credential = self.credential.clone();
         // When the database cannot say, who was let in stays in.
-        self.service.ask(move |desk, now| Ok(desk.who_idles(now, &credential)?.is_some())).await.unwrap_or(true)
+        self.service.ask(move |desk, now| desk.still_knows(now, &credential)).await.unwrap_or(true)
     }
 
     /// What is behind a position: from memory, or page by page from the database.

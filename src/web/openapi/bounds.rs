@@ -3,12 +3,12 @@
 //! where the rules are.
 
 use crate::domain::inspection::{Burn, Sample};
+use crate::domain::key_life::VALID_DAYS_LIMIT;
 use crate::domain::life::budget::{Form, SpeciesGroup};
 use crate::domain::permissions::Role;
 use crate::domain::place::StorageMethod;
 use crate::domain::printing::State;
 use crate::domain::text::{NAME_LIMIT, NOTE_LIMIT};
-use crate::ops::access::KEY_DAYS_LIMIT;
 use crate::ops::{break_down, count, pick, review, sell};
 use crate::web::answer::PAGE_LIMIT;
 use utoipa::Number;
@@ -82,7 +82,7 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostHold", "scope", words(&["lot", "batch", "tray"])),
         ("PostKey", "name", name()),
         ("PostKey", "role", names(&Role::ALL)),
-        ("PostKey", "valid_days", Whole(1, KEY_DAYS_LIMIT)),
+        ("PostKey", "valid_days", Whole(1, VALID_DAYS_LIMIT)),
         ("PostLabel", "reason", note()),
         ("PostLabelSheets", "start_at", Whole(1, MOST)),
         ("PostLabelSheets", "tray_codes", Entries(1, 200)),
