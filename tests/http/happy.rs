@@ -146,6 +146,9 @@ const TABLE: &[(&str, Call)] = &[
     ("get_sale", |shop, _| shop.till.get("/v1/sales/1").send()),
     ("reverse_sale", |shop, _| act(&shop.till, "/v1/sales/1/reversal", &json!({"reason": "mis-scan"}))),
     ("list_changes", |shop, _| shop.till.get("/v1/changes?limit=5").send()),
+    ("live_stock", |shop, _| shop.till.get("/v1/live-stock").send()),
+    // It has no end: `tests/live` listens to it.
+    ("follow_events", |shop, _| shop.till.call("HEAD", "/v1/events").send()),
     ("review", |shop, _| shop.manager.get("/v1/review").send()),
     ("accept_markdowns", |shop, stock| {
         act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))
