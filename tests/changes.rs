@@ -187,7 +187,8 @@ fn followers_see_every_act_once_and_in_one_order(which: Which) {
         assert_eq!(ids.len(), changes.len(), "each once");
         for (number, rows) in written.iter().enumerate() {
             let name = format!("writer {number}");
-            let own: Vec<&str> = changes.iter().filter(|change| change.actor.as_deref() == Some(name.as_str())).map(said).collect();
+            let own: Vec<&str> =
+                changes.iter().filter(|change| change.actor.as_deref() == Some(name.as_str())).map(said).collect();
             assert_eq!(own, (0..*rows).map(|n| n.to_string()).collect::<Vec<_>>(), "{name}");
         }
     }
@@ -232,11 +233,14 @@ fn a_writer_that_commits_late_is_not_skipped() {
 #[test]
 fn a_record_restored_on_another_server_goes_on() {
     let ground = Ground::open(Which::Postgres, 1);
-    let restored = INSERT.replace("kind, at) SELECT id, 'note', 1", "kind, at, xact) SELECT id, 'note', 1, 5000000000").replace("'late')", "'restored')");
+    let restored = INSERT
+        .replace("kind, at) SELECT id, 'note', 1", "kind, at, xact) SELECT id, 'note', 1, 5000000000")
+        .replace("'late')", "'restored')");
     ground.witness().batch_execute(&restored).unwrap();
     for round in ["first", "second"] {
         let desk = Desk::open(&StoreOptions { database: ground.address(), readers: 1 }, shop()).unwrap();
-        let from = at_least(&desk, FeedPosition::START, count(&mut ground.witness(), "changes")).last().unwrap().position;
+        let from =
+            at_least(&desk, FeedPosition::START, count(&mut ground.witness(), "changes")).last().unwrap().position;
         assert!(from.xact >= 5_000_000_000, "{from:?}");
         write(&desk, "after", vec![round.into()], Duration::ZERO, false);
         assert_eq!(at_least(&desk, from, 1).iter().map(said).collect::<Vec<_>>(), [round]);

@@ -1,8 +1,8 @@
 //! Which database a command works on: named, shown without its secrets, opened. Everything in it belongs to lower floors.
 
-use super::{press, webhooks};
 use super::settings::Settings;
 use super::stop::Stop;
+use super::{press, webhooks};
 use crate::ops::desk::Desk;
 use crate::ops::printers::Printers;
 use crate::store::StoreOptions;

@@ -41,7 +41,9 @@ fn read_or_make(file: &Path) -> Result<Random32, String> {
     }
     let wrong = |error: std::io::Error| format!("{} cannot be made: {error}", file.display());
     match make_key(file) {
-        Ok(()) => tracing::info!(file = %file.display(), "made the key of the webhooks' secrets: keep it, apart from copies of the database"),
+        Ok(()) => {
+            tracing::info!(file = %file.display(), "made the key of the webhooks' secrets: keep it, apart from copies of the database")
+        }
         // Another process was faster: its key is the one.
         Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
         Err(error) => return Err(wrong(error)),
@@ -96,7 +98,7 @@ pub fn options(settings: &WebhookSettings) -> Result<Options, Stop> {
             authority,
             timeout: settings.timeout,
         },
-        clock: clock::now,
+        clock: Arc::new(clock::now),
         chance: || random().map_or(0, |[a, b, ..]| u16::from_be_bytes([a, b])),
         process,
     })

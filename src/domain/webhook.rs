@@ -163,7 +163,10 @@ impl Webhook {
                 self.begin_anew(now);
                 self.last_failure = Some(words.to_owned());
                 if self.dead_in_a_row >= DEAD_IN_A_ROW {
-                    self.disable(now, format!("{} letters in a row could not be delivered: {words}", self.dead_in_a_row));
+                    self.disable(
+                        now,
+                        format!("{} letters in a row could not be delivered: {words}", self.dead_in_a_row),
+                    );
                 }
             }
         }

@@ -86,13 +86,7 @@ fn publish_tray(tx: &mut Tx<'_>, shop: &Shop, act: &ToldAct, id: i64, touched: T
     let code = tray.code.to_string();
     let shelved = shelved(tx, shop, tray, act.recorded_at)?;
     let offer = shelved.as_ref().map(|shelved| shelved.offer.as_str());
-    let change = NewChange {
-        act_id: Some(act.id),
-        kind: act.kind,
-        at: act.recorded_at,
-        tray_code: Some(&code),
-        offer,
-    };
+    let change = NewChange { act_id: Some(act.id), kind: act.kind, at: act.recorded_at, tray_code: Some(&code), offer };
     changes::append(tx, &change)?;
     match &shelved {
         Some(shelved) => shelf::put(tx, shelved)?,

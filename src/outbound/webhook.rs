@@ -82,7 +82,8 @@ impl Courier {
     pub fn on(road: &Road) -> Courier {
         let own = road.authority.iter().map(|der| Certificate::from_der(der).to_owned());
         let known = RootCerts::WebPki;
-        let ours = if road.authority.is_empty() { known.clone() } else { RootCerts::new_with_certs(&own.collect::<Vec<_>>()) };
+        let ours =
+            if road.authority.is_empty() { known.clone() } else { RootCerts::new_with_certs(&own.collect::<Vec<_>>()) };
         Courier { abroad: agent(road, known), at_home: agent(road, ours), road: road.clone() }
     }
 
@@ -101,7 +102,8 @@ impl Courier {
             .header("webhook-signature", letter.signature)
             .send(letter.body);
         let mut response = sent.map_err(|error| self.in_words(&error))?;
-        let retry_after = response.headers().get("retry-after").and_then(|value| value.to_str().ok()).map(str::to_owned);
+        let retry_after =
+            response.headers().get("retry-after").and_then(|value| value.to_str().ok()).map(str::to_owned);
         let head = Head { status: response.status().as_u16(), retry_after };
         // Read so that the connection can be used again; what it says is nobody's business, and so is whether it comes to its end.
         let rest = response.body_mut().with_config().limit(LARGEST_ANSWER).read_to_vec();
@@ -117,13 +119,28 @@ impl Courier {
             Error::Timeout(_) => format!("no answer within {} s", self.road.timeout.as_secs()),
             Error::HostNotFound => "the name of the host leads nowhere".to_owned(),
             Error::Io(error) if error.kind() == std::io::ErrorKind::PermissionDenied => NOT_ALLOWED.to_owned(),
+            // How rustls says through a stream what it found.
+            Error::Io(error) if error.kind() == std::io::ErrorKind::InvalidData => tls_in_words(&error.to_string()),
             Error::Io(error) => format!("the connection failed: {}", error.kind()),
             Error::ConnectionFailed => "the connection failed".to_owned(),
-            Error::Rustls(error) => format!("TLS: {error}"),
-            Error::Tls(words) => format!("TLS: {words}"),
+            Error::Rustls(error) => tls_in_words(&error.to_string()),
+            Error::Tls(words) => tls_in_words(words),
             _ => "the answer cannot be read".to_owned(),
         }
     }
+}
+
+/// What is wrong with a certificate, without the names in it.
+fn tls_in_words(found: &str) -> String {
+    let words = [
+        ("UnknownIssuer", "its certificate is of no authority that is trusted"),
+        ("NotValidForName", "its certificate is for another name"),
+        ("not valid for name", "its certificate is for another name"),
+        ("xpired", "its certificate has expired"),
+        ("NotValidYet", "its certificate is not valid yet"),
+    ];
+    let said = words.iter().find(|(part, _)| found.contains(part)).map_or("the handshake failed", |(_, said)| said);
+    format!("TLS: {said}")
 }
 
 const NOT_ALLOWED: &str = "the name stands for an address that the settings do not allow";

@@ -69,7 +69,9 @@ pub fn look_again(tx: &mut Tx<'_>, trays: &[i64]) -> Result<(), StoreError> {
 pub fn look_again_at(tx: &mut Tx<'_>, where_: Where<'_>) -> Result<(), StoreError> {
     let due = shelf::due_at.eq(0_i64);
     match where_ {
-        Where::Cut(cut) => diesel::update(shelf::table.filter(shelf::cut_code.eq(cut))).set(due).execute(tx.changing())?,
+        Where::Cut(cut) => {
+            diesel::update(shelf::table.filter(shelf::cut_code.eq(cut))).set(due).execute(tx.changing())?
+        }
         Where::Place(place) => {
             diesel::update(shelf::table.filter(shelf::place_code.eq(place))).set(due).execute(tx.changing())?
         }

@@ -205,7 +205,8 @@ pub fn bury(
     reason: &str,
 ) -> Result<(), StoreError> {
     let same = letters::table.filter(letters::webhook_id.eq(webhook_id));
-    diesel::delete(same.filter(letters::xact.eq(xact)).filter(letters::change_id.eq(change_id))).execute(tx.changing())?;
+    diesel::delete(same.filter(letters::xact.eq(xact)).filter(letters::change_id.eq(change_id)))
+        .execute(tx.changing())?;
     let row = (
         letters::webhook_id.eq(webhook_id),
         letters::xact.eq(xact),
@@ -254,7 +255,8 @@ pub fn letters(
 
 /// The first letter, in the order of the changes, that somebody wants sent once more.
 pub fn wanted_letter(reading: &mut Reading<'_>, webhook_id: i64) -> Result<Option<DeadLetter>, StoreError> {
-    let wanted = letters::table.filter(letters::webhook_id.eq(webhook_id)).filter(letters::replay_asked_at.is_not_null());
+    let wanted =
+        letters::table.filter(letters::webhook_id.eq(webhook_id)).filter(letters::replay_asked_at.is_not_null());
     let rows = wanted.order((letters::xact, letters::change_id)).limit(1).load(reading.conn)?;
     Ok(read(rows)?.pop())
 }

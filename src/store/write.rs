@@ -31,7 +31,11 @@ pub struct Tx<'a> {
 
 impl<'a> Tx<'a> {
     fn new(conn: &'a mut AnyConnection, evidence: &'a Evidence) -> Tx<'a> {
-        Tx { reading: Reading { conn, evidence, unsettled: Some(Curves::default()) }, wrote: false, touched: Touched::default() }
+        Tx {
+            reading: Reading { conn, evidence, unsettled: Some(Curves::default()) },
+            wrote: false,
+            touched: Touched::default(),
+        }
     }
 
     /// What was touched since this was asked last.

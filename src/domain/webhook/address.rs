@@ -249,7 +249,8 @@ pub fn reach(address: IpAddr) -> Reach {
     match address {
         IpAddr::V4(v4) => {
             let bits = u32::from(v4);
-            let holds = |(net, length, _): &&([u8; 4], u32, Reach)| (bits ^ u32::from_be_bytes(*net)) >> (32 - length) == 0;
+            let holds =
+                |(net, length, _): &&([u8; 4], u32, Reach)| (bits ^ u32::from_be_bytes(*net)) >> (32 - length) == 0;
             V4.iter().find(holds).map_or(Reach::Public, |(.., reach)| *reach)
         }
         IpAddr::V6(v6) if v6 == Ipv6Addr::LOCALHOST => Reach::ThisMachine,

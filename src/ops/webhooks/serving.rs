@@ -4,8 +4,8 @@
 //! One process serves a subscription at a time: it says so in the row before it sends, for as long as a few letters take, and another may go
 //! on when that time has passed. A report counts only if nobody moved on, or changed the subscription, meanwhile.
 
-use super::event::{self, Event};
 use super::Webhooks;
+use super::event::{self, Event};
 use super::sealing::SealingKey;
 use crate::domain::webhook::schedule::{Came, Verdict, in_words, judge};
 use crate::domain::webhook::signature::sign;
@@ -44,7 +44,10 @@ pub enum Next {
     Over,
     Send(Box<Errand>),
     /// Nothing up to there is of its kinds.
-    PassOver { from: Place, to: Place },
+    PassOver {
+        from: Place,
+        to: Place,
+    },
     /// Nothing before this, or before something new is told.
     Nothing(Option<Instant>),
 }
@@ -133,7 +136,9 @@ pub fn release(tx: &mut Tx<'_>, id: i64, process: &str, now: Instant) -> Result<
 /// The signature of an event at this moment, with every secret that is good; none when the key of this process opens none.
 pub fn signature(webhooks: &Webhooks, hook: &Webhook, event: &Event, now: Instant) -> Result<String, String> {
     let key: SealingKey = webhooks.key().map_err(|failure| failure.to_string())?;
-    let open = |sealed: &str| key.open(sealed).ok_or("its secret was sealed with another key: rotate it, or bring the key back");
+    let open = |sealed: &str| {
+        key.open(sealed).ok_or("its secret was sealed with another key: rotate it, or bring the key back")
+    };
     let mut secrets = vec![open(&hook.secret)?];
     if let (Some(earlier), Some(until)) = (&hook.earlier_secret, hook.earlier_until)
         && now < until
@@ -188,7 +193,8 @@ pub fn report(
         }
         Cause::Test => {
             hook.test_asked_at = None;
-            hook.test_outcome = Some(if verdict == Verdict::Delivered { "delivered".to_owned() } else { words.clone() });
+            hook.test_outcome =
+                Some(if verdict == Verdict::Delivered { "delivered".to_owned() } else { words.clone() });
             note(&mut hook, &verdict, &words, now);
         }
         Cause::Letter(letter) => {
@@ -197,7 +203,10 @@ pub fn report(
                 webhooks::delete_letter(tx, letter.id)?;
             } else {
                 let (tries, reason) = (letter.tries + 1, words.clone());
-                webhooks::save_letter(tx, &DeadLetter { tries, reason, failed_at: now, replay_asked_at: None, ..letter })?;
+                webhooks::save_letter(
+                    tx,
+                    &DeadLetter { tries, reason, failed_at: now, replay_asked_at: None, ..letter },
+                )?;
             }
             note(&mut hook, &verdict, &words, now);
         }

@@ -6,7 +6,9 @@ use super::stock::query;
 use crate::domain::webhook::{DeadLetter, Kind, Webhook};
 use crate::ops::changes::{FeedPosition, cursor};
 use crate::ops::webhooks::{self, Draft, Fares, Replay, Switch, fresh_secret};
-use crate::web::answer::{Outcome, PAGE_LIMIT, expected, id, number, ok, page_until, read_cursor, read_feed_cursor, versioned, write_cursor};
+use crate::web::answer::{
+    Outcome, PAGE_LIMIT, expected, id, number, ok, page_until, read_cursor, read_feed_cursor, versioned, write_cursor,
+};
 use crate::web::call::{Look, Told};
 use crate::web::clock;
 use crate::web::permit::ManageWebhooks;
@@ -98,6 +100,7 @@ pub struct PostWebhook {
     pub kinds: Vec<String>,
     /// A cursor of the change feed to begin behind; from now on when absent.
     #[serde(default)]
+    #[schema(example = "0.4d2-cdca25f9")]
     pub after: Option<String>,
 }
 
@@ -131,6 +134,7 @@ pub struct PostReplay {
     #[schema(example = "dead_letters")]
     pub what: String,
     #[serde(default)]
+    #[schema(example = "0.4d2-cdca25f9")]
     pub after: Option<String>,
     #[serde(default)]
     #[schema(example = 5)]
@@ -240,7 +244,8 @@ fn accepted(hook: Webhook) -> Outcome {
     params(("id" = i64, Path, example = 3)),
     responses((status = 201, description = "Rotated; the only time the new secret is shown.", body = WebhookBody)))]
 async fn rotate(told: Told<ManageWebhooks, PostRotation>, path: web::Path<String>) -> Outcome {
-    let (id, actor, hours, chance) = (id(&path)?, told.look.actor.clone(), told.body.keep_hours.unwrap_or(24), chance()?);
+    let (id, actor, hours, chance) =
+        (id(&path)?, told.look.actor.clone(), told.body.keep_hours.unwrap_or(24), chance()?);
     let rotate = move |desk: &crate::ops::desk::Desk, now| {
         let secret = fresh_secret(desk.webhooks(), &chance)?;
         let written = secret.written.clone();
