@@ -201,8 +201,7 @@ pub fn price_differs(claim: Claim, tray: &Tray) -> Option<(Cents, Cents)> {
 /// what its code says, is as it is known today; whether its time was over is asked of then.
 pub fn stops_then(now: Vec<Stop>, then: Vec<Stop>) -> Vec<Stop> {
     let of_time = |stop: &Stop| {
-        let codes =
-            [Code::OnHold, Code::PastUseBy, Code::LifeEnded, Code::ExposureReached, Code::LabelOutdated];
+        let codes = [Code::OnHold, Code::PastUseBy, Code::LifeEnded, Code::ExposureReached, Code::LabelOutdated];
         codes.contains(&stop.code)
     };
     let lasting = now.into_iter().filter(|stop| !of_time(stop));

@@ -143,11 +143,7 @@ impl Taking<'_> {
             let found = kept.iter().flat_map(|e| e.findings.iter().map(|f| (e.line_number, f.what))).collect();
             return Ok(Outcome { clock, ..self.outcome(Taken::Replayed, sale_id, found) });
         }
-        let key = RequestKey {
-            client: self.sender.client.clone(),
-            route: ROUTE.into(),
-            key: self.draft.key.clone(),
-        };
+        let key = RequestKey { client: self.sender.client.clone(), route: ROUTE.into(), key: self.draft.key.clone() };
         let Some(given) = idempotency::find(tx, &key)? else {
             let (sold, found) = self.record(tx, Vec::new())?;
             let sale_id = sold.sale.id;
@@ -254,7 +250,8 @@ impl Taking<'_> {
             sales::insert_line(tx, sale_id, number, line)?;
         }
         let at = self.at.micros();
-        let sale = Sale { id: sale_id, act_id, at, sold_by: actor.clone(), total_cents: total, reversed_by_act_id: None };
+        let sale =
+            Sale { id: sale_id, act_id, at, sold_by: actor.clone(), total_cents: total, reversed_by_act_id: None };
         Ok((Sold { sale, lines: sold }, found))
     }
 

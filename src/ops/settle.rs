@@ -114,12 +114,23 @@ pub fn count_open(reading: &mut Reading<'_>) -> Result<i64, Failure> {
 }
 
 /// Settles an open exception.
-pub fn settle(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64, decision: &Decision) -> Result<Shown, Failure> {
+pub fn settle(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    id: i64,
+    decision: &Decision,
+) -> Result<Shown, Failure> {
     let Some(exception) = exceptions::find(tx, id)? else {
         return refuse(Code::NotFound, "id", "there is no such exception");
     };
     if let Some(before) = &exception.resolution {
-        return refuse(Code::AlreadyResolved, "id", format!("{} settled it already: {}", before.by, before.way.as_str()));
+        return refuse(
+            Code::AlreadyResolved,
+            "id",
+            format!("{} settled it already: {}", before.by, before.way.as_str()),
+        );
     }
     let note = text::optional_note("note", decision.note.as_deref())?;
     if decision.way == Way::Recalled && note.is_none() {
@@ -167,7 +178,13 @@ fn unfit<T>(reason: &str) -> Result<T, Failure> {
     refuse(Code::WayDoesNotFit, "way", reason)
 }
 
-fn plan(tx: &mut Tx<'_>, shop: &Shop, now: Instant, exception: &Exception, decision: &Decision) -> Result<Plan, Failure> {
+fn plan(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    now: Instant,
+    exception: &Exception,
+    decision: &Decision,
+) -> Result<Plan, Failure> {
     match (decision.way, &decision.tray) {
         (Way::WasOtherTray, None) => return refuse(Code::InvalidValue, "tray_code", "say which tray it was"),
         (Way::WasOtherTray, Some(_)) | (_, None) => {}

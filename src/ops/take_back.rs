@@ -80,7 +80,11 @@ fn line(
     let tray = tray_by_scan(reading, shop, now, "tray_code", &draft.tray)?;
     let of_tray: i64 = sold.lines.iter().filter(|line| line.tray_id == tray.id).map(|line| line.grams).sum();
     if of_tray == 0 {
-        return refuse(Code::UnknownReference, "tray_code", format!("nothing of tray {} stands on this sale", tray.code));
+        return refuse(
+            Code::UnknownReference,
+            "tray_code",
+            format!("nothing of tray {} stands on this sale", tray.code),
+        );
     }
     if draft.grams <= 0 {
         return refuse(Code::InvalidValue, "grams", "must be above zero");
@@ -91,7 +95,11 @@ fn line(
     }
     if draft.refund_cents > sold.sale.total_cents - given_back {
         let left = sold.sale.total_cents - given_back;
-        return refuse(Code::ReturnExceedsSale, "refund_cents", format!("{left} minor units of this sale are left to give back"));
+        return refuse(
+            Code::ReturnExceedsSale,
+            "refund_cents",
+            format!("{left} minor units of this sale are left to give back"),
+        );
     }
     let mut pool = with_customer(reading, sold, tray.id)?;
     // Earlier returns drew in the same way from the same pool, so that each lot is back to what is with the customer.
@@ -116,8 +124,10 @@ fn line(
 /// What went from a tray to the customer of a sale, by lot: with it, and when its exceptions were settled.
 fn with_customer(reading: &mut Reading<'_>, sold: &Sold, tray_id: i64) -> Result<Pool, Failure> {
     let settled = exceptions::of_sale(reading, sold.sale.id)?.into_iter().filter_map(|e| e.resolution);
-    let on_tray: Vec<i64> =
-        settled.filter(|resolution| resolution.other_tray_id == Some(tray_id)).map(|resolution| resolution.act_id).collect();
+    let on_tray: Vec<i64> = settled
+        .filter(|resolution| resolution.other_tray_id == Some(tray_id))
+        .map(|resolution| resolution.act_id)
+        .collect();
     let mut pool = Pool::default();
     for act in std::iter::once(sold.sale.act_id).chain(on_tray) {
         for entry in acts::entries_of(reading, act)?.into_iter().filter(|e| e.account == Account::Tray(tray_id)) {

@@ -63,7 +63,8 @@ pub struct NewException<'a> {
 
 pub fn insert(tx: &mut Tx<'_>, new: &NewException<'_>) -> Result<(), StoreError> {
     let findings = &new.settlement.findings;
-    let gravest = findings.first().ok_or_else(|| StoreError::impossible("exception without a finding, sale", new.sale_id))?;
+    let gravest =
+        findings.first().ok_or_else(|| StoreError::impossible("exception without a finding, sale", new.sale_id))?;
     let row = (
         exceptions::sale_id.eq(new.sale_id),
         exceptions::line_number.eq(new.line_number),
@@ -80,7 +81,8 @@ pub fn insert(tx: &mut Tx<'_>, new: &NewException<'_>) -> Result<(), StoreError>
         exceptions::till.eq(new.till),
         exceptions::settled_g.eq(0_i64),
     );
-    let id: i64 = diesel::insert_into(exceptions::table).values(row).returning(exceptions::id).get_result(tx.changing())?;
+    let id: i64 =
+        diesel::insert_into(exceptions::table).values(row).returning(exceptions::id).get_result(tx.changing())?;
     for (position, finding) in (1_i64..).zip(findings) {
         let row = (
             exception_findings::exception_id.eq(id),
@@ -164,7 +166,8 @@ fn findings_of(reading: &mut Reading<'_>, id: i64) -> Result<Vec<Finding>, Store
 }
 
 pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Exception>, StoreError> {
-    let row: Option<ExceptionRow> = exceptions::table.filter(exceptions::id.eq(id)).get_result(reading.conn).optional()?;
+    let row: Option<ExceptionRow> =
+        exceptions::table.filter(exceptions::id.eq(id)).get_result(reading.conn).optional()?;
     row.map(|row| whole(reading, row)).transpose()
 }
 

@@ -84,6 +84,7 @@ pub fn find(reading: &mut Reading<'_>, named: Named<'_>) -> Result<Option<(i64, 
 
 /// Whether a key was ever replayed, with whatever content.
 pub fn knows_key(reading: &mut Reading<'_>, client: &str, key: &str) -> Result<bool, StoreError> {
-    let rows = replayed_sales::table.filter(replayed_sales::client.eq(client)).filter(replayed_sales::request_key.eq(key));
+    let rows =
+        replayed_sales::table.filter(replayed_sales::client.eq(client)).filter(replayed_sales::request_key.eq(key));
     Ok(diesel::select(diesel::dsl::exists(rows)).get_result(reading.conn)?)
 }

@@ -72,7 +72,11 @@ pub fn each_is_recorded_and_the_ledger_is_even(which: Which) {
         assert_eq!(exceptions.len(), known + usize::from(!codes.is_empty()), "{line:?}");
         if let Some(newest) = exceptions.first().filter(|_| !codes.is_empty()) {
             let e = &newest.exception;
-            assert_eq!((e.sale_id, e.line_number, e.moved_g, e.missing_g), (outcome.sale_id, 1, *moves, *missing), "{line:?}");
+            assert_eq!(
+                (e.sale_id, e.line_number, e.moved_g, e.missing_g),
+                (outcome.sale_id, 1, *moves, *missing),
+                "{line:?}"
+            );
             assert_eq!((e.price_cents, e.device_time, e.received_at), (line.2, at(100), at(200)));
             assert_eq!((e.till.as_str(), e.scanned.as_str()), ("key till-1", line.0));
         }
@@ -168,11 +172,19 @@ pub fn a_sale_that_got_through_is_known_again(which: Which) {
     let (b, t) = (&counter.blocks, &counter.tubs);
     let live = |key: &str, lines: &[(&str, Option<i64>)]| {
         let draft = sale(key, 0, &lines.iter().map(|(tray, grams)| (*tray, *grams, 0)).collect::<Vec<_>>());
-        let drafts: Vec<LineDraft> = lines.iter().map(|(tray, grams)| LineDraft { tray: (*tray).into(), grams: *grams }).collect();
-        let request =
-            Request { client: "till-1".into(), route: ROUTE.into(), key: draft.key, fingerprint: draft.fingerprint_as_sale };
+        let drafts: Vec<LineDraft> =
+            lines.iter().map(|(tray, grams)| LineDraft { tray: (*tray).into(), grams: *grams }).collect();
+        let request = Request {
+            client: "till-1".into(),
+            route: ROUTE.into(),
+            key: draft.key,
+            fingerprint: draft.fingerprint_as_sale,
+        };
         let say = sender("till-1").speech.say;
-        counter.ground.desk.act_once(request, at(40), move |tx, shop| Ok(say(sell(tx, shop, &actor(), at(40), &drafts)?)))
+        counter
+            .ground
+            .desk
+            .act_once(request, at(40), move |tx, shop| Ok(say(sell(tx, shop, &actor(), at(40), &drafts)?)))
     };
     assert!(!live("one", &[(&b[0], None), (&t[0], Some(100))]).unwrap().replayed);
     assert!(!live("two", &[(&b[1], None)]).unwrap().replayed);
@@ -186,7 +198,10 @@ pub fn a_sale_that_got_through_is_known_again(which: Which) {
     let outcomes = counter.send("till-1", 60, sales.clone());
     assert_eq!(outcomes.iter().map(|o| o.taken).collect::<Vec<_>>(), [Taken::Replayed, Taken::Replayed]);
     assert_eq!(outcomes.iter().map(found).collect::<Vec<_>>(), [vec![], vec![(1, "price_differs")]]);
-    assert_eq!(counter.send("till-1", 61, sales).iter().map(found).collect::<Vec<_>>(), [vec![], vec![(1, "price_differs")]]);
+    assert_eq!(
+        counter.send("till-1", 61, sales).iter().map(found).collect::<Vec<_>>(),
+        [vec![], vec![(1, "price_differs")]]
+    );
     assert_eq!((counter.account("customer"), counter.exceptions().len()), (acts, 1));
     // Other goods under a key that got through.
     let outcome = counter.send("till-1", 62, vec![sale("two", 39, &[(&b[2], None, BLOCK_CENTS)])]).remove(0);
@@ -203,7 +218,10 @@ pub fn two_tills_and_two_tabs(which: Which) {
     // Two tills have sold the same block, each cut off from the other.
     let one = counter.send("till-1", 60, vec![sale("a", 50, &[(&counter.blocks[0], None, BLOCK_CENTS)])]).remove(0);
     let two = counter.send("till-2", 61, vec![sale("a", 49, &[(&counter.blocks[0], None, BLOCK_CENTS)])]).remove(0);
-    assert_eq!((one.taken, two.taken, found(&two)), (Taken::Accepted, Taken::WithExceptions, vec![(1, "already_sold")]));
+    assert_eq!(
+        (one.taken, two.taken, found(&two)),
+        (Taken::Accepted, Taken::WithExceptions, vec![(1, "already_sold")])
+    );
     // One queue sent from two tabs at the same time.
     let queue: Vec<_> = counter.blocks[1..]
         .iter()
@@ -215,7 +233,10 @@ pub fn two_tills_and_two_tabs(which: Which) {
             let (counter, queue) = (Arc::clone(&counter), queue.clone());
             thread::spawn(move || {
                 let sender = sender("till-1");
-                queue.into_iter().map(|sale| take(&counter.ground.desk, &sender, at(80), None, vec![sale]).unwrap().0.remove(0)).collect::<Vec<_>>()
+                queue
+                    .into_iter()
+                    .map(|sale| take(&counter.ground.desk, &sender, at(80), None, vec![sale]).unwrap().0.remove(0))
+                    .collect::<Vec<_>>()
             })
         })
         .collect();

@@ -31,16 +31,22 @@ fn a_manager_reads_and_settles() {
 
     let sale = |key: &str, tray: &str, grams: Option<i64>| {
         let lines = json!([{"tray_code": tray, "grams": grams, "price_cents": 1_997}]);
-        format!("{}\n", json!({"key": format!("page-of-the-test-{key}"), "sold_at": "2026-11-01T10:00:00Z", "lines": lines}))
+        format!(
+            "{}\n",
+            json!({"key": format!("page-of-the-test-{key}"), "sold_at": "2026-11-01T10:00:00Z", "lines": lines})
+        )
     };
-    let queue = [sale("1", &blocks[0], None), sale("2", &blocks[0], None), sale("3", &held, None), sale("4", &tub, Some(650))].concat();
+    let queue =
+        [sale("1", &blocks[0], None), sale("2", &blocks[0], None), sale("3", &held, None), sale("4", &tub, Some(650))]
+            .concat();
     till.post("/v1/sales/replays").bytes("application/x-ndjson", queue.as_bytes()).send().expect(200);
 
     browser.goto(&server.url("/"));
     browser.find("#exceptions h2", "3 exceptions");
     browser.click("#exceptions a", "See what to do");
     browser.find("h1", "Exceptions");
-    let titles = browser.execute("return [...document.querySelectorAll('section[data-exception] > h2')].map(e => e.textContent)");
+    let titles = browser
+        .execute("return [...document.querySelectorAll('section[data-exception] > h2')].map(e => e.textContent)");
     assert_eq!(titles, json!(["More was sold than it held", "Sold although it was on hold", "Sold twice"]));
     browser.find("[data-danger=eaten] .caution", "food-safety plan");
     browser.find("section[data-exception] .step", "case door stood open");
@@ -62,7 +68,8 @@ fn a_manager_reads_and_settles() {
     // Whom to call is asked for; a tray that is gone is none that went.
     browser.click("[data-way=recalled] button", "Told who bought it");
     browser.find("#trouble", "who was told");
-    let twice = browser.execute("return [...document.querySelectorAll('section[data-exception]')].at(-1).dataset.exception");
+    let twice =
+        browser.execute("return [...document.querySelectorAll('section[data-exception]')].at(-1).dataset.exception");
     let twice = twice.as_str().unwrap().to_owned();
     let try_tray = |code: &str| {
         browser.click(&format!("#tray-{twice}"), "");
@@ -88,6 +95,9 @@ fn a_manager_reads_and_settles() {
     browser.find("h1", "Board");
     assert_eq!(browser.execute("return document.querySelectorAll('#exceptions').length"), json!(0));
     assert!(browser.console().iter().all(|entry| entry.level != "SEVERE"), "{:?}", browser.console());
-    let verified = std::process::Command::new(env!("CARGO_BIN_EXE_sakudana")).args(["verify", "--database", &database]).output().unwrap();
+    let verified = std::process::Command::new(env!("CARGO_BIN_EXE_sakudana"))
+        .args(["verify", "--database", &database])
+        .output()
+        .unwrap();
     assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stdout));
 }

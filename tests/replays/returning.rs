@@ -8,7 +8,11 @@ use sakudana::ops::settle::{Decision, settle};
 use sakudana::ops::take_back::{ReturnDraft, take_back};
 use sakudana::ops::top_up::{TopUp, top_up};
 
-fn bring(counter: &Counter, sale_id: i64, lines: &[(&str, i64, i64)]) -> Result<Vec<(i64, i64)>, (&'static str, String)> {
+fn bring(
+    counter: &Counter,
+    sale_id: i64,
+    lines: &[(&str, i64, i64)],
+) -> Result<Vec<(i64, i64)>, (&'static str, String)> {
     let line = |(tray, grams, refund): &(&str, i64, i64)| ReturnDraft {
         tray: (*tray).to_owned(),
         grams: *grams,
@@ -48,7 +52,10 @@ pub fn what_comes_back_goes_to_waste(which: Which) {
     refused(&[(&b[1], 300, 0)], "unknown_reference", "lines/0/tray_code");
     refused(&[], "invalid_value", "lines");
     assert_eq!(bring(&counter, 9_999, &[(&b[0], 1, 0)]), Err(("not_found", "id".to_owned())));
-    assert_eq!(bring(&counter, id, &[(&b[0], 300, BLOCK_CENTS), (&t[0], 200, 0)]), Ok(vec![(300, BLOCK_CENTS), (200, 0)]));
+    assert_eq!(
+        bring(&counter, id, &[(&b[0], 300, BLOCK_CENTS), (&t[0], 200, 0)]),
+        Ok(vec![(300, BLOCK_CENTS), (200, 0)])
+    );
     assert_eq!((counter.account("customer"), counter.account("waste")), (customer - 633, waste + 633));
     assert_eq!(counter.left(&b[0]), (0, "sold"));
     counter.sound();

@@ -74,10 +74,7 @@ impl Counter {
     }
 
     /// Does an act as the manager.
-    pub fn act<T: Send + 'static>(
-        &self,
-        act: impl Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure> + Send + 'static,
-    ) -> T {
+    pub fn act<T: Send + 'static>(&self, act: impl Fn(&mut Tx<'_>, &Shop) -> Result<T, Failure> + Send + 'static) -> T {
         self.ground.desk.act(act).unwrap()
     }
 
@@ -175,7 +172,7 @@ pub fn sale(key: &str, minutes: i64, lines: &[Line<'_>]) -> ReplayedDraft {
     };
     ReplayedDraft {
         number: 1,
-        key: format!("till-sale-{key:>08}"),
+        key: format!("till-sale-{key:0>8}"),
         fingerprint: format!("{minutes} {lines:?}"),
         fingerprint_as_sale: format!("{:?}", lines.iter().map(|line| (line.0, line.1)).collect::<Vec<_>>()),
         device_time: at(minutes),

@@ -26,7 +26,7 @@ fn a_minute_ago() -> Instant {
 }
 
 fn sale(key: &str, lines: &Value) -> Value {
-    json!({"key": format!("queue-of-till-{key:>06}"), "sold_at": a_minute_ago().to_string(), "sequence": 7, "lines": lines})
+    json!({"key": format!("queue-of-till-{key:0>6}"), "sold_at": a_minute_ago().to_string(), "sequence": 7, "lines": lines})
 }
 
 fn line(tray: &str, grams: Option<i64>, price_cents: i64) -> Value {
@@ -43,14 +43,16 @@ fn replay(client: &Client, body: &str) -> Answer {
 
 /// accepted, with exceptions, replayed, malformed.
 fn counts(taken: &Value) -> [i64; 4] {
-    let counts = ["accepted", "accepted_with_exceptions", "replayed", "malformed"].map(|name| taken[name].as_i64().unwrap());
+    let counts =
+        ["accepted", "accepted_with_exceptions", "replayed", "malformed"].map(|name| taken[name].as_i64().unwrap());
     assert_eq!(taken["sales"].as_i64(), Some(counts.iter().sum()), "{taken}");
     counts
 }
 
 /// Kibibytes of the server's memory.
 fn memory(shop: &Shop, field: &str) -> u64 {
-    let status = std::fs::read_to_string(format!("/proc/{}/status", shop.server.process_id())).expect("a process of ours");
+    let status =
+        std::fs::read_to_string(format!("/proc/{}/status", shop.server.process_id())).expect("a process of ours");
     let line = status.lines().find_map(|line| line.strip_prefix(field)).expect("the field is there");
     line.trim().trim_end_matches("kB").trim().parse().expect("a number of KiB")
 }
@@ -100,7 +102,8 @@ pub fn ten_thousand_sales_in_little_memory(which: Which) {
     assert_eq!(counts(&patient(&shop, &body)), [0, 0, all, 0]);
     assert_eq!(sales_and_left(&shop, &tubs), left);
     // One more than that is too many for one request; what it took stays, and says so.
-    let over = format!("{body}{}", queue(&(0..10_001 - sales.min(10_000)).map(|n| one(n + 20_000)).collect::<Vec<_>>()));
+    let over =
+        format!("{body}{}", queue(&(0..10_001 - sales.min(10_000)).map(|n| one(n + 20_000)).collect::<Vec<_>>()));
     let refused = replay(&shop.till, &over).expect(413).json();
     assert_eq!(refused["code"], "payload_too_large");
     assert!(text(&refused["detail"]).contains("sales are recorded and stay"), "{refused}");
@@ -128,13 +131,19 @@ fn connect(shop: &Shop, patience: Duration) -> TcpStream {
 
 fn head(shop: &Shop, length: usize) -> String {
     let key = shop.till.key().expect("a key");
-    format!("POST {PATH} HTTP/1.1\r\nHost: shop\r\nConnection: close\r\nAuthorization: Bearer {key}\r\nContent-Type: application/x-ndjson\r\nContent-Length: {length}\r\n\r\n")
+    format!(
+        "POST {PATH} HTTP/1.1\r\nHost: shop\r\nConnection: close\r\nAuthorization: Bearer {key}\r\nContent-Type: application/x-ndjson\r\nContent-Length: {length}\r\n\r\n"
+    )
 }
 
 pub fn cut_anywhere_and_sent_again(which: Which) {
     let shop = open(which);
     let (_, whole) = shop.receive("YFT", 10_000);
-    let trays = shop.cut(&whole, 10_000, &[("scrape", "cold-room", 2_000), ("lean-saku", "cold-room", 300), ("scrape", "cold-room", 900)]);
+    let trays = shop.cut(
+        &whole,
+        10_000,
+        &[("scrape", "cold-room", 2_000), ("lean-saku", "cold-room", 300), ("scrape", "cold-room", 900)],
+    );
     // More than one batch, so that the cut falls before, between and after what is done.
     let mut sales: Vec<Value> = (0..130).map(|n| sale(&n.to_string(), &json!([line(&trays[0], Some(1), 3)]))).collect();
     sales.push(sale("block", &json!([line(&trays[1], None, 2_235), line(&trays[2], Some(950), 2_850)])));
@@ -149,7 +158,11 @@ pub fn cut_anywhere_and_sent_again(which: Which) {
         let mut heard = Vec::new();
         // Whatever it says: the till hears nothing of it.
         let _ = stream.read_to_end(&mut heard);
-        assert!(!String::from_utf8_lossy(&heard).starts_with("HTTP/1.1 5"), "cut after {at}: {}", String::from_utf8_lossy(&heard));
+        assert!(
+            !String::from_utf8_lossy(&heard).starts_with("HTTP/1.1 5"),
+            "cut after {at}: {}",
+            String::from_utf8_lossy(&heard)
+        );
         let now = sales_and_left(&shop, &trays).0;
         assert!(now >= done && now <= sales.len(), "cut after {at}: {now} sales after {done}");
         done = now;
@@ -230,10 +243,18 @@ pub fn lines_that_are_no_sales(which: Which) {
     }
     assert_eq!(sales_and_left(&shop, &[]).0, before + 2 * rows.len());
     // A strange code is a sale all the same: it happened.
-    let taken = replay(&shop.till, &queue(&[sale("scribble", &json!([line("", None, 3), line(&"x".repeat(5_000), None, 0)]))])).expect(200).json();
-    assert_eq!(taken["listed"][0]["contradicts"], json!([{"line": 1, "code": "unknown_code"}, {"line": 2, "code": "unknown_code"}]));
+    let taken =
+        replay(&shop.till, &queue(&[sale("scribble", &json!([line("", None, 3), line(&"x".repeat(5_000), None, 0)]))]))
+            .expect(200)
+            .json();
+    assert_eq!(
+        taken["listed"][0]["contradicts"],
+        json!([{"line": 1, "code": "unknown_code"}, {"line": 2, "code": "unknown_code"}])
+    );
     // Clocks of every kind are sales too, and noted.
-    for (number, (sold_at, clock)) in [("1970-01-01T00:00:00Z", "long_ago"), ("9999-12-31T23:59:59Z", "ahead")].into_iter().enumerate() {
+    for (number, (sold_at, clock)) in
+        [("1970-01-01T00:00:00Z", "long_ago"), ("9999-12-31T23:59:59Z", "ahead")].into_iter().enumerate()
+    {
         let mut odd = good(&format!("clock-{number}"));
         odd["sold_at"] = json!(sold_at);
         let taken = replay(&shop.till, &queue(&[odd])).expect(200).json();
@@ -252,7 +273,11 @@ pub fn lines_that_are_no_sales(which: Which) {
 pub fn who_may(which: Which) {
     let shop = open(which);
     let (_, whole) = shop.receive("YFT", 10_000);
-    let saku = shop.cut(&whole, 10_000, &[("lean-saku", "cold-room", 300), ("lean-saku", "cold-room", 310), ("scrape", "cold-room", 500)]);
+    let saku = shop.cut(
+        &whole,
+        10_000,
+        &[("lean-saku", "cold-room", 300), ("lean-saku", "cold-room", 310), ("scrape", "cold-room", 500)],
+    );
     let twice = |key: &str| sale(key, &json!([line(&saku[0], None, 2_235)]));
     for client in [&shop.reader, &shop.cutter, &shop.logger] {
         assert_eq!(replay(client, &queue(&[twice("x")])).expect(403).json()["code"], "forbidden");
@@ -271,12 +296,17 @@ pub fn who_may(which: Which) {
     }
     replay(&shop.till, &queue(&[sale("over", &json!([line(&saku[2], Some(550), 1_650)]))])).expect(200);
     let all = shop.manager.get("/v1/exceptions").send().expect(200).json();
-    let numbers = |list: &Value| -> Vec<i64> { list.as_array().unwrap().iter().map(|e| e["exception_id"].as_i64().unwrap()).collect() };
+    let numbers = |list: &Value| -> Vec<i64> {
+        list.as_array().unwrap().iter().map(|e| e["exception_id"].as_i64().unwrap()).collect()
+    };
     assert_eq!(all.as_array().unwrap().len(), 3, "{all}");
     let second = all[1]["exception_id"].as_i64().unwrap();
     let path = format!("/v1/exceptions/{second}/resolution");
     let settled = act(&shop.manager, &path, &json!({"way": "was_other_tray", "tray_code": saku[1]})).expect(201).json();
-    assert_eq!((&settled["resolution"]["settled_g"], &settled["resolution"]["tray_code"]), (&json!(310), &json!(saku[1])));
+    assert_eq!(
+        (&settled["resolution"]["settled_g"], &settled["resolution"]["tray_code"]),
+        (&json!(310), &json!(saku[1]))
+    );
     assert_eq!(act(&shop.manager, &path, &json!({"way": "noted"})).expect(409).json()["code"], "already_resolved");
     assert_eq!(act(&shop.manager, &path, &json!({"way": "forgotten"})).expect(422).json()["errors"][0]["field"], "way");
     assert_eq!(shop.manager.get(&format!("/v1/exceptions/{second}")).send().expect(200).json(), settled);
@@ -301,7 +331,8 @@ pub fn who_may(which: Which) {
     assert_eq!(sold.expect(409).json()["code"], "already_sold");
     let sale_id = all[0]["sale_id"].as_i64().unwrap();
     let path = format!("/v1/sales/{sale_id}/returns");
-    let body = json!({"lines": [{"tray_code": saku[2], "grams": 200, "refund_cents": 600, "reason": "changed their mind"}]});
+    let body =
+        json!({"lines": [{"tray_code": saku[2], "grams": 200, "refund_cents": 600, "reason": "changed their mind"}]});
     let call = || shop.till.post(&path).idempotency_key("a-return-of-the-test").json(&body).send();
     let first = call().expect(201).json();
     assert_eq!(first, call().expect(201).json());

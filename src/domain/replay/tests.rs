@@ -153,6 +153,9 @@ fn a_clock_that_contradicts_the_order_is_noted_and_not_followed() {
     assert_eq!(happened(at(1_998), now, Some(at(1_999))), (at(1_999), TillClock::Backwards));
     assert_eq!(happened(now.plus_micros(CLOCK_TOLERANCE), now, None), (now, TillClock::Plausible));
     assert_eq!(happened(now.plus_micros(CLOCK_TOLERANCE + 1), now, None), (now, TillClock::Ahead));
-    assert_eq!(happened(now.plus_micros(-QUEUE_LIMIT), now, None), (now.plus_micros(-QUEUE_LIMIT), TillClock::Plausible));
+    assert_eq!(
+        happened(now.plus_micros(-QUEUE_LIMIT), now, None),
+        (now.plus_micros(-QUEUE_LIMIT), TillClock::Plausible)
+    );
     assert_eq!(happened(Instant::EPOCH, now, Some(at(1_999))), (now, TillClock::LongAgo));
 }

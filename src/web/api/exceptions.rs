@@ -4,7 +4,9 @@ use super::resource;
 use super::stock::query;
 use crate::domain::replay::{Danger, Way};
 use crate::ops::settle::{self, Decision, Place, Shown, Which};
-use crate::web::answer::{Outcome, PAGE_LIMIT, created, id, number, ok, page_until, read_feed_cursor, write_feed_cursor};
+use crate::web::answer::{
+    Outcome, PAGE_LIMIT, created, id, number, ok, page_until, read_feed_cursor, write_feed_cursor,
+};
 use crate::web::call::{Look, Recorded};
 use crate::web::permit::Review;
 use crate::web::problem::Problem;

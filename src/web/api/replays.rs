@@ -4,7 +4,9 @@
 use super::resource;
 use super::sales::SaleBody;
 use crate::domain::logger::lines::{Raw, Splitter};
-use crate::ops::replay::{self, BATCH, Outcome as Taking, ReplayedDraft, ReplayedLineDraft, Sender, Speech as SalesSpeech, Taken};
+use crate::ops::replay::{
+    self, BATCH, Outcome as Taking, ReplayedDraft, ReplayedLineDraft, Sender, Speech as SalesSpeech, Taken,
+};
 use crate::ops::sell::LINE_LIMIT;
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
@@ -199,7 +201,16 @@ fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
         lines.push(ReplayedLineDraft { tray: line.tray_code, grams, charged });
     }
     let total = Cents::new(total).map_err(|e| Problem::invalid("lines", e.to_string()))?;
-    Ok(ReplayedDraft { number, key, fingerprint, fingerprint_as_sale, device_time, sequence: sale.sequence, lines, total })
+    Ok(ReplayedDraft {
+        number,
+        key,
+        fingerprint,
+        fingerprint_as_sale,
+        device_time,
+        sequence: sale.sequence,
+        lines,
+        total,
+    })
 }
 
 /// One request on its way.

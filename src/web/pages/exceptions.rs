@@ -216,9 +216,9 @@ async fn post(request: HttpRequest, path: web::Path<String>, form: web::Form<For
     let actor = visitor.actor.clone();
     let settled = match form.decision() {
         Ok(decision) => {
-            let act = visitor.service.ask(move |desk, now| {
-                desk.act(move |tx, shop| settle::settle(tx, shop, &actor, now, id, &decision))
-            });
+            let act = visitor
+                .service
+                .ask(move |desk, now| desk.act(move |tx, shop| settle::settle(tx, shop, &actor, now, id, &decision)));
             act.await.map(drop)
         }
         Err(problem) => Err(problem),
