@@ -4,7 +4,7 @@ use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
 use super::{clock, database, logging};
-use crate::jobs::{printing, shelf, watch};
+use crate::jobs::{printing, recovery, shelf, watch};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
 use std::net::SocketAddr;
@@ -62,6 +62,8 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
     let shelf = shelf::start(Arc::clone(&desk), clock::now);
     let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
+    let recovery = recovery::start(Arc::clone(&desk));
+    let _recovery = recovery.map_err(|e| Stop::unusable(format!("cannot look after the database: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
     let options = ServerOptions {

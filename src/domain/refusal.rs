@@ -156,6 +156,8 @@ codes! {
     WayDoesNotFit, "way_does_not_fit", Conflict, "The exception cannot be settled in this way.";
     WindowPassed, "window_passed", Conflict, "The time for undoing this has passed.";
     LastManager, "last_manager", Conflict, "The shop needs at least one manager who can sign in.";
+    KeyRevoked, "key_revoked", Conflict, "The key was revoked; create another.";
+    TwoSecretsLive, "two_secrets_live", Conflict, "Two secrets of the key are in use; a third would end one of them.";
     PrintOver, "print_over", Conflict, "The print is over, or is being called back already.";
     NotInDoubt, "not_in_doubt", Conflict, "What became of the print is known.";
     LabelRefused, "label_refused", Conflict, "The label cannot be printed as the rules require.";

@@ -3,5 +3,6 @@
 
 mod paper;
 pub mod printing;
+pub mod recovery;
 pub mod shelf;
 pub mod watch;

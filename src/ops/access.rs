@@ -1,14 +1,15 @@
-//! People and machines: who exists, who is signed in, which keys are live. Wrong credentials are answered alike whoever they name.
+//! People: who exists, who is signed in. Wrong credentials are answered alike whoever they name. Machines' keys: `keys.rs`.
 
 use super::desk::{Actor, Desk};
 use super::failure::{Failure, refuse};
+use super::fitness::Fitness;
 use super::secret::{self, Random32};
 use crate::domain::permissions::Role;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::text;
 use crate::store::acts::{self, NewAct};
 use crate::store::error::StoreError;
-use crate::store::people::{self, AccessKey, Person};
+use crate::store::people::{self, Person};
 use crate::store::{Reading, Tx};
 use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE, MICROS_PER_SECOND};
 use std::collections::HashMap;
@@ -19,8 +20,6 @@ pub const SIGN_IN_HOURS: i64 = 12;
 /// Without a request it ends sooner: managers' sooner still.
 const IDLE_MINUTES: i64 = 30;
 const IDLE_MINUTES_MANAGER: i64 = 15;
-/// Longest life of a key, in days.
-pub const KEY_DAYS_LIMIT: i64 = 400;
 const PASSWORD_LEAST: usize = 12;
 const PASSWORD_MOST: usize = 128;
 
@@ -97,7 +96,7 @@ fn wrong() -> Failure {
 /// A hash no password fits, so that an unknown name takes as long as a known one.
 const DECOY: &str = "$argon2id$v=19$m=19456,t=2,p=1$c2FrdWRhbmFzYWx0c2FsdA$Kc0Cn8xV8a3yS1fNf1B9nN8mVJc1p0u3c6Cq2m8vJ9E";
 
-fn role_of(text: &str) -> Result<Role, Failure> {
+pub(super) fn role_of(text: &str) -> Result<Role, Failure> {
     Role::parse(text).ok_or_else(|| StoreError::impossible("role", text).into())
 }
 
@@ -130,17 +129,7 @@ impl Desk {
     /// Who a bearer token or key belongs to; none when it is not valid now.
     pub fn who(&self, now: Instant, credential: &str) -> Result<Option<Known>, Failure> {
         if let Some(key_id) = secret::key_id_of(credential) {
-            let key = self.look(|reading, _| Ok(people::find_key(reading, key_id)?))?;
-            let live = key.filter(|k| {
-                k.revoked_at.is_none()
-                    && now.micros() < k.expires_at
-                    && secret::same(&k.secret_hash, &secret::digest(credential))
-            });
-            let known = |k: AccessKey| {
-                let actor = Actor { role: role_of(&k.role)?, name: format!("key {}", k.name) };
-                Ok(Known { actor, client: format!("key:{}", k.key_id) })
-            };
-            return live.map(known).transpose();
+            return self.key(now, key_id, credential);
         }
         if !credential.starts_with("sdt_") {
             return Ok(None);
@@ -152,12 +141,20 @@ impl Desk {
         };
         let role = role_of(&sign_in.role)?;
         let idle = if role == Role::Manager { IDLE_MINUTES_MANAGER } else { IDLE_MINUTES };
-        let quiet = now.micros() - sign_in.last_seen_at;
+        // While nothing can be written down nobody is taken for idle: that they were seen is not kept.
+        let counted_to = match self.fitness(now) {
+            Fitness::Writable => now,
+            Fitness::ReadOnly { since, .. } => since,
+        };
+        let quiet = counted_to.micros() - sign_in.last_seen_at;
         if quiet > idle * MICROS_PER_MINUTE {
             return Ok(None);
         }
         if quiet > MICROS_PER_MINUTE {
-            self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?))?;
+            // Who is known stays known while nothing can be written; only the idle time is then not begun anew.
+            if let Err(failure) = self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?)) {
+                tracing::warn!(error = %failure, "cannot note that a sign-in was used");
+            }
         }
         let client = format!("person:{}", sign_in.person_name);
         Ok(Some(Known { actor: Actor { name: sign_in.person_name, role }, client }))
@@ -210,7 +207,13 @@ fn checked_hash(password: &str) -> Result<String, Failure> {
     }
 }
 
-fn record(tx: &mut Tx<'_>, actor: &Actor, now: Instant, kind: &'static str, whom: &str) -> Result<i64, Failure> {
+pub(super) fn record(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    kind: &'static str,
+    whom: &str,
+) -> Result<i64, Failure> {
     Ok(acts::append(
         tx,
         &NewAct { kind, at: now, recorded_at: now, actor: &actor.name, reason: Some(whom), reverses: None },
@@ -270,55 +273,6 @@ pub fn disable_person(tx: &mut Tx<'_>, actor: &Actor, now: Instant, name: &str) 
 
 pub fn all_people(reading: &mut Reading<'_>) -> Result<Vec<Person>, Failure> {
     Ok(people::list(reading)?)
-}
-
-/// Creates a key; its text is in the answer and nowhere else.
-pub fn create_key(
-    tx: &mut Tx<'_>,
-    actor: &Actor,
-    now: Instant,
-    random: &(Random32, Random32),
-    name: &str,
-    role: &str,
-    days: i64,
-) -> Result<(AccessKey, String), Failure> {
-    let name = text::name("name", name)?;
-    let Some(role) = Role::parse(role) else {
-        return refuse(Code::InvalidValue, "role", "must be counter, cutter, manager, till, reader or logger");
-    };
-    if !(1..=KEY_DAYS_LIMIT).contains(&days) {
-        return refuse(
-            Code::InvalidValue,
-            "valid_days",
-            format!("must be from 1 to {KEY_DAYS_LIMIT}: keys end and are renewed"),
-        );
-    }
-    let (key_id, key) = secret::access_key(&random.0, &random.1);
-    record(tx, actor, now, "create_key", &key_id)?;
-    people::insert_key(
-        tx,
-        &key_id,
-        &name,
-        role.as_str(),
-        &secret::digest(&key),
-        now,
-        now.plus_micros(days * 24 * MICROS_PER_HOUR),
-    )?;
-    let row = people::find_key(tx, &key_id)?.ok_or_else(|| StoreError::impossible("key", &key_id))?;
-    Ok((row, key))
-}
-
-pub fn revoke_key(tx: &mut Tx<'_>, actor: &Actor, now: Instant, key_id: &str) -> Result<AccessKey, Failure> {
-    if people::find_key(tx, key_id)?.is_none() {
-        return refuse(Code::NotFound, "key_id", "there is no such key");
-    }
-    record(tx, actor, now, "revoke_key", key_id)?;
-    people::revoke_key(tx, key_id, now)?;
-    people::find_key(tx, key_id)?.ok_or_else(|| StoreError::impossible("key", key_id).into())
-}
-
-pub fn all_keys(reading: &mut Reading<'_>) -> Result<Vec<AccessKey>, Failure> {
-    Ok(people::list_keys(reading)?)
 }
 
 #[cfg(test)]

@@ -8,12 +8,12 @@ use super::printers::Printers;
 use super::shelf::{self, Published};
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
-use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
+use crate::store::{self, Reading, Store, StoreOptions, Tx, evidence};
 use std::sync::Arc;
 
 /// One shop, open for business.
 pub struct Desk {
-    store: Store,
+    pub(super) store: Store,
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,
@@ -81,6 +81,12 @@ impl Desk {
         self.store.read(|reading| look(reading, &self.shop))
     }
 
+    /// A window into the shop for a thread that looks often and briefly; none where a look may have to wait for a server.
+    pub fn window(&self) -> Result<Option<Window>, Failure> {
+        let window = self.store.window()?;
+        Ok(window.map(|window| Window { window, shop: self.shop_shared() }))
+    }
+
     /// Does one act: all of it, durably, or nothing.
     pub fn act<T, F>(&self, act: F) -> Result<T, Failure>
     where
@@ -112,6 +118,23 @@ impl Desk {
     /// A consistent copy of the database beside its users; see `store`.
     pub fn copy_to(&self, file: &std::path::Path) -> Result<(), Failure> {
         Ok(self.store.copy_to(file)?)
+    }
+}
+
+/// One consistent state of the shop.
+pub type View<'a> = Reading<'a>;
+
+/// Looks into the shop through a connection of its own.
+pub struct Window {
+    window: store::Window,
+    shop: Arc<Shop>,
+}
+
+impl Window {
+    /// Looks at one consistent state, on the thread of the caller.
+    pub fn look<T>(&mut self, look: impl FnOnce(&mut View<'_>, &Shop) -> Result<T, Failure>) -> Result<T, Failure> {
+        let Window { window, shop } = self;
+        window.read(|reading| look(reading, shop))
     }
 }
 

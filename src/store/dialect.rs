@@ -228,6 +228,44 @@ pub fn check_copy(file: &Path) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// The number of the newest act that is committed, where it can still be read.
+pub fn newest_act(connection: &mut AnyConnection) -> Option<i64> {
+    let newest =
+        diesel::sql_query("SELECT COALESCE(MAX(id), 0) AS answer FROM acts").get_result::<NumberAnswer>(connection);
+    newest.map(|row| row.answer).ok()
+}
+
+/// What stands in the place of a connection that was closed: an empty database that nobody keeps.
+pub fn nothing_open() -> Option<AnyConnection> {
+    SqliteConnection::establish(":memory:").map(AnyConnection::Sqlite).ok()
+}
+
+/// Reads the whole file, and copies what is only in the log to where it belongs. A server looks after its own files.
+pub fn check_soundness(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    if matches!(connection, AnyConnection::Postgres(_)) {
+        return Ok(());
+    }
+    let verdict = text(connection, "SELECT quick_check AS answer FROM pragma_quick_check LIMIT 1")?;
+    if verdict != "ok" {
+        return Err(StoreError::Storage(format!("disk image is malformed: {verdict}")));
+    }
+    Ok(connection.batch_execute("PRAGMA wal_checkpoint(PASSIVE);")?)
+}
+
+/// Makes a transaction durable that changes nothing of the shop. On SQLite the number that programs may leave in the head of the file is
+/// written once more, on PostgreSQL a row is locked: both reach the disk as any act does.
+pub fn prove_writable(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    match connection {
+        AnyConnection::Sqlite(sqlite) => {
+            let version = number(sqlite, "SELECT user_version AS answer FROM pragma_user_version")?;
+            Ok(sqlite.batch_execute(&format!("PRAGMA user_version = {version};"))?)
+        }
+        AnyConnection::Postgres(postgres) => {
+            Ok(postgres.batch_execute("BEGIN; SELECT id FROM people ORDER BY id LIMIT 1 FOR KEY SHARE; COMMIT;")?)
+        }
+    }
+}
+
 /// A reading as it goes into a statement and comes out of one: the instant in microseconds, the temperature in milli-degrees.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, QueryableByName)]
 pub struct ReadingRow {

@@ -16,9 +16,11 @@ mod dialect;
 pub mod error;
 pub mod evidence;
 pub mod exceptions;
+pub mod fitness;
 pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
+pub mod keys;
 pub mod lineage;
 pub mod lives;
 pub mod lots;
@@ -30,6 +32,7 @@ mod prepared;
 pub mod prints;
 mod read;
 pub mod readings;
+mod recovery;
 pub mod replays;
 pub mod returns;
 pub mod sales;
@@ -43,9 +46,11 @@ pub mod verify;
 mod write;
 
 use crate::domain::profile::Rates;
+use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
-pub use read::Reading;
+use fitness::Fitness;
+pub use read::{Reading, Window};
 use std::sync::Arc;
 pub use write::Tx;
 
@@ -84,6 +89,14 @@ impl Store {
         self.readers.read(look)
     }
 
+    /// A view of its own for a thread that reads often. None where the database is a server: whoever waits for one holds his thread.
+    pub fn window(&self) -> Result<Option<Window>, StoreError> {
+        match self.target {
+            Target::Sqlite(_) => self.readers.window(&self.target).map(Some),
+            Target::Postgres(_) => Ok(None),
+        }
+    }
+
     /// Runs `act` as one transaction and answers only after the commit is durable. A refusal leaves nothing behind. The act may
     /// run more than once, so everything it takes from the clock or from chance comes in with it.
     pub fn write<T, E, F>(&self, act: F) -> Result<T, E>
@@ -102,6 +115,16 @@ impl Store {
         E: From<StoreError> + Fault,
     {
         self.writer.write_alone(act)
+    }
+
+    /// Whether acts are taken, and if not, since when and why.
+    pub fn fitness(&self, now: Instant) -> Fitness {
+        self.writer.fitness(now)
+    }
+
+    /// Tries to come back when the store is read-only and it is time to: for a thread that looks after it. Otherwise it does nothing.
+    pub fn try_to_recover(&self) {
+        self.writer.try_to_recover();
     }
 
     /// `sqlite` or `postgresql`.

@@ -56,13 +56,42 @@ impl Readers {
 
     pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
         let mut connection = self.pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
-        let begin = dialect::begin_read(&connection);
-        connection.batch_execute(begin).map_err(StoreError::from)?;
-        let mut ending = Ending(&mut connection);
-        let outcome = look(&mut Reading { conn: ending.0, evidence: &self.evidence, unsettled: None });
-        ending.end();
-        outcome
+        snapshot(&mut connection, &self.evidence, look)
     }
+
+    /// A view of its own beside the pool.
+    pub fn window(&self, target: &Target) -> Result<Window, StoreError> {
+        Ok(Window { connection: connection::open_for_reading(target)?, evidence: Arc::clone(&self.evidence) })
+    }
+}
+
+/// A connection for reading that one thread keeps to itself.
+pub struct Window {
+    connection: AnyConnection,
+    evidence: Arc<Evidence>,
+}
+
+impl Window {
+    /// Looks at one consistent state.
+    pub fn read<T, E: From<StoreError>>(
+        &mut self,
+        look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        snapshot(&mut self.connection, &self.evidence, look)
+    }
+}
+
+fn snapshot<T, E: From<StoreError>>(
+    connection: &mut AnyConnection,
+    evidence: &Evidence,
+    look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
+) -> Result<T, E> {
+    let begin = dialect::begin_read(connection);
+    connection.batch_execute(begin).map_err(StoreError::from)?;
+    let mut ending = Ending(connection);
+    let outcome = look(&mut Reading { conn: ending.0, evidence, unsettled: None });
+    ending.end();
+    outcome
 }
 
 /// Ends the snapshot even when the look panics, so that the connection goes back clean.

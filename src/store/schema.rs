@@ -109,6 +109,11 @@ diesel::table! {
         created_at -> BigInt,
         expires_at -> BigInt,
         revoked_at -> Nullable<BigInt>,
+        rotated_at -> Nullable<BigInt>,
+        first_used_at -> Nullable<BigInt>,
+        last_used_at -> Nullable<BigInt>,
+        previous_hash -> Nullable<Text>,
+        previous_until -> Nullable<BigInt>,
     }
 }
 

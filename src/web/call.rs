@@ -2,11 +2,13 @@
 
 use super::answer::Outcome;
 use super::body::{self, Body};
+use super::pane::Pane;
 use super::permit::Permit;
 use super::problem::{Problem, Speech};
 use super::{clock, session};
+use crate::domain::shop::Shop;
 use crate::ops::access::Known;
-use crate::ops::desk::{Actor, Desk};
+use crate::ops::desk::{Actor, Desk, View};
 use crate::ops::failure::Failure;
 use crate::ops::once::{Answer, Request};
 use actix_web::dev::Payload;
@@ -51,6 +53,18 @@ impl Service {
         answer.map_err(|_| Problem::of(Speech::Internal))?.map_err(Problem::from)
     }
 
+    /// A short look, from this thread where that is the cheaper way.
+    pub async fn glance<T, F>(&self, pane: &Pane, question: F) -> Result<T, Problem>
+    where
+        F: FnOnce(&mut View<'_>, &Shop) -> Result<T, Failure> + Send + 'static,
+        T: Send + 'static,
+    {
+        match pane.look(question) {
+            Ok(answer) => answer,
+            Err(question) => self.ask(move |desk, _| desk.look(question)).await,
+        }
+    }
+
     /// The same for what hashes a password.
     pub async fn ask_hashing<T, F>(&self, question: F) -> Result<T, Problem>
     where
@@ -77,6 +91,7 @@ pub struct Look<P: Permit> {
     pub actor: Actor,
     /// Scope of the idempotency keys.
     client: String,
+    pane: Pane,
     permission: PhantomData<P>,
 }
 
@@ -94,6 +109,15 @@ impl<P: Permit> Look<P> {
     {
         self.service.ask(question).await
     }
+
+    /// A short look into the shop.
+    pub async fn glance<T, F>(&self, question: F) -> Result<T, Problem>
+    where
+        F: FnOnce(&mut View<'_>, &Shop) -> Result<T, Failure> + Send + 'static,
+        T: Send + 'static,
+    {
+        self.service.glance(&self.pane, question).await
+    }
 }
 
 type Extracting<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
@@ -107,7 +131,8 @@ impl<P: Permit> FromRequest for Look<P> {
         Box::pin(async move {
             let service = Service::of(&request)?;
             let Known { actor, client } = permitted::<P>(&request, &service).await?;
-            Ok(Look { service, actor, client, permission: PhantomData })
+            let pane = request.app_data::<Pane>().cloned().unwrap_or_default();
+            Ok(Look { service, actor, client, pane, permission: PhantomData })
         })
     }
 }

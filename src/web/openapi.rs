@@ -1,8 +1,11 @@
 //! The OpenAPI document: the parts of each resource put together, and what is true of every operation said once.
 
+mod bounds;
+
 use super::api;
 use super::problem::{Problem, ProblemField, Speech};
 use utoipa::openapi::content::ContentBuilder;
+use utoipa::openapi::header::{Header, HeaderBuilder};
 use utoipa::openapi::path::{HttpMethod, Operation, ParameterBuilder, ParameterIn};
 use utoipa::openapi::response::ResponseBuilder;
 use utoipa::openapi::schema::{ObjectBuilder, Type};
@@ -36,15 +39,20 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 7] = [
+const UNRECORDED: [&str; 8] = [
     "/v1/scans",
     "/v1/label-sheets",
     "/v1/sign-in",
     "/v1/people",
     "/v1/keys",
+    "/v1/keys/{key_id}/rotation",
     "/v1/places/{code}/readings",
     "/v1/sales/replays",
 ];
+
+/// What is read with a version.
+const VERSIONED: [&str; 5] =
+    ["/v1/species/{code}", "/v1/suppliers/{code}", "/v1/cuts/{code}", "/v1/places/{code}", "/v1/trays/{tray_code}"];
 
 impl Modify for Always {
     fn modify(&self, document: &mut Document) {
@@ -59,7 +67,48 @@ fn refusal(status: &str, code: &str, title: &str, detail: &str) -> RefOr<utoipa:
         "type": format!("/problems#{code}"), "title": title, "status": status.parse::<u16>().unwrap_or(0), "code": code, "detail": detail,
     });
     let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).example(Some(example)).build();
-    ResponseBuilder::new().description(title).content("application/problem+json", content).build().into()
+    let response = ResponseBuilder::new().description(title).content("application/problem+json", content);
+    match status {
+        "401" => response.header("WWW-Authenticate", carried("How to show who you are.")),
+        "429" | "503" => response.header("Retry-After", carried("Seconds to wait.")),
+        _ => response,
+    }
+    .build()
+    .into()
+}
+
+/// A header of an answer.
+fn carried(description: &str) -> Header {
+    let schema = ObjectBuilder::new().schema_type(Type::String).build();
+    HeaderBuilder::new().schema(Some(schema)).description(Some(description)).build()
+}
+
+/// The headers that answers with a body carry for what the operation is.
+fn add_headers(operation: &mut Operation, path: &str, method: &HttpMethod, recorded: bool) {
+    let takes = |operation: &Operation, wanted: &str| {
+        operation.parameters.iter().flatten().any(|p| matches!(p, RefOr::T(p) if p.name == wanted))
+    };
+    let paged = takes(operation, "cursor") || path == "/v1/changes";
+    let versioned = *method == HttpMethod::Put || *method == HttpMethod::Get && VERSIONED.contains(&path);
+    for (status, response) in &mut operation.responses.responses {
+        let RefOr::T(response) = response else { continue };
+        if !status.starts_with('2') {
+            continue;
+        }
+        let mut add = |name: &str, text: &str| response.headers.insert(name.to_owned(), RefOr::T(carried(text)));
+        if paged {
+            add("Link", "The next page, `rel=\"next\"`; absent on the last.");
+        }
+        if versioned {
+            add("ETag", "The version, for `If-Match`.");
+        }
+        if recorded {
+            add(
+                "Idempotent-Replayed",
+                "`true` when this is the answer to an earlier request with the same key; absent otherwise.",
+            );
+        }
+    }
 }
 
 fn speech(speech: Speech) -> (String, RefOr<utoipa::openapi::Response>) {
@@ -74,7 +123,7 @@ fn header(name: &str, description: &str, example: &str) -> utoipa::openapi::path
         .parameter_in(ParameterIn::Header)
         .required(Required::True)
         .description(Some(description))
-        .schema(Some(ObjectBuilder::new().schema_type(Type::String).min_length(Some(16)).max_length(Some(255)).build()))
+        .schema(Some(ObjectBuilder::new().schema_type(Type::String).pattern(Some(bounds::KEY_PATTERN)).build()))
         .example(Some(serde_json::Value::from(example)))
         .build()
 }
@@ -130,6 +179,8 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
         let key = header("Idempotency-Key", text, "8e03978e-40d5-43e8-bc93-6894a57f9324");
         operation.parameters.get_or_insert_default().push(RefOr::T(key));
     }
+    add_headers(operation, path, method, recorded);
+    bounds::of_parameters(operation);
 }
 
 /// The whole document.
@@ -138,6 +189,7 @@ pub fn document() -> Document {
     for part in [
         api::sign_in::Doc::openapi(),
         api::access::Doc::openapi(),
+        api::keys::Doc::openapi(),
         api::species::Doc::openapi(),
         api::suppliers::Doc::openapi(),
         api::cuts::Doc::openapi(),
@@ -168,6 +220,7 @@ pub fn document() -> Document {
     ] {
         document.merge(part);
     }
+    bounds::of_fields(&mut document);
     for (path, item) in &mut document.paths.paths {
         for (method, operation) in [
             (HttpMethod::Get, item.get.as_mut()),

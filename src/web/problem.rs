@@ -2,6 +2,7 @@
 
 use crate::domain::refusal::{Class, Code, Finding};
 use crate::ops::failure::{Failure, Trouble};
+use crate::ops::fitness::Reason;
 use actix_web::http::StatusCode;
 use actix_web::http::header;
 use actix_web::{HttpResponse, ResponseError};
@@ -48,6 +49,7 @@ speech_codes! {
     MediaType, "unsupported_media_type", UNSUPPORTED_MEDIA_TYPE, "The body must be application/json.";
     PreconditionRequired, "precondition_required", PRECONDITION_REQUIRED, "This operation needs If-Match or If-None-Match.";
     Unavailable, "unavailable", SERVICE_UNAVAILABLE, "The shop's database cannot take this now; nothing was done.";
+    ReadOnly, "read_only", SERVICE_UNAVAILABLE, "The shop can only be read for now; nothing was done.";
     OutcomeUnknown, "outcome_unknown", SERVICE_UNAVAILABLE, "The database went away while it was done: ask again with the same Idempotency-Key.";
     Internal, "internal", INTERNAL_SERVER_ERROR, "A defect of the server; nothing was done.";
 }
@@ -131,6 +133,13 @@ impl Problem {
         Problem::new(Code::InvalidValue.as_str(), Code::InvalidValue.title(), StatusCode::UNPROCESSABLE_ENTITY, fields)
     }
 
+    /// The disk or the server takes no changes: the reason in words, so that whoever stands at the till knows whom to call.
+    fn read_only(reason: Reason) -> Problem {
+        let speech = Speech::ReadOnly;
+        let detail = format!("{}: nothing was done; stock can still be read", reason.in_words());
+        Problem { detail, ..Problem::of(speech) }
+    }
+
     /// The methods an address knows.
     pub fn method_not_allowed(allow: &str) -> Problem {
         Problem { allow: Some(allow.to_owned()), ..Problem::of(Speech::MethodNotAllowed) }
@@ -164,6 +173,10 @@ impl From<Failure> for Problem {
                 Trouble::Passing => {
                     tracing::warn!(error = %failure, "the database cannot take it now");
                     Problem::of(Speech::Unavailable)
+                }
+                Trouble::ReadOnly(reason) => {
+                    tracing::warn!(reason = reason.as_str(), "refused while read-only");
+                    Problem::read_only(reason)
                 }
                 Trouble::Unknown => {
                     tracing::error!(error = %failure, "nobody knows whether it was done");

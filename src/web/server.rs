@@ -2,8 +2,9 @@
 
 use super::call::Service;
 use super::pages::customer::{CustomerPage, Door};
+use super::pane::Pane;
 use super::problem::{Problem, Speech};
-use super::{api, assets, clock, openapi, pages};
+use super::{api, assets, clock, openapi, pages, stopping};
 use crate::ops::desk::Desk;
 use crate::ops::failure::Failure;
 use crate::web::route;
@@ -41,9 +42,13 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
     // Written once and shared: a document for each worker would cost megabytes.
     let document = web::Data::new(Document(openapi_json()));
     actix_web::rt::System::new().block_on(async {
+        let (told_to_stop, stopping) = stopping::on_signal()?;
+        let stopping = web::Data::new(stopping);
         let server = HttpServer::new(move || {
             App::new()
+                .app_data(web::Data::clone(&stopping))
                 .app_data(web::Data::clone(&service))
+                .app_data(Pane::of(&service.desk))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(headers))
                 .wrap(from_fn(log))
@@ -62,11 +67,12 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(SocketAd
         .workers(options.workers)
         .max_connections(1_024)
         .client_request_timeout(Duration::from_secs(5))
+        .shutdown_signal(told_to_stop)
         .shutdown_timeout(20)
         .bind(&options.listen)?;
         let address = server.addrs().first().copied();
         let running = actix_web::rt::spawn(server.run());
-        // The first turn of the server takes connections and listens for signals: only then is it ready to be told to stop.
+        // The first turn of the server takes connections: only then is it ready.
         tokio::task::yield_now().await;
         if let Some(address) = address {
             ready(address);

@@ -37,6 +37,10 @@ const TABLE: &[(&str, Call)] = &[
         shop.manager.post("/v1/keys").json(&json!({"name": "till 2", "role": "till", "valid_days": 400})).send()
     }),
     ("list_keys", |shop, _| shop.manager.get("/v1/keys").send()),
+    ("rotate_key", |shop, _| {
+        let (_, id) = new_key(&shop.manager, "till 4", "till");
+        shop.manager.post(&format!("/v1/keys/{id}/rotation")).json(&json!({"overlap_days": 7, "valid_days": 90})).send()
+    }),
     ("revoke_key", |shop, _| {
         let (_, id) = new_key(&shop.manager, "till 3", "till");
         shop.manager.delete(&format!("/v1/keys/{id}")).send()

@@ -8,6 +8,7 @@ pub mod counts;
 pub mod cuts;
 pub mod exceptions;
 pub mod holds;
+pub mod keys;
 pub mod labels;
 pub mod lives;
 pub mod lots;
@@ -47,6 +48,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     for routes in [
         sign_in::routes,
         access::routes,
+        keys::routes,
         species::routes,
         suppliers::routes,
         cuts::routes,

@@ -130,6 +130,10 @@ fn stops(verdict: &Verdict) -> Vec<StopBody> {
 impl StockBody {
     pub fn of(judged: Judged, now: Instant) -> StockBody {
         let Judged { facts, verdict, lot_codes, .. } = judged;
+        StockBody::said(facts, &verdict, lot_codes, now)
+    }
+
+    pub fn said(facts: Facts, verdict: &Verdict, lot_codes: Vec<String>, now: Instant) -> StockBody {
         let life = LifeBody::of(&facts, now);
         let tray = facts.tray;
         StockBody {
@@ -144,7 +148,7 @@ impl StockBody {
             use_by: tray.use_by.map(|i| i.to_string()),
             life,
             verdict: verdict.outcome.as_str(),
-            stops: stops(&verdict),
+            stops: stops(verdict),
             label_wanted: tray.label_wanted.map(|l| l.as_str()),
             fate: tray.fate.map(|f| f.as_str()),
             version: tray.version,
