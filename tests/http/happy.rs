@@ -166,6 +166,27 @@ const TABLE: &[(&str, Call)] = &[
     ("list_sales", |shop, _| shop.till.get("/v1/sales").send()),
     ("get_sale", |shop, _| shop.till.get("/v1/sales/1").send()),
     ("reverse_sale", |shop, _| act(&shop.till, "/v1/sales/1/reversal", &json!({"reason": "mis-scan"}))),
+    ("replay_sales", |shop, stock| {
+        let lines = json!([{"tray_code": stock.tubs[0], "grams": 60_000, "price_cents": 180_000}]);
+        let sale = json!({"key": "a-sale-while-cut-off", "sold_at": clock::now().to_string(), "lines": lines});
+        let body = format!("{sale}\n");
+        shop.till.post("/v1/sales/replays").bytes("application/x-ndjson", body.as_bytes()).send()
+    }),
+    ("list_exceptions", |shop, _| shop.manager.get("/v1/exceptions").send()),
+    ("get_exception", |shop, _| shop.manager.get("/v1/exceptions/1").send()),
+    ("resolve_exception", |shop, _| {
+        let body = json!({"way": "count_difference", "note": "filled up without saying so"});
+        act(&shop.manager, "/v1/exceptions/1/resolution", &body)
+    }),
+    ("return_sale", |shop, stock| {
+        let sale = shop.manager.get("/v1/exceptions/1").send().expect(200).json()["sale_id"].clone();
+        let lines = json!([{"tray_code": stock.tubs[0], "grams": 10, "refund_cents": 30, "reason": "smelled odd"}]);
+        act(&shop.till, &format!("/v1/sales/{sale}/returns"), &json!({"lines": lines}))
+    }),
+    ("list_returns", |shop, _| {
+        let sale = shop.manager.get("/v1/exceptions/1").send().expect(200).json()["sale_id"].clone();
+        shop.reader.get(&format!("/v1/sales/{sale}/returns")).send()
+    }),
     ("list_changes", |shop, _| shop.till.get("/v1/changes?limit=5").send()),
     ("live_stock", |shop, _| shop.till.get("/v1/live-stock").send()),
     // It has no end: `tests/live` listens to it.
