@@ -1,4 +1,5 @@
-//! The shop that is killed: its server process, one key for each till, fish when it is wanted, and everything its books say. Decides nothing.
+//! The shop that is killed: its server process, one key for each till, fish when it is wanted, and everything its books say. Decides
+//! nothing.
 
 use std::collections::BTreeMap;
 use std::process::{Command, Output};
@@ -137,7 +138,8 @@ impl Counter {
         self.cursor = books.cursor;
     }
 
-    /// An act that touched several trays stands in the feed once for each; it is one act all the same. What is told without an act, nobody did.
+    /// An act that touched several trays stands in the feed once for each; it is one act all the same. What is told without an act,
+    /// nobody did.
     fn acts_since(&self, mark: &Mark) -> (Vec<Told>, String) {
         let (manager, mut cursor, mut acts) = (self.manager(), mark.cursor.clone(), BTreeMap::new());
         loop {
