@@ -1,6 +1,6 @@
-//! Looks for an order of the calls that explains every answer, remembering where it has been (after Wing & Gong 1993, "Testing and verifying
-//! concurrent objects", with Lowe's cache of configurations; from memory). The library's search remembers nothing and cannot end on long
-//! histories. What is found here is not believed: `history.rs` hands the order to the library.
+//! Looks for an order of the calls that explains every answer, remembering where it has been (after Wing & Gong 1993, "Testing and
+//! verifying concurrent objects", with Lowe's cache of configurations; from memory). The library's search remembers nothing and cannot
+//! end on long histories. What is found here is not believed: `history.rs` hands the order to the library.
 
 use std::collections::HashSet;
 
