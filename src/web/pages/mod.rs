@@ -3,6 +3,7 @@
 mod alarm;
 mod board;
 pub mod customer;
+mod exceptions;
 mod layout;
 mod place;
 mod plot;
@@ -14,7 +15,9 @@ mod rules;
 mod scan;
 mod sign_in;
 mod tray;
+pub mod trust;
 mod visitor;
+mod webhooks;
 
 use actix_web::web;
 
@@ -26,8 +29,10 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(tray::routes);
     config.configure(preview::routes);
     config.configure(prints::routes);
+    config.configure(webhooks::routes);
     config.configure(place::routes);
     config.configure(alarm::routes);
+    config.configure(exceptions::routes);
     config.configure(rules::routes);
     config.configure(customer::routes);
 }
