@@ -91,6 +91,9 @@ impl Store {
         let open =
             |count, kept| read::Readers::open(&target, count, kept, Arc::clone(&evidence), Arc::clone(&condition));
         let (readers, long_readers) = (open(options.readers, 1)?, open(LONG_READERS, 0)?);
+        let open_readers =
+            |count, kept| read::Readers::open(&target, count, kept, Arc::clone(&evidence), Arc::clone(&condition));
+        let (readers, long_readers) = (open_readers(options.readers, 1)?, open_readers(LONG_READERS, 0)?);
         let writer = write::Writer::open(&target, first, evidence, condition)?;
         Ok(Store { target, readers, long_readers, writer })
     }
