@@ -94,7 +94,7 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
         customer_page: settings.customer_page.clone(),
         limits: settings.limits.clone(),
         tls,
-        events: settings.events,
+        following: settings.following,
     };
     server::run(desk, &options, |addresses| {
         if let Some(plain) = addresses.plain {

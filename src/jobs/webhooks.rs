@@ -26,7 +26,7 @@ const REPORT_TRIES: u32 = 5;
 #[derive(Clone)]
 pub struct Options {
     pub road: Road,
-    pub clock: fn() -> Instant,
+    pub clock: Arc<dyn Fn() -> Instant + Send + Sync>,
     /// Spreads the tries of receivers that failed together.
     pub chance: fn() -> u16,
     /// This process, told apart from any other on the same database.

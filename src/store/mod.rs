@@ -51,7 +51,7 @@ use crate::domain::profile::Rates;
 use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
-use fitness::Fitness;
+use fitness::{Condition, Fitness};
 pub use read::{Reading, Window};
 use std::sync::Arc;
 use std::time::Duration;
@@ -87,9 +87,11 @@ impl Store {
         migrate::run(&mut first)?;
         dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
-        let readers = read::Readers::open(&target, options.readers, 1, Arc::clone(&evidence))?;
-        let long_readers = read::Readers::open(&target, LONG_READERS, 0, Arc::clone(&evidence))?;
-        let writer = write::Writer::open(&target, first, evidence)?;
+        let condition = Arc::new(Condition::default());
+        let open =
+            |count, kept| read::Readers::open(&target, count, kept, Arc::clone(&evidence), Arc::clone(&condition));
+        let (readers, long_readers) = (open(options.readers, 1)?, open(LONG_READERS, 0)?);
+        let writer = write::Writer::open(&target, first, evidence, condition)?;
         Ok(Store { target, readers, long_readers, writer })
     }
 

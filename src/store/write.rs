@@ -174,7 +174,7 @@ pub struct Writer {
 /// What every transaction is handed beside its connection.
 struct Shared {
     evidence: Arc<Evidence>,
-    condition: Condition,
+    condition: Arc<Condition>,
 }
 
 enum Way {
@@ -202,7 +202,12 @@ impl r2d2::ManageConnection for ServerOpener {
 }
 
 impl Writer {
-    pub fn open(target: &Target, first: AnyConnection, evidence: Arc<Evidence>) -> Result<Writer, StoreError> {
+    pub fn open(
+        target: &Target,
+        first: AnyConnection,
+        evidence: Arc<Evidence>,
+        condition: Arc<Condition>,
+    ) -> Result<Writer, StoreError> {
         let way = match target {
             Target::Sqlite(_) => Way::Embedded { line: Mutex::default(), connection: Mutex::new(first) },
             Target::Postgres(_) => r2d2::Pool::builder()
@@ -213,7 +218,7 @@ impl Writer {
                 .map(Way::Server)
                 .map_err(|e| StoreError::Unusable(e.to_string()))?,
         };
-        Ok(Writer { way, target: target.clone(), shared: Shared { evidence, condition: Condition::default() } })
+        Ok(Writer { way, target: target.clone(), shared: Shared { evidence, condition } })
     }
 
     pub fn write<T, E, F>(&self, act: F) -> Result<T, E>

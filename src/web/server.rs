@@ -1,6 +1,6 @@
 //! Starts the HTTP server: limits, headers, the request log, health, the document and its page, and everything the rooms below answer.
 
-use super::api::events::{EventOptions, Streams};
+use super::api::events::{FollowOptions, Streams};
 use super::call::Service;
 use super::limits::{LimitOptions, Limits, pace, quota};
 use super::listen::{self, Entrance};
@@ -33,7 +33,7 @@ pub struct ServerOptions {
     pub limits: LimitOptions,
     /// None for plain HTTP.
     pub tls: Option<Tls>,
-    pub events: EventOptions,
+    pub following: FollowOptions,
 }
 
 /// Where connections are taken.
@@ -53,8 +53,9 @@ pub fn openapi_json() -> String {
 
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresses)) -> std::io::Result<()> {
-    let stalled = options.events.stalled;
-    let streams = web::Data::new(Streams::new(&desk, options.events));
+    let stalled = options.following.stalled;
+    let streams = web::Data::new(Streams::new(&desk, options.following));
+    let following = web::Data::new(options.following);
     let limits = Arc::new(Limits::new(&options.limits));
     let connections = Arc::clone(&limits.connections);
     let service = web::Data::new(Service::new(desk, options.secure_cookies, limits));
@@ -70,6 +71,8 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
     let strict = web::Data::new(Strict(options.tls.is_some() && authority.is_none()));
     let trust = web::Data::new(Trust { authority, https_port: address.port() });
     actix_web::rt::System::new().block_on(async {
+        let (told_to_stop, stopping) = stopping::on_signal()?;
+        let stopping = web::Data::new(stopping);
         let (plain_trust, plain_service) = (web::Data::clone(&trust), web::Data::clone(&service));
         let plain_app = move || {
             App::new()
@@ -82,8 +85,6 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .configure(assets::routes)
                 .default_service(web::to(pages::trust::lead_to_https))
         };
-        let (told_to_stop, stopping) = stopping::on_signal()?;
-        let stopping = web::Data::new(stopping);
         let app = move || {
             App::new()
                 .app_data(web::Data::clone(&stopping))
@@ -92,6 +93,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .app_data(web::Data::clone(&service))
                 .app_data(Pane::of(&service.desk))
                 .app_data(web::Data::clone(&streams))
+                .app_data(web::Data::clone(&following))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(quota::admit))
                 .wrap(from_fn(headers))

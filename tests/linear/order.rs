@@ -16,7 +16,7 @@ pub fn op(event: &Event) -> Op {
 }
 
 /// The events in such an order; none if there is none.
-pub fn find<'a>(shelf: Shelf, events: &'a [Event]) -> Option<Vec<&'a Event>> {
+pub fn find(shelf: Shelf, events: &[Event]) -> Option<Vec<&Event>> {
     let callers = events.iter().map(|event| event.caller + 1).max().unwrap_or(0);
     let mut by_caller: Vec<Vec<&Event>> = vec![Vec::new(); callers];
     for event in events {

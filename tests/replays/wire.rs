@@ -26,7 +26,7 @@ fn a_minute_ago() -> Instant {
 }
 
 fn sale(key: &str, lines: &Value) -> Value {
-    json!({"key": format!("queue-of-till-{key:>06}"), "sold_at": a_minute_ago().to_string(), "sequence": 7, "lines": lines})
+    json!({"key": format!("queue-of-till-{key:0>6}"), "sold_at": a_minute_ago().to_string(), "sequence": 7, "lines": lines})
 }
 
 fn line(tray: &str, grams: Option<i64>, price_cents: i64) -> Value {

@@ -35,7 +35,7 @@ fn the_example_names_every_key() {
         assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
     }
     for section in
-        ["shop", "labels", "server", "customer_page", "limits", "tls", "events", "database", "log", "webhooks"]
+        ["shop", "labels", "server", "customer_page", "limits", "tls", "following", "database", "log", "webhooks"]
     {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
@@ -177,9 +177,10 @@ fn each_wrong_value_is_named_with_its_key() {
         ("customer_page.language", "[customer_page]\nlanguage = 'fr'"),
         ("customer_page.cache_seconds", "[customer_page]\ncache_seconds = 121"),
         ("customer_page.requests_a_minute", "[customer_page]\nrequests_a_minute = 0"),
-        ("events.streams", "[events]\nstreams = 901"),
-        ("events.streams_per_client", "[events]\nstreams_per_client = -1"),
-        ("events.stalled_seconds", "[events]\nstalled_seconds = 0"),
+        ("following.streams", "[following]\nstreams = 901"),
+        ("following.streams_per_client", "[following]\nstreams_per_client = -1"),
+        ("following.stalled_seconds", "[following]\nstalled_seconds = 0"),
+        ("following.snapshot_seconds", "[following]\nsnapshot_seconds = 51"),
         ("customer_page.trusted_proxy_header", "[customer_page]\ntrusted_proxy_header = 'x forwarded'"),
         ("database.path_or_url", "[database]\npath_or_url = ' '"),
         ("database.readers", "[database]\nreaders = 65"),

@@ -37,18 +37,20 @@ const PIECE: usize = 100;
 
 /// How many may listen, and how patiently they are waited for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct EventOptions {
+pub struct FollowOptions {
     /// Streams at once in this process.
     pub streams: usize,
     /// Of them, those of one key or person.
     pub streams_per_client: usize,
     /// A client that takes nothing for so long is dropped.
     pub stalled: Duration,
+    /// So long a client may take over a snapshot of the live stock.
+    pub snapshot: Duration,
 }
 
 /// The streams that are open, and the word that there is something new.
 pub struct Streams {
-    options: EventOptions,
+    options: FollowOptions,
     open: Arc<Mutex<HashMap<String, usize>>>,
     news: watch::Receiver<()>,
 }
@@ -65,7 +67,7 @@ fn locked(open: &Mutex<HashMap<String, usize>>) -> MutexGuard<'_, HashMap<String
 }
 
 impl Streams {
-    pub fn new(desk: &Desk, options: EventOptions) -> Streams {
+    pub fn new(desk: &Desk, options: FollowOptions) -> Streams {
         let (sender, news) = watch::channel(());
         desk.feed().on_news(move || sender.send_replace(()));
         Streams { options, open: Arc::default(), news }
