@@ -63,7 +63,7 @@ fn limits_have_their_ranges_and_a_certificate_its_key() {
     for (line, key) in [
         ("requests_a_second = 0", "limits.requests_a_second"),
         ("requests_at_once_of_strangers = 1_000_001", "limits.requests_at_once_of_strangers"),
-        ("event_streams_of_one = -1", "limits.event_streams_of_one"),
+        ("connections_of_one_address = 3", "limits.connections_of_one_address"),
         ("connections = 15", "limits.connections"),
         ("calls_at_once = \"many\"", "limits.calls_at_once"),
     ] {
