@@ -3,6 +3,7 @@
 use super::access::Attempts;
 use super::bell::Bell;
 use super::failure::Failure;
+use super::figures::Figures;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
@@ -19,6 +20,7 @@ pub struct Desk {
     pub(super) attempts: Attempts,
     printers: Printers,
     bell: Bell,
+    pub(super) figures: Figures,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -34,7 +36,8 @@ impl Desk {
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
         let store = Store::open(options, shop.rules.rates)?;
         let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell })
+        let figures = Figures::of(store.load().clone());
+        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell, figures })
     }
 
     /// The same desk with the shop's own press.
@@ -74,6 +77,11 @@ impl Desk {
     /// Reads what was measured, before the shop opens: an act that had to read it first would keep others waiting.
     pub fn warm_up(&self) -> Result<(), Failure> {
         self.store.read(|reading| Ok(evidence::warm(reading)?))
+    }
+
+    /// For the end: what was acknowledged is durable already; this leaves all of it in the database file itself.
+    pub fn settle(&self) -> Result<(), Failure> {
+        Ok(self.store.settle()?)
     }
 
     /// Looks at one consistent state.

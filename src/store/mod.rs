@@ -22,6 +22,7 @@ pub mod issued_labels;
 pub mod keys;
 pub mod lineage;
 pub mod lives;
+pub mod load;
 pub mod lots;
 mod migrate;
 pub mod names;
@@ -40,6 +41,7 @@ pub mod stays;
 pub mod touched;
 pub mod trays;
 pub mod verify;
+pub mod vitals;
 mod write;
 
 use crate::domain::profile::Rates;
@@ -47,6 +49,7 @@ use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
 use fitness::Fitness;
+use load::Load;
 pub use read::{Reading, Window};
 use std::sync::Arc;
 pub use write::Tx;
@@ -65,6 +68,7 @@ pub struct Store {
     target: Target,
     readers: read::Readers,
     writer: write::Writer,
+    load: Load,
 }
 
 impl Store {
@@ -76,9 +80,10 @@ impl Store {
         migrate::run(&mut first)?;
         dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
-        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
-        let writer = write::Writer::open(&target, first, evidence)?;
-        Ok(Store { target, readers, writer })
+        let load = Load::of(target.kind());
+        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence), load.clone())?;
+        let writer = write::Writer::open(&target, first, evidence, load.clone())?;
+        Ok(Store { target, readers, writer, load })
     }
 
     /// Runs `look` on one consistent snapshot. Never waits for the writer.
@@ -122,6 +127,26 @@ impl Store {
     /// Tries to come back when the store is read-only and it is time to: for a thread that looks after it. Otherwise it does nothing.
     pub fn try_to_recover(&self) {
         self.writer.try_to_recover();
+    }
+
+    /// For the end: leaves everything in the database file itself, the log beside it empty.
+    pub fn settle(&self) -> Result<(), StoreError> {
+        self.writer.settle()
+    }
+
+    /// What can be seen of the database's files and their disk.
+    pub fn files(&self) -> vitals::Files {
+        vitals::files(&self.target)
+    }
+
+    /// Leaves the note that a copy was made.
+    pub fn note_copy(&self, now: Instant) -> Result<(), StoreError> {
+        vitals::note_copy(&self.target, now)
+    }
+
+    /// What there is to do, as counted.
+    pub const fn load(&self) -> &Load {
+        &self.load
     }
 
     /// `sqlite` or `postgresql`.

@@ -23,6 +23,8 @@ macro_rules! permits {
 permits!(
     ReadStock,
     ReadCost,
+    ReadMetrics,
+    ReadHealth,
     Scan,
     Sell,
     Receive,

@@ -101,9 +101,13 @@ async fn post(call: Recorded<Sell, PostSale>) -> Outcome {
     call.record(|desk, request, actor, now, body| {
         let lines: Vec<LineDraft> =
             body.lines.into_iter().map(|l| LineDraft { tray: l.tray_code, grams: l.grams }).collect();
-        desk.act_once(request, now, move |tx, shop| {
+        let answer = desk.act_once(request, now, move |tx, shop| {
             Ok(created(&SaleBody::from(sell::sell(tx, shop, &actor, now, &lines)?)))
-        })
+        })?;
+        if !answer.replayed {
+            desk.figures().sales.inc();
+        }
+        Ok(answer)
     })
     .await
 }
