@@ -82,8 +82,12 @@ struct Dispatcher {
 impl Dispatcher {
     fn look(&mut self) {
         self.running.retain(|_, thread| !thread.is_finished());
-        let ids = match self.desk.look(|reading, _| serving::to_serve(reading)) {
-            Ok(ids) => ids,
+        let asked = self.desk.look(|reading, _| Ok((serving::to_serve(reading)?, serving::trying_again(reading)?)));
+        let ids = match asked {
+            Ok((ids, waiting)) => {
+                self.desk.figures().webhooks_waiting.set(waiting);
+                ids
+            }
             Err(error) => return tracing::error!(%error, "nobody knows which webhooks there are"),
         };
         for id in ids {

@@ -5,6 +5,7 @@ use super::dialect;
 use super::error::StoreError;
 use super::evidence::{Curves, Evidence};
 use super::fitness::{Condition, Reason};
+use super::load::{Load, Timed};
 use diesel::connection::SimpleConnection;
 use std::sync::Arc;
 use std::time::Duration;
@@ -40,6 +41,7 @@ pub struct Readers {
     pool: r2d2::Pool<Opener>,
     evidence: Arc<Evidence>,
     condition: Arc<Condition>,
+    load: Load,
 }
 
 impl Readers {
@@ -50,6 +52,7 @@ impl Readers {
         kept: u32,
         evidence: Arc<Evidence>,
         condition: Arc<Condition>,
+        load: Load,
     ) -> Result<Readers, StoreError> {
         let embedded = matches!(target, Target::Sqlite(_));
         r2d2::Pool::builder()
@@ -59,11 +62,12 @@ impl Readers {
             .test_on_check_out(!embedded)
             .connection_timeout(Duration::from_secs(2))
             .build(Opener(target.clone()))
-            .map(|pool| Readers { pool, evidence, condition })
+            .map(|pool| Readers { pool, evidence, condition, load })
             .map_err(|e| StoreError::Unusable(e.to_string()))
     }
 
     pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
+        let _timed = Timed::begin(&self.load.reads);
         let mut connection = self.pool.get().map_err(|e| self.unreachable(e.to_string()))?;
         snapshot(&mut connection, &self.evidence, look)
     }
@@ -79,7 +83,8 @@ impl Readers {
 
     /// A view of its own beside the pool.
     pub fn window(&self, target: &Target) -> Result<Window, StoreError> {
-        Ok(Window { connection: connection::open_for_reading(target)?, evidence: Arc::clone(&self.evidence) })
+        let connection = connection::open_for_reading(target)?;
+        Ok(Window { connection, evidence: Arc::clone(&self.evidence), load: self.load.clone() })
     }
 }
 
@@ -87,6 +92,7 @@ impl Readers {
 pub struct Window {
     connection: AnyConnection,
     evidence: Arc<Evidence>,
+    load: Load,
 }
 
 impl Window {
@@ -95,6 +101,7 @@ impl Window {
         &mut self,
         look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
+        let _timed = Timed::begin(&self.load.reads);
         snapshot(&mut self.connection, &self.evidence, look)
     }
 }

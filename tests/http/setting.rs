@@ -1,5 +1,7 @@
 //! A shop made ready through HTTP alone: its people and keys, its catalogue, fish to cut. Judges nothing.
 
+#![allow(dead_code, reason = "several test programs share this file and each uses part of it")]
+
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use serde_json::{Value, json};
