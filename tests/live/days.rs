@@ -17,6 +17,7 @@ use sakudana::ops::desk::Desk;
 use sakudana::ops::feed::Behind;
 use sakudana::ops::live_stock::Wanted;
 use sakudana::ops::shelf::{catch_up, go_over};
+use sakudana::ops::verify::verify;
 use sakudana::store::StoreOptions;
 use sakudana::units::instant::{Instant, MICROS_PER_MINUTE};
 use serde_json::{Value, json};
@@ -226,8 +227,9 @@ fn the_shelf_is_judged_afresh(desk: &Desk, now: Instant, changes: &[ChangeRow]) 
         assert_eq!(is, should, "{}", tray.code);
     }
     parts_are_parts(desk, now, &taken);
-    let wrong = desk.look(|reading, _| sakudana::ops::shelf::wrong_offers(reading)).unwrap();
-    assert_eq!(wrong.1, Vec::<String>::new());
+    for finding in desk.look(|reading, _| verify(reading)).unwrap() {
+        assert_eq!(finding.wrong, Vec::<String>::new(), "{}", finding.name);
+    }
 }
 
 fn parts_are_parts(desk: &Desk, now: Instant, whole: &Snapshot) {
