@@ -180,6 +180,7 @@ fn what_is_recorded_asks_for_a_key() {
         "sign_in",
         "create_person",
         "create_key",
+        "rotate_key",
         "post_readings",
         "create_webhook",
         "test_webhook",

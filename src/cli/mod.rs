@@ -11,6 +11,7 @@ pub mod serve;
 pub mod settings;
 pub mod speak;
 pub mod stop;
+pub mod tls;
 pub mod verify;
 mod webhooks;
 

@@ -144,6 +144,7 @@ codes! {
     UseFreezeOrThaw, "use_freeze_or_thaw", Conflict, "Moving into or out of frozen storage is a freeze or a thaw, not a move.";
     AlreadyThere, "already_there", Conflict, "The tray is in that place already.";
     InsufficientStock, "insufficient_stock", Conflict, "The tray holds less than that.";
+    PriceDiffers, "price_differs", Conflict, "The till charged another price than the tray costs.";
     NotTheSame, "not_the_same", Conflict, "Only the same cut of the same species can be put together.";
     PlaceInUse, "place_in_use", Conflict, "The place still holds trays.";
     PriceWouldRise, "price_would_rise", Conflict, "A markdown lowers a price; it never raises it.";
@@ -151,8 +152,14 @@ codes! {
     NotReleased, "not_on_hold", Conflict, "The hold was released already.";
     AlreadyAcknowledged, "already_acknowledged", Conflict, "Someone took note of the alarm already.";
     AlreadyReversed, "already_reversed", Conflict, "The sale was reversed already.";
+    NotReversible, "not_reversible", Conflict, "The sale has exceptions or returns; it is settled there.";
+    ReturnExceedsSale, "return_exceeds_sale", Conflict, "More would come back than was sold.";
+    AlreadyResolved, "already_resolved", Conflict, "The exception was settled already.";
+    WayDoesNotFit, "way_does_not_fit", Conflict, "The exception cannot be settled in this way.";
     WindowPassed, "window_passed", Conflict, "The time for undoing this has passed.";
     LastManager, "last_manager", Conflict, "The shop needs at least one manager who can sign in.";
+    KeyRevoked, "key_revoked", Conflict, "The key was revoked; create another.";
+    TwoSecretsLive, "two_secrets_live", Conflict, "Two secrets of the key are in use; a third would end one of them.";
     WebhookLimit, "webhook_limit", Conflict, "The shop has as many webhooks as it can serve.";
     WebhookKeyUnusable, "webhook_key_unusable", Conflict, "The key that seals the secrets of webhooks cannot be used.";
     PrintOver, "print_over", Conflict, "The print is over, or is being called back already.";

@@ -1,14 +1,16 @@
-//! People and machines: who exists, who is signed in, which keys are live. Wrong credentials are answered alike whoever they name.
+//! People: who exists, who is signed in. Wrong credentials are answered alike whoever they name. Machines' keys: `keys.rs`.
 
 use super::desk::{Actor, Desk};
 use super::failure::{Failure, refuse};
+use super::fitness::Fitness;
+use super::keys;
 use super::secret::{self, Random32};
 use crate::domain::permissions::Role;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::text;
 use crate::store::acts::{self, NewAct};
 use crate::store::error::StoreError;
-use crate::store::people::{self, AccessKey, Person};
+use crate::store::people::{self, Person};
 use crate::store::{Reading, Tx};
 use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE, MICROS_PER_SECOND};
 use std::collections::HashMap;
@@ -19,8 +21,6 @@ pub const SIGN_IN_HOURS: i64 = 12;
 /// Without a request it ends sooner: managers' sooner still.
 const IDLE_MINUTES: i64 = 30;
 const IDLE_MINUTES_MANAGER: i64 = 15;
-/// Longest life of a key, in days.
-pub const KEY_DAYS_LIMIT: i64 = 400;
 const PASSWORD_LEAST: usize = 12;
 const PASSWORD_MOST: usize = 128;
 
@@ -97,7 +97,7 @@ fn wrong() -> Failure {
 /// A hash no password fits, so that an unknown name takes as long as a known one.
 const DECOY: &str = "$argon2id$v=19$m=19456,t=2,p=1$c2FrdWRhbmFzYWx0c2FsdA$Kc0Cn8xV8a3yS1fNf1B9nN8mVJc1p0u3c6Cq2m8vJ9E";
 
-fn role_of(text: &str) -> Result<Role, Failure> {
+pub(super) fn role_of(text: &str) -> Result<Role, Failure> {
     Role::parse(text).ok_or_else(|| StoreError::impossible("role", text).into())
 }
 
@@ -129,38 +129,30 @@ impl Desk {
 
     /// Who a bearer token or key belongs to; none when it is not valid now.
     pub fn who(&self, now: Instant, credential: &str) -> Result<Option<Known>, Failure> {
-        if let Some(key_id) = secret::key_id_of(credential) {
-            let key = self.look(|reading, _| Ok(people::find_key(reading, key_id)?))?;
-            let live = key.filter(|k| {
-                k.revoked_at.is_none()
-                    && now.micros() < k.expires_at
-                    && secret::same(&k.secret_hash, &secret::digest(credential))
-            });
-            let known = |k: AccessKey| {
-                let actor = Actor { role: role_of(&k.role)?, name: format!("key {}", k.name) };
-                Ok(Known { actor, client: format!("key:{}", k.key_id) })
-            };
-            return live.map(known).transpose();
-        }
-        if !credential.starts_with("sdt_") {
-            return Ok(None);
-        }
-        let hash = secret::digest(credential);
-        let found = self.look(|reading, _| Ok(people::find_sign_in(reading, &hash)?))?;
-        let Some(sign_in) = found.filter(|s| s.disabled_at.is_none() && now.micros() < s.expires_at) else {
-            return Ok(None);
+        let fitness = self.fitness(now);
+        let found = self.look(|reading, _| recognise(reading, now, fitness, credential))?;
+        Ok(found.map(|(known, seen)| {
+            self.note_seen(now, seen);
+            known
+        }))
+    }
+
+    /// Whether a credential is still good, asked for someone who does nothing at the moment: the idle time goes on.
+    pub fn still_knows(&self, now: Instant, credential: &str) -> Result<bool, Failure> {
+        let fitness = self.fitness(now);
+        Ok(self.look(|reading, _| recognise(reading, now, fitness, credential))?.is_some())
+    }
+
+    /// Writes down that someone was seen. Who is known stays known while nothing can be written: then only the idle time is not begun anew.
+    pub fn note_seen(&self, now: Instant, seen: Seen) {
+        let noted = match seen {
+            Seen::NothingNew => Ok(()),
+            Seen::Person { token_hash } => self.act(move |tx, _| Ok(people::touch_sign_in(tx, &token_hash, now)?)),
+            Seen::Key(used) => self.act(move |tx, _| keys::note(tx, &used, now)),
         };
-        let role = role_of(&sign_in.role)?;
-        let idle = if role == Role::Manager { IDLE_MINUTES_MANAGER } else { IDLE_MINUTES };
-        let quiet = now.micros() - sign_in.last_seen_at;
-        if quiet > idle * MICROS_PER_MINUTE {
-            return Ok(None);
+        if let Err(failure) = noted {
+            tracing::warn!(error = %failure, "cannot note that a credential was used");
         }
-        if quiet > MICROS_PER_MINUTE {
-            self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?))?;
-        }
-        let client = format!("person:{}", sign_in.person_name);
-        Ok(Some(Known { actor: Actor { name: sign_in.person_name, role }, client }))
     }
 
     /// Ends a sign-in.
@@ -189,6 +181,50 @@ impl Desk {
     }
 }
 
+/// What is to be written down of someone who was recognised.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Seen {
+    NothingNew,
+    Person { token_hash: String },
+    Key(keys::Used),
+}
+
+/// Who a bearer token or key belongs to, and what is to be written down of it. Changes nothing.
+pub fn recognise(
+    reading: &mut Reading<'_>,
+    now: Instant,
+    fitness: Fitness,
+    credential: &str,
+) -> Result<Option<(Known, Seen)>, Failure> {
+    if let Some(key_id) = secret::key_id_of(credential) {
+        let found = keys::recognise(reading, now, key_id, credential)?;
+        return Ok(found.map(|(known, used)| (known, used.map_or(Seen::NothingNew, Seen::Key))));
+    }
+    if !credential.starts_with("sdt_") {
+        return Ok(None);
+    }
+    let hash = secret::digest(credential);
+    let found = people::find_sign_in(reading, &hash)?;
+    let Some(sign_in) = found.filter(|s| s.disabled_at.is_none() && now.micros() < s.expires_at) else {
+        return Ok(None);
+    };
+    let role = role_of(&sign_in.role)?;
+    let idle = if role == Role::Manager { IDLE_MINUTES_MANAGER } else { IDLE_MINUTES };
+    // While nothing can be written down nobody is taken for idle: that they were seen is not kept.
+    let counted_to = match fitness {
+        Fitness::Writable => now,
+        Fitness::ReadOnly { since, .. } => since,
+    };
+    let quiet = counted_to.micros() - sign_in.last_seen_at;
+    if quiet > idle * MICROS_PER_MINUTE {
+        return Ok(None);
+    }
+    let client = format!("person:{}", sign_in.person_name);
+    let known = Known { actor: Actor { name: sign_in.person_name, role }, client };
+    let seen = if quiet > MICROS_PER_MINUTE { Seen::Person { token_hash: hash } } else { Seen::NothingNew };
+    Ok(Some((known, seen)))
+}
+
 fn checked_hash(password: &str) -> Result<String, Failure> {
     let length = password.chars().count();
     if !(PASSWORD_LEAST..=PASSWORD_MOST).contains(&length) {
@@ -210,7 +246,13 @@ fn checked_hash(password: &str) -> Result<String, Failure> {
     }
 }
 
-fn record(tx: &mut Tx<'_>, actor: &Actor, now: Instant, kind: &'static str, whom: &str) -> Result<i64, Failure> {
+pub(super) fn record(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    kind: &'static str,
+    whom: &str,
+) -> Result<i64, Failure> {
     Ok(acts::append(
         tx,
         &NewAct { kind, at: now, recorded_at: now, actor: &actor.name, reason: Some(whom), reverses: None },
@@ -270,55 +312,6 @@ pub fn disable_person(tx: &mut Tx<'_>, actor: &Actor, now: Instant, name: &str) 
 
 pub fn all_people(reading: &mut Reading<'_>) -> Result<Vec<Person>, Failure> {
     Ok(people::list(reading)?)
-}
-
-/// Creates a key; its text is in the answer and nowhere else.
-pub fn create_key(
-    tx: &mut Tx<'_>,
-    actor: &Actor,
-    now: Instant,
-    random: &(Random32, Random32),
-    name: &str,
-    role: &str,
-    days: i64,
-) -> Result<(AccessKey, String), Failure> {
-    let name = text::name("name", name)?;
-    let Some(role) = Role::parse(role) else {
-        return refuse(Code::InvalidValue, "role", "must be counter, cutter, manager, till, reader or logger");
-    };
-    if !(1..=KEY_DAYS_LIMIT).contains(&days) {
-        return refuse(
-            Code::InvalidValue,
-            "valid_days",
-            format!("must be from 1 to {KEY_DAYS_LIMIT}: keys end and are renewed"),
-        );
-    }
-    let (key_id, key) = secret::access_key(&random.0, &random.1);
-    record(tx, actor, now, "create_key", &key_id)?;
-    people::insert_key(
-        tx,
-        &key_id,
-        &name,
-        role.as_str(),
-        &secret::digest(&key),
-        now,
-        now.plus_micros(days * 24 * MICROS_PER_HOUR),
-    )?;
-    let row = people::find_key(tx, &key_id)?.ok_or_else(|| StoreError::impossible("key", &key_id))?;
-    Ok((row, key))
-}
-
-pub fn revoke_key(tx: &mut Tx<'_>, actor: &Actor, now: Instant, key_id: &str) -> Result<AccessKey, Failure> {
-    if people::find_key(tx, key_id)?.is_none() {
-        return refuse(Code::NotFound, "key_id", "there is no such key");
-    }
-    record(tx, actor, now, "revoke_key", key_id)?;
-    people::revoke_key(tx, key_id, now)?;
-    people::find_key(tx, key_id)?.ok_or_else(|| StoreError::impossible("key", key_id).into())
-}
-
-pub fn all_keys(reading: &mut Reading<'_>) -> Result<Vec<AccessKey>, Failure> {
-    Ok(people::list_keys(reading)?)
 }
 
 #[cfg(test)]

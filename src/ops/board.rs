@@ -5,7 +5,7 @@ use super::judge::{facts, facts_in, place_of, standings, tray_by_code};
 use crate::domain::life::date_mark::Calendar;
 use crate::domain::shop::Shop;
 use crate::domain::verdict::{Facts, Verdict, judge};
-use crate::store::trays::{self, Filter};
+use crate::store::trays::Filter;
 use crate::store::{Reading, lots, snapshot};
 use crate::units::instant::Instant;
 
@@ -51,8 +51,7 @@ pub fn in_stock(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<
 pub fn one(reading: &mut Reading<'_>, shop: &Shop, now: Instant, code: &str) -> Result<Judged, Failure> {
     let tray = tray_by_code(reading, "tray_code", code)?;
     let place_name = place_of(reading, &tray)?.name;
-    let lot_ids: Vec<i64> = trays::holdings_of(reading, tray.id)?.holdings().iter().map(|h| h.lot_id).collect();
-    let lot_codes = lots::by_ids(reading, &lot_ids)?.into_iter().map(|lot| lot.code).collect();
+    let lot_codes = lots::codes_of_tray(reading, tray.id)?;
     let facts = facts(reading, shop, tray, now)?;
     let verdict = judge(&facts, now);
     Ok(Judged { facts, verdict, place_name, lot_codes })

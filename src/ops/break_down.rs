@@ -31,7 +31,7 @@ use std::collections::{BTreeMap, HashMap};
 
 /// Most trays one cutting act may make.
 pub const OUTPUT_LIMIT: usize = 500;
-const INPUT_LIMIT: usize = 50;
+pub const INPUT_LIMIT: usize = 50;
 
 #[derive(Debug, Clone)]
 pub struct InputDraft {

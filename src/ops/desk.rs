@@ -3,24 +3,29 @@
 use super::access::Attempts;
 use super::bell::Bell;
 use super::failure::Failure;
+use super::feed::Feed;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
+use super::till::Till;
 use super::webhooks::Webhooks;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
-use crate::store::{Reading, Store, StoreOptions, Tx, evidence};
+use crate::store::{self, Reading, Store, StoreOptions, Tx, evidence};
 use std::sync::Arc;
+use std::time::Duration;
 
 /// One shop, open for business.
 pub struct Desk {
-    store: Store,
+    pub(super) store: Arc<Store>,
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
     webhooks: Webhooks,
-    bell: Bell,
+    bell: Arc<Bell>,
+    feed: Feed,
+    till: Till,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -34,10 +39,11 @@ pub struct Actor {
 impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
-        let store = Store::open(options, shop.rules.rates)?;
-        let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
-        let webhooks = Webhooks::default();
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, webhooks, bell })
+        let (store, shop) = (Arc::new(Store::open(options, shop.rules.rates)?), Arc::new(shop));
+        let (attempts, printers, webhooks) = (Attempts::default(), Printers::default(), Webhooks::default());
+        let (bell, feed) = (Arc::default(), Feed::default());
+        let till = Till::new(Arc::clone(&store), Arc::clone(&shop), Arc::clone(&bell));
+        Ok(Desk { store, shop, press: Arc::default(), attempts, printers, webhooks, bell, feed, till })
     }
 
     /// The same desk with the shop's own press.
@@ -80,7 +86,7 @@ impl Desk {
     }
 
     /// `sqlite` or `postgresql`.
-    pub const fn database_kind(&self) -> &'static str {
+    pub fn database_kind(&self) -> &'static str {
         self.store.kind()
     }
 
@@ -92,6 +98,21 @@ impl Desk {
     /// Looks at one consistent state.
     pub fn look<T>(&self, look: impl FnOnce(&mut Reading<'_>, &Shop) -> Result<T, Failure>) -> Result<T, Failure> {
         self.store.read(|reading| look(reading, &self.shop))
+    }
+
+    /// A window into the shop for a thread that looks often and briefly; none where a look may have to wait for a server.
+    pub fn window(&self) -> Result<Option<Window>, Failure> {
+        let window = self.store.window()?;
+        Ok(window.map(|window| Window { window, shop: self.shop_shared() }))
+    }
+
+    /// Looks at one consistent state for as long as somebody takes to be told of it. Few can at once; the others wait a little, or are
+    /// told to come again.
+    pub fn look_at_length<T>(
+        &self,
+        look: impl FnOnce(&mut Reading<'_>, &Shop) -> Result<T, Failure>,
+    ) -> Result<T, Failure> {
+        self.store.read_at_length(|reading| look(reading, &self.shop))
     }
 
     /// Does one act: all of it, durably, or nothing.
@@ -109,8 +130,22 @@ impl Desk {
     }
 
     /// Rings when there is something new behind the end of the change sequence.
-    pub const fn bell(&self) -> &Bell {
+    pub fn bell(&self) -> &Bell {
         &self.bell
+    }
+
+    /// What happened last, for those who follow.
+    pub const fn feed(&self) -> &Feed {
+        &self.feed
+    }
+
+    /// How soon acts of other processes on the same database are looked for.
+    pub fn others_are_seen_within(&self) -> Duration {
+        self.store.others_are_seen_within()
+    }
+
+    pub(super) const fn till(&self) -> &Till {
+        &self.till
     }
 
     /// Does one act for a caller that has the desk to itself.
@@ -125,6 +160,23 @@ impl Desk {
     /// A consistent copy of the database beside its users; see `store`.
     pub fn copy_to(&self, file: &std::path::Path) -> Result<(), Failure> {
         Ok(self.store.copy_to(file)?)
+    }
+}
+
+/// One consistent state of the shop.
+pub type View<'a> = Reading<'a>;
+
+/// Looks into the shop through a connection of its own.
+pub struct Window {
+    window: store::Window,
+    shop: Arc<Shop>,
+}
+
+impl Window {
+    /// Looks at one consistent state, on the thread of the caller.
+    pub fn look<T>(&mut self, look: impl FnOnce(&mut View<'_>, &Shop) -> Result<T, Failure>) -> Result<T, Failure> {
+        let Window { window, shop } = self;
+        window.read(|reading| look(reading, shop))
     }
 }
 

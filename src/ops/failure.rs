@@ -1,6 +1,7 @@
 //! How an act can end without being done: refused by a rule, or stopped by the database. External text and internal context stay apart:
 //! a refusal speaks to the caller, a store error to the log.
 
+use super::fitness::Reason;
 use crate::domain::refusal::{Code, Finding, Refusal};
 use crate::labels::refusal::LabelRefusal;
 use crate::store::error::{Fault, StoreError};
@@ -59,6 +60,8 @@ impl From<LabelRefusal> for Failure {
 pub enum Trouble {
     /// Busy, full or colliding: later it may do.
     Passing,
+    /// The shop can only be read for a while. Nothing was done.
+    ReadOnly(Reason),
     /// It may have been done or not.
     Unknown,
     /// A defect of ours or foreign hands in the database.
@@ -69,9 +72,15 @@ impl Failure {
     pub const fn trouble(&self) -> Trouble {
         match self {
             Failure::Store(StoreError::Busy(_) | StoreError::Collision(_) | StoreError::Storage(_)) => Trouble::Passing,
+            Failure::Store(StoreError::ReadOnly(reason)) => Trouble::ReadOnly(*reason),
             Failure::Store(StoreError::OutcomeUnknown(_)) => Trouble::Unknown,
             _ => Trouble::Defect,
         }
+    }
+
+    /// Whether the disk or the server under the database is why it was not done, not the act.
+    pub const fn is_of_storage(&self) -> bool {
+        matches!(self.trouble(), Trouble::ReadOnly(_) | Trouble::Unknown)
     }
 
     /// The refusal seen from outside, every field under `prefix`.

@@ -25,7 +25,7 @@ pub type SaleRow = Sale;
 pub type StayRow = Stay;
 pub type SaleLineRow = sales::SaleLine;
 pub type PersonRow = crate::store::people::Person;
-pub type AccessKeyRow = crate::store::people::AccessKey;
+pub type AccessKeyRow = crate::store::keys::AccessKey;
 
 /// Where every gram and cent of a lot is.
 #[derive(Debug, Clone)]

@@ -17,7 +17,7 @@ use crate::units::instant::Instant;
 
 /// What stands on a markdown label as its reason.
 pub const MARKDOWN_REASON: &str = "Best used soon";
-const ACCEPT_LIMIT: usize = 200;
+pub const ACCEPT_LIMIT: usize = 200;
 
 /// One candidate with the advice.
 #[derive(Debug, Clone)]

@@ -5,8 +5,8 @@ use super::resolve::{Asked, judged};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
 use crate::domain::verdict::{Facts, Verdict};
-use crate::store::Reading;
 use crate::store::sales::{self, Sale};
+use crate::store::{Reading, lots};
 use crate::units::instant::Instant;
 
 /// What a scan found.
@@ -16,6 +16,7 @@ pub struct Scanned {
     pub verdict: Verdict,
     /// The sale the tray went out with, if it was sold.
     pub sold: Option<Sale>,
+    pub lot_codes: Vec<String>,
 }
 
 /// Reads and judges. Changes nothing.
@@ -26,5 +27,6 @@ pub fn scan(reading: &mut Reading<'_>, shop: &Shop, now: Instant, text: &str) ->
         let at = Instant::from_micros(sale.at).map(|at| shop.zone.write(at)).unwrap_or_default();
         stop.reason = format!("sold {at} by {}", sale.sold_by);
     }
-    Ok(Scanned { facts, verdict, sold })
+    let lot_codes = lots::codes_of_tray(reading, facts.tray.id)?;
+    Ok(Scanned { facts, verdict, sold, lot_codes })
 }

@@ -55,10 +55,15 @@ pub fn token(random: &Random32) -> String {
 /// any look-up.
 pub fn access_key(number: &Random32, secret: &Random32) -> (String, String) {
     let key_id: String = letters(number).chars().take(8).collect();
-    let secret = letters(secret);
-    let body = format!("sdk_{key_id}_{secret}");
+    let text = access_key_again(&key_id, secret);
+    (key_id, text)
+}
+
+/// The whole text of a key that has its public number already and gets a new secret.
+pub fn access_key_again(key_id: &str, secret: &Random32) -> String {
+    let body = format!("sdk_{key_id}_{}", letters(secret));
     let check = format!("{:08x}", crc32fast::hash(body.as_bytes()));
-    (key_id, format!("{body}{check}"))
+    format!("{body}{check}")
 }
 
 /// The public number of a key whose check fits; none for everything else.

@@ -100,11 +100,15 @@ fn shelved(reading: &mut Reading<'_>, shop: &Shop, tray: Tray, now: Instant) -> 
     if !is_for_sale(&tray) {
         return Ok(None);
     }
-    let facts = facts(reading, shop, tray, now)?;
-    offer::shelved(&facts, now).map(Some)
+    shelved_of(&facts(reading, shop, tray, now)?, now).map(Some)
 }
 
-fn is_for_sale(tray: &Tray) -> bool {
+/// The same of a tray that is for sale and whose facts are known: for whoever writes the change and the shelf of many trays at once.
+pub(super) fn shelved_of(facts: &Facts, now: Instant) -> Result<Shelved, Failure> {
+    offer::shelved(facts, now)
+}
+
+pub(super) fn is_for_sale(tray: &Tray) -> bool {
     tray.in_stock() && tray.kind != Kind::Bulk
 }
 
@@ -200,29 +204,4 @@ fn not_later(is: Option<i64>, should: Option<i64>) -> bool {
         (None, Some(_)) => false,
         (Some(is), Some(should)) => is <= should,
     }
-}
-
-/// Trays whose offer is not of them as they are, and trays missing from the shelf or standing on it by mistake: none, on a sound database.
-/// How an offer was judged is not asked, since that changes with time.
-pub fn wrong_offers(reading: &mut Reading<'_>) -> Result<(i64, Vec<String>), Failure> {
-    let (mut above, mut checked, mut wrong) = (0, 0, Vec::new());
-    let filter = Filter { in_stock_only: true, ..Filter::default() };
-    loop {
-        let trays = trays::page(reading, &filter, above, BATCH)?;
-        let Some(last) = trays.last().map(|tray| tray.id) else { break };
-        let shelf = shelf::between(reading, above + 1, last)?;
-        for tray in trays.iter().filter(|tray| is_for_sale(tray)) {
-            checked += 1;
-            let is = shelf.binary_search_by_key(&tray.id, |shelved| shelved.tray_id).ok().and_then(|n| shelf.get(n));
-            if !is.is_some_and(|is| offer::is_of(&is.offer, tray)) {
-                wrong.push(tray.code.to_string());
-            }
-        }
-        let for_sale: Vec<i64> = trays.iter().filter(|tray| is_for_sale(tray)).map(|tray| tray.id).collect();
-        let strays = shelf.iter().filter(|shelved| for_sale.binary_search(&shelved.tray_id).is_err());
-        wrong.extend(strays.map(|shelved| shelved.tray_code.clone()));
-        above = last;
-    }
-    wrong.extend(shelf::page(reading, above, BATCH)?.into_iter().map(|shelved| shelved.tray_code));
-    Ok((checked, wrong))
 }

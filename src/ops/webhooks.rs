@@ -5,7 +5,7 @@ pub mod event;
 pub mod sealing;
 pub mod serving;
 
-use super::changes::FeedPosition;
+use super::changes::{FeedPosition, newest};
 use super::desk::Actor;
 use super::edit_catalogue::Expected;
 use super::failure::{Failure, refuse};
@@ -122,7 +122,7 @@ pub fn create(
     }
     let after = match after {
         Some(position) => position,
-        None => changes::newest(tx)?,
+        None => newest(tx)?,
     };
     known(tx, after)?;
     let mut hook = Webhook {

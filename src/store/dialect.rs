@@ -1,5 +1,7 @@
 //! Everything that differs between the two databases: set-up, checks, how a transaction begins, the copy. The only place where code
-//! asks which database it is.
+//! asks which database it is. How the change sequence is read, which differs most, has a file of its own.
+
+pub mod sequence;
 
 use super::connection::{AnyConnection, Target, open_sqlite};
 use super::error::StoreError;
@@ -136,6 +138,14 @@ pub const fn begin_write(connection: &AnyConnection) -> &'static str {
     }
 }
 
+/// How many groups of sales are worth writing at once: SQLite has one writer; a server works on one group while another is decided.
+pub const fn groups_at_once(target: &Target) -> usize {
+    match target {
+        Target::Sqlite(_) => 1,
+        Target::Postgres(_) => 2,
+    }
+}
+
 /// Begins a transaction that sees one state throughout.
 pub const fn begin_read(connection: &AnyConnection) -> &'static str {
     match connection {
@@ -143,27 +153,6 @@ pub const fn begin_read(connection: &AnyConnection) -> &'static str {
         AnyConnection::Postgres(_) => "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
     }
 }
-
-/// Settled changes `c` behind a position (transaction, change), and the order to read them in: what follows a `WHERE`.
-///
-/// On PostgreSQL a change is settled when no transaction that began before or beside its own is still open (of the whole server, for
-/// `pg_snapshot_xmin` knows no less): then nothing can come to stand before it any more.
-pub fn changes_behind(connection: &AnyConnection, (xact, id): (i64, i64)) -> String {
-    match connection {
-        AnyConnection::Sqlite(_) => format!("c.id > {id} ORDER BY c.id"),
-        AnyConnection::Postgres(_) => format!("(c.xact, c.id) > ({xact}, {id}) AND {SETTLED} ORDER BY c.xact, c.id"),
-    }
-}
-
-/// The same, the newest first.
-pub fn newest_changes(connection: &AnyConnection) -> String {
-    match connection {
-        AnyConnection::Sqlite(_) => "TRUE ORDER BY c.id DESC".to_owned(),
-        AnyConnection::Postgres(_) => format!("{SETTLED} ORDER BY c.xact DESC, c.id DESC"),
-    }
-}
-
-const SETTLED: &str = "c.xact < pg_snapshot_xmin(pg_current_snapshot())::text::bigint + xact_offset()";
 
 /// A shop restored on another server brings transaction numbers that this one may not have reached: from now on it counts above them, or
 /// new changes would stand before old ones. Where that is not so it does nothing.
@@ -226,6 +215,44 @@ pub fn check_copy(file: &Path) -> Result<(), StoreError> {
         return Err(StoreError::Unusable(format!("the copy is not sound: {verdict}, {tables} of 3 tables")));
     }
     Ok(())
+}
+
+/// The number of the newest act that is committed, where it can still be read.
+pub fn newest_act(connection: &mut AnyConnection) -> Option<i64> {
+    let newest =
+        diesel::sql_query("SELECT COALESCE(MAX(id), 0) AS answer FROM acts").get_result::<NumberAnswer>(connection);
+    newest.map(|row| row.answer).ok()
+}
+
+/// What stands in the place of a connection that was closed: an empty database that nobody keeps.
+pub fn nothing_open() -> Option<AnyConnection> {
+    SqliteConnection::establish(":memory:").map(AnyConnection::Sqlite).ok()
+}
+
+/// Reads the whole file, and copies what is only in the log to where it belongs. A server looks after its own files.
+pub fn check_soundness(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    if matches!(connection, AnyConnection::Postgres(_)) {
+        return Ok(());
+    }
+    let verdict = text(connection, "SELECT quick_check AS answer FROM pragma_quick_check LIMIT 1")?;
+    if verdict != "ok" {
+        return Err(StoreError::Storage(format!("disk image is malformed: {verdict}")));
+    }
+    Ok(connection.batch_execute("PRAGMA wal_checkpoint(PASSIVE);")?)
+}
+
+/// Makes a transaction durable that changes nothing of the shop. On SQLite the number that programs may leave in the head of the file is
+/// written once more, on PostgreSQL a row is locked: both reach the disk as any act does.
+pub fn prove_writable(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    match connection {
+        AnyConnection::Sqlite(sqlite) => {
+            let version = number(sqlite, "SELECT user_version AS answer FROM pragma_user_version")?;
+            Ok(sqlite.batch_execute(&format!("PRAGMA user_version = {version};"))?)
+        }
+        AnyConnection::Postgres(postgres) => {
+            Ok(postgres.batch_execute("BEGIN; SELECT id FROM people ORDER BY id LIMIT 1 FOR KEY SHARE; COMMIT;")?)
+        }
+    }
 }
 
 /// A reading as it goes into a statement and comes out of one: the instant in microseconds, the temperature in milli-degrees.

@@ -1,5 +1,6 @@
 //! What can go wrong between us and the database. Nothing here is an answer to a caller: a database error never becomes "not found".
 
+use super::fitness::Reason;
 use diesel::result::{DatabaseErrorKind, Error};
 use std::fmt;
 
@@ -13,6 +14,8 @@ pub enum StoreError {
     Collision(String),
     /// The disk is full, failing or read-only. Nothing was done.
     Storage(String),
+    /// The shop can only be read now. Nothing was done.
+    ReadOnly(Reason),
     /// A row that cannot be: the database was changed by other hands, or we have a defect.
     Inconsistent(String),
     /// The connection went while a commit was on its way: it may stand or not. The same idempotency key settles it.
@@ -37,6 +40,7 @@ impl fmt::Display for StoreError {
             StoreError::Busy(text) => write!(f, "the database is busy: {text}"),
             StoreError::Collision(text) => write!(f, "another act came first: {text}"),
             StoreError::Storage(text) => write!(f, "the storage fails: {text}"),
+            StoreError::ReadOnly(reason) => write!(f, "only reading goes on: {reason}"),
             StoreError::Inconsistent(text) => write!(f, "the database holds what cannot be: {text}"),
             StoreError::OutcomeUnknown(text) => write!(f, "nobody knows whether it was done: {text}"),
             StoreError::Database(text) => write!(f, "the database refused: {text}"),
@@ -74,7 +78,10 @@ impl From<Error> for StoreError {
             Error::DatabaseError(DatabaseErrorKind::SerializationFailure | DatabaseErrorKind::UniqueViolation, _) => {
                 StoreError::Collision(text)
             }
-            Error::DatabaseError(DatabaseErrorKind::ClosedConnection, _) => StoreError::Busy(text),
+            // The server went while it was asked, or before: whoever sent a COMMIT looks first.
+            Error::DatabaseError(DatabaseErrorKind::ClosedConnection | DatabaseErrorKind::UnableToSendCommand, _) => {
+                StoreError::Busy(text)
+            }
             Error::DatabaseError(_, _) if text.contains("deadlock detected") => StoreError::Collision(text),
             Error::DatabaseError(_, _) if BUSY.iter().any(|known| text.contains(known)) => StoreError::Busy(text),
             Error::DatabaseError(_, _)

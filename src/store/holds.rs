@@ -114,3 +114,18 @@ pub fn on_tray(reading: &mut Reading<'_>, tray: &Tray) -> Result<Vec<String>, St
         .select(holds::reason);
     Ok(on_either!(reading.conn, own => query.load(own))?)
 }
+
+/// Reasons of holds that stopped a tray at an instant and were released since.
+pub fn then_on_tray(reading: &mut Reading<'_>, tray: &Tray, at: Instant) -> Result<Vec<String>, StoreError> {
+    let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
+    let reached = held_trays::table.filter(held_trays::tray_id.eq(tray.id)).select(held_trays::hold_id);
+    let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
+    let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
+    let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
+    let query = holds::table
+        .filter(holds::placed_at.le(at.micros()).and(holds::released_at.gt(at.micros())))
+        .filter(of_tray.or(of_batch).or(of_lot))
+        .order(holds::id)
+        .select(holds::reason);
+    Ok(query.load(reading.conn)?)
+}

@@ -148,6 +148,16 @@ pub fn by_ids(reading: &mut Reading<'_>, ids: &[i64]) -> Result<Vec<Lot>, StoreE
     Ok(found)
 }
 
+/// The codes of the lots that lie or lay on a tray, in the order received.
+pub fn codes_of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<String>, StoreError> {
+    let query = holdings::table
+        .inner_join(lots::table.on(lots::id.eq(holdings::lot_id)))
+        .filter(holdings::tray_id.eq(tray_id))
+        .order(holdings::lot_id)
+        .select(lots::code);
+    Ok(on_either!(reading.conn, own => query.load(own))?)
+}
+
 /// The lots that lie or lay on a tray, the oldest first.
 pub fn of_tray(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<Lot>, StoreError> {
     let ids: Vec<i64> = holdings_of(reading, tray_id)?.holdings().iter().map(|holding| holding.lot_id).collect();

@@ -15,9 +15,12 @@ pub mod counters;
 mod dialect;
 pub mod error;
 pub mod evidence;
+pub mod exceptions;
+pub mod fitness;
 pub mod holds;
 pub mod idempotency;
 pub mod issued_labels;
+pub mod keys;
 pub mod lineage;
 pub mod lives;
 pub mod lots;
@@ -29,11 +32,15 @@ mod prepared;
 pub mod prints;
 mod read;
 pub mod readings;
+mod recovery;
+pub mod replays;
+pub mod returns;
 pub mod sales;
 mod schema;
 pub mod shelf;
 pub mod snapshot;
 pub mod stays;
+pub mod till;
 pub mod touched;
 pub mod trays;
 pub mod verify;
@@ -41,10 +48,13 @@ pub mod webhooks;
 mod write;
 
 use crate::domain::profile::Rates;
+use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
-pub use read::Reading;
+use fitness::{Condition, Fitness};
+pub use read::{Reading, Window};
 use std::sync::Arc;
+use std::time::Duration;
 pub use write::Tx;
 
 /// How to open the shop's database.
@@ -56,10 +66,15 @@ pub struct StoreOptions {
     pub readers: u32,
 }
 
+/// Looks that last, at once.
+const LONG_READERS: u32 = 4;
+
 /// The opened database of one shop.
 pub struct Store {
     target: Target,
     readers: read::Readers,
+    /// For looks that last: apart from the others, so that a few slow ones cannot keep all the connections.
+    long_readers: read::Readers,
     writer: write::Writer,
 }
 
@@ -72,14 +87,42 @@ impl Store {
         migrate::run(&mut first)?;
         dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
-        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
-        let writer = write::Writer::open(&target, first, evidence)?;
-        Ok(Store { target, readers, writer })
+        let condition = Arc::new(Condition::default());
+        let open =
+            |count, kept| read::Readers::open(&target, count, kept, Arc::clone(&evidence), Arc::clone(&condition));
+        let (readers, long_readers) = (open(options.readers, 1)?, open(LONG_READERS, 0)?);
+        let writer = write::Writer::open(&target, first, evidence, condition)?;
+        Ok(Store { target, readers, long_readers, writer })
     }
 
     /// Runs `look` on one consistent snapshot. Never waits for the writer.
     pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
         self.readers.read(look)
+    }
+
+    /// A view of its own for a thread that reads often. None where the database is a server: whoever waits for one holds his thread.
+    pub fn window(&self) -> Result<Option<Window>, StoreError> {
+        match self.target {
+            Target::Sqlite(_) => self.readers.window(&self.target).map(Some),
+            Target::Postgres(_) => Ok(None),
+        }
+    }
+
+    /// The same where `look` lasts, because someone is told of everything meanwhile.
+    pub fn read_at_length<T, E: From<StoreError>>(
+        &self,
+        look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        self.long_readers.read(look)
+    }
+
+    /// How soon the writings of other processes are looked for, by someone who wants to hear of them. On a server that is their usual way;
+    /// an embedded database has one process, and now and then a command beside it.
+    pub const fn others_are_seen_within(&self) -> Duration {
+        match self.target {
+            Target::Sqlite(_) => Duration::from_secs(1),
+            Target::Postgres(_) => Duration::from_millis(100),
+        }
     }
 
     /// Runs `act` as one transaction and answers only after the commit is durable. A refusal leaves nothing behind. The act may
@@ -94,12 +137,27 @@ impl Store {
     }
 
     /// The same for a caller that has the store to itself, and therefore waits for nobody.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
     {
         self.writer.write_alone(act)
+    }
+
+    /// Whether acts are taken, and if not, since when and why.
+    pub fn fitness(&self, now: Instant) -> Fitness {
+        self.writer.fitness(now)
+    }
+
+    /// Tries to come back when the store is read-only and it is time to: for a thread that looks after it. Otherwise it does nothing.
+    pub fn try_to_recover(&self) {
+        self.writer.try_to_recover();
+    }
+
+    /// How many groups of sales are worth writing at once.
+    pub const fn groups_at_once(&self) -> usize {
+        dialect::groups_at_once(&self.target)
     }
 
     /// `sqlite` or `postgresql`.

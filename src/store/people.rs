@@ -1,9 +1,9 @@
-//! People, their sign-ins, and keys of machines. Secrets come in and go out only as hashes.
+//! People and their sign-ins. Secrets come in and go out only as hashes.
 
 use super::error::StoreError;
 use super::prepared::on_either;
 use super::read::Reading;
-use super::schema::{access_keys, people, sign_ins};
+use super::schema::{people, sign_ins};
 use super::write::Tx;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
@@ -112,53 +112,5 @@ pub fn end_sign_in(tx: &mut Tx<'_>, token_hash: &str) -> Result<(), StoreError> 
 /// Takes away sign-ins that are over.
 pub fn sweep_sign_ins(tx: &mut Tx<'_>, now: Instant) -> Result<(), StoreError> {
     diesel::delete(sign_ins::table.filter(sign_ins::expires_at.lt(now.micros()))).execute(tx.changing())?;
-    Ok(())
-}
-
-#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
-pub struct AccessKey {
-    pub id: i64,
-    pub key_id: String,
-    pub name: String,
-    pub role: String,
-    pub secret_hash: String,
-    pub created_at: i64,
-    pub expires_at: i64,
-    pub revoked_at: Option<i64>,
-}
-
-pub fn insert_key(
-    tx: &mut Tx<'_>,
-    key_id: &str,
-    name: &str,
-    role: &str,
-    secret_hash: &str,
-    at: Instant,
-    expires: Instant,
-) -> Result<i64, StoreError> {
-    let row = (
-        access_keys::key_id.eq(key_id),
-        access_keys::name.eq(name),
-        access_keys::role.eq(role),
-        access_keys::secret_hash.eq(secret_hash),
-        access_keys::created_at.eq(at.micros()),
-        access_keys::expires_at.eq(expires.micros()),
-    );
-    Ok(diesel::insert_into(access_keys::table).values(row).returning(access_keys::id).get_result(tx.changing())?)
-}
-
-pub fn find_key(reading: &mut Reading<'_>, key_id: &str) -> Result<Option<AccessKey>, StoreError> {
-    let query = access_keys::table.filter(access_keys::key_id.eq(key_id));
-    Ok(on_either!(reading.conn, own => query.get_result(own)).optional()?)
-}
-
-/// All keys, oldest first.
-pub fn list_keys(reading: &mut Reading<'_>) -> Result<Vec<AccessKey>, StoreError> {
-    Ok(access_keys::table.order(access_keys::id).load(reading.conn)?)
-}
-
-pub fn revoke_key(tx: &mut Tx<'_>, key_id: &str, at: Instant) -> Result<(), StoreError> {
-    let live = access_keys::table.filter(access_keys::key_id.eq(key_id)).filter(access_keys::revoked_at.is_null());
-    diesel::update(live).set(access_keys::revoked_at.eq(at.micros())).execute(tx.changing())?;
     Ok(())
 }

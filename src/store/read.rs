@@ -4,6 +4,7 @@ use super::connection::{self, AnyConnection, Target};
 use super::dialect;
 use super::error::StoreError;
 use super::evidence::{Curves, Evidence};
+use super::fitness::{Condition, Reason};
 use diesel::connection::SimpleConnection;
 use std::sync::Arc;
 use std::time::Duration;
@@ -38,31 +39,77 @@ impl r2d2::ManageConnection for Opener {
 pub struct Readers {
     pool: r2d2::Pool<Opener>,
     evidence: Arc<Evidence>,
+    condition: Arc<Condition>,
 }
 
 impl Readers {
-    pub fn open(target: &Target, count: u32, evidence: Arc<Evidence>) -> Result<Readers, StoreError> {
+    /// At most `count` connections, of which `kept` are held open however little is asked.
+    pub fn open(
+        target: &Target,
+        count: u32,
+        kept: u32,
+        evidence: Arc<Evidence>,
+        condition: Arc<Condition>,
+    ) -> Result<Readers, StoreError> {
         let embedded = matches!(target, Target::Sqlite(_));
         r2d2::Pool::builder()
             .max_size(count.clamp(1, 64))
-            .min_idle(Some(1))
+            .min_idle(Some(kept))
             // A file does not go away between two uses; a server may.
             .test_on_check_out(!embedded)
             .connection_timeout(Duration::from_secs(2))
             .build(Opener(target.clone()))
-            .map(|pool| Readers { pool, evidence })
+            .map(|pool| Readers { pool, evidence, condition })
             .map_err(|e| StoreError::Unusable(e.to_string()))
     }
 
     pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
-        let mut connection = self.pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
-        let begin = dialect::begin_read(&connection);
-        connection.batch_execute(begin).map_err(StoreError::from)?;
-        let mut ending = Ending(&mut connection);
-        let outcome = look(&mut Reading { conn: ending.0, evidence: &self.evidence, unsettled: None });
-        ending.end();
-        outcome
+        let mut connection = self.pool.get().map_err(|e| self.unreachable(e.to_string()))?;
+        snapshot(&mut connection, &self.evidence, look)
     }
+
+    /// A server that cannot be read cannot be written to either; nobody needs to try to sell something to find out.
+    fn unreachable(&self, text: String) -> StoreError {
+        let error = StoreError::Busy(text);
+        if Reason::of(&error) == Some(Reason::ServerGone) {
+            self.condition.enter(Reason::ServerGone, None);
+        }
+        error
+    }
+
+    /// A view of its own beside the pool.
+    pub fn window(&self, target: &Target) -> Result<Window, StoreError> {
+        Ok(Window { connection: connection::open_for_reading(target)?, evidence: Arc::clone(&self.evidence) })
+    }
+}
+
+/// A connection for reading that one thread keeps to itself.
+pub struct Window {
+    connection: AnyConnection,
+    evidence: Arc<Evidence>,
+}
+
+impl Window {
+    /// Looks at one consistent state.
+    pub fn read<T, E: From<StoreError>>(
+        &mut self,
+        look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        snapshot(&mut self.connection, &self.evidence, look)
+    }
+}
+
+fn snapshot<T, E: From<StoreError>>(
+    connection: &mut AnyConnection,
+    evidence: &Evidence,
+    look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
+) -> Result<T, E> {
+    let begin = dialect::begin_read(connection);
+    connection.batch_execute(begin).map_err(StoreError::from)?;
+    let mut ending = Ending(connection);
+    let outcome = look(&mut Reading { conn: ending.0, evidence, unsettled: None });
+    ending.end();
+    outcome
 }
 
 /// Ends the snapshot even when the look panics, so that the connection goes back clean.

@@ -109,6 +109,11 @@ diesel::table! {
         created_at -> BigInt,
         expires_at -> BigInt,
         revoked_at -> Nullable<BigInt>,
+        rotated_at -> Nullable<BigInt>,
+        first_used_at -> Nullable<BigInt>,
+        last_used_at -> Nullable<BigInt>,
+        previous_hash -> Nullable<Text>,
+        previous_until -> Nullable<BigInt>,
     }
 }
 
@@ -556,6 +561,78 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    replayed_sales (client, request_key, fingerprint) {
+        client -> Text,
+        request_key -> Text,
+        fingerprint -> Text,
+        sale_id -> BigInt,
+        device_time -> BigInt,
+        clock -> Text,
+        received_at -> BigInt,
+        sequence -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
+    replayed_lines (sale_id, line_number) {
+        sale_id -> BigInt,
+        line_number -> BigInt,
+        scanned -> Text,
+        grams -> Nullable<BigInt>,
+        price_cents -> BigInt,
+        tray_id -> Nullable<BigInt>,
+        moved_g -> BigInt,
+    }
+}
+
+diesel::table! {
+    exceptions (id) {
+        id -> BigInt,
+        sale_id -> BigInt,
+        line_number -> BigInt,
+        code -> Text,
+        tray_id -> Nullable<BigInt>,
+        scanned -> Text,
+        claimed_g -> Nullable<BigInt>,
+        moved_g -> BigInt,
+        missing_g -> Nullable<BigInt>,
+        price_cents -> BigInt,
+        happened_at -> BigInt,
+        device_time -> BigInt,
+        received_at -> BigInt,
+        till -> Text,
+        act_id -> Nullable<BigInt>,
+        resolved_at -> Nullable<BigInt>,
+        resolved_by -> Nullable<Text>,
+        way -> Nullable<Text>,
+        note -> Nullable<Text>,
+        settled_g -> BigInt,
+        other_tray_id -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
+    exception_findings (exception_id, position) {
+        exception_id -> BigInt,
+        position -> BigInt,
+        code -> Text,
+        reason -> Text,
+    }
+}
+
+diesel::table! {
+    return_lines (id) {
+        id -> BigInt,
+        act_id -> BigInt,
+        sale_id -> BigInt,
+        tray_id -> BigInt,
+        grams -> BigInt,
+        refund_cents -> BigInt,
+        reason -> Text,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(sales, sale_lines, trays);
 diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
 diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
@@ -565,3 +642,4 @@ diesel::allow_tables_to_appear_in_same_query!(trays, lives);
 diesel::allow_tables_to_appear_in_same_query!(trays, issued_labels);
 diesel::allow_tables_to_appear_in_same_query!(breakdowns, breakdown_inputs, breakdown_outputs);
 diesel::allow_tables_to_appear_in_same_query!(places, cuts, species);
+diesel::allow_tables_to_appear_in_same_query!(return_lines, trays);

@@ -11,8 +11,11 @@ use super::connection::{self, AnyConnection, Target};
 use super::dialect;
 use super::error::{Fault, StoreError};
 use super::evidence::{Curves, Evidence};
+use super::fitness::{Attempt, Condition, Fitness, Reason};
 use super::read::Reading;
+use super::recovery;
 use super::touched::Touched;
+use crate::units::instant::Instant;
 use diesel::connection::SimpleConnection;
 use diesel::result::{DatabaseErrorKind, Error};
 use std::collections::VecDeque;
@@ -92,6 +95,8 @@ pub trait Queued: Send {
     fn run(&mut self, connection: &mut AnyConnection, evidence: &Evidence) -> Went;
     fn reply(self: Box<Self>, committed: &Result<(), StoreError>);
     fn lead(&self);
+    /// The error of the act that concerns the whole database, if it met one.
+    fn illness(&self) -> Option<&StoreError>;
 }
 
 struct Task<T, E, F> {
@@ -142,6 +147,14 @@ where
     fn lead(&self) {
         let _ = self.caller.send(Signal::Lead);
     }
+
+    fn illness(&self) -> Option<&StoreError> {
+        self.outcome.as_ref().and_then(illness_of)
+    }
+}
+
+fn illness_of<T, E: Fault>(outcome: &Result<T, E>) -> Option<&StoreError> {
+    outcome.as_ref().err().and_then(Fault::store_error).filter(|error| Reason::of(error).is_some())
 }
 
 /// Who waits for the connection.
@@ -154,7 +167,14 @@ pub struct Line {
 
 pub struct Writer {
     way: Way,
+    target: Target,
+    shared: Shared,
+}
+
+/// What every transaction is handed beside its connection.
+struct Shared {
     evidence: Arc<Evidence>,
+    condition: Arc<Condition>,
 }
 
 enum Way {
@@ -182,7 +202,12 @@ impl r2d2::ManageConnection for ServerOpener {
 }
 
 impl Writer {
-    pub fn open(target: &Target, first: AnyConnection, evidence: Arc<Evidence>) -> Result<Writer, StoreError> {
+    pub fn open(
+        target: &Target,
+        first: AnyConnection,
+        evidence: Arc<Evidence>,
+        condition: Arc<Condition>,
+    ) -> Result<Writer, StoreError> {
         let way = match target {
             Target::Sqlite(_) => Way::Embedded { line: Mutex::default(), connection: Mutex::new(first) },
             Target::Postgres(_) => r2d2::Pool::builder()
@@ -193,7 +218,7 @@ impl Writer {
                 .map(Way::Server)
                 .map_err(|e| StoreError::Unusable(e.to_string()))?,
         };
-        Ok(Writer { way, evidence })
+        Ok(Writer { way, target: target.clone(), shared: Shared { evidence, condition } })
     }
 
     pub fn write<T, E, F>(&self, act: F) -> Result<T, E>
@@ -202,24 +227,53 @@ impl Writer {
         T: Send + 'static,
         E: From<StoreError> + Fault + Send + 'static,
     {
+        self.try_to_recover();
+        self.shared.condition.check()?;
         match &self.way {
-            Way::Embedded { line, connection } => write_embedded(line, connection, &self.evidence, act),
-            Way::Server(pool) => write_to_server(pool, &self.evidence, &act),
+            Way::Embedded { line, connection } => write_embedded(line, connection, &self.shared, act),
+            Way::Server(pool) => write_to_server(pool, &self.shared, &act),
         }
     }
 
-    /// The same for whoever has the writer to itself: there is no line to stand in.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    pub fn fitness(&self, now: Instant) -> Fitness {
+        self.shared.condition.fitness(now)
+    }
+
+    /// Whoever comes when it is time tries; the others are refused meanwhile, they do not wait.
+    pub fn try_to_recover(&self) {
+        if let Some(attempt) = self.shared.condition.begin_attempt()
+            && let Err(error) = self.recover(attempt)
+        {
+            self.shared.condition.attempt_failed(&error);
+        }
+    }
+
+    fn recover(&self, attempt: Attempt) -> Result<(), StoreError> {
+        match &self.way {
+            Way::Embedded { connection, .. } => {
+                let fresh = recovery::reopen(&self.target, attempt)?;
+                let mut connection = locked(connection);
+                *connection = fresh;
+                // Before the lock goes: whoever takes it next must find both.
+                self.shared.condition.recovered();
+            }
+            Way::Server(_) => {
+                recovery::ask_server(&self.target)?;
+                self.shared.condition.recovered();
+            }
+        }
+        Ok(())
+    }
+
+    /// The same for whoever has the writer to itself: nobody stands in line.
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
     {
-        match &mut self.way {
-            Way::Embedded { connection, .. } => {
-                let connection = connection.get_mut().unwrap_or_else(PoisonError::into_inner);
-                commit_alone(connection, &self.evidence, &act)
-            }
-            Way::Server(pool) => write_to_server(pool, &self.evidence, &act),
+        match &self.way {
+            Way::Embedded { connection, .. } => commit_alone(&mut locked(connection), &self.shared, &act),
+            Way::Server(pool) => write_to_server(pool, &self.shared, &act),
         }
     }
 }
@@ -227,7 +281,7 @@ impl Writer {
 fn write_embedded<T, E, F>(
     line: &Mutex<Line>,
     connection: &Mutex<AnyConnection>,
-    evidence: &Evidence,
+    shared: &Shared,
     act: F,
 ) -> Result<T, E>
 where
@@ -239,20 +293,20 @@ where
     if !state.led {
         state.led = true;
         drop(state);
-        let outcome = commit_alone(&mut locked(connection), evidence, &act);
+        let outcome = commit_alone(&mut locked(connection), shared, &act);
         hand_on(line);
         return outcome;
     }
     let (caller, signals) = sync_channel(2);
     state.waiting.push_back(Box::new(Task { act, outcome: None, caller }));
     drop(state);
-    wait(line, connection, evidence, &signals)
+    wait(line, connection, shared, &signals)
 }
 
 fn wait<T, E: From<StoreError>>(
     line: &Mutex<Line>,
     connection: &Mutex<AnyConnection>,
-    evidence: &Evidence,
+    shared: &Shared,
     signals: &Receiver<Signal<T, E>>,
 ) -> Result<T, E> {
     loop {
@@ -264,7 +318,7 @@ fn wait<T, E: From<StoreError>>(
                     let count = state.waiting.len().min(GROUP_LIMIT);
                     state.waiting.drain(..count).collect()
                 };
-                commit_group(&mut locked(connection), evidence, group);
+                commit_group(&mut locked(connection), shared, group);
                 hand_on(line);
             }
             Err(_) => return Err(StoreError::Panicked.into()),
@@ -281,32 +335,37 @@ fn hand_on(line: &Mutex<Line>) {
     }
 }
 
-fn commit_alone<T, E, F>(connection: &mut AnyConnection, evidence: &Evidence, act: &F) -> Result<T, E>
+fn commit_alone<T, E, F>(connection: &mut AnyConnection, shared: &Shared, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
 {
-    begin(connection)?;
-    let (outcome, went) = run_act(act, connection, evidence);
+    begin_fit(connection, shared)?;
+    let (outcome, went) = run_act(act, connection, &shared.evidence);
     if went == Went::Kept {
-        commit(connection)?;
+        commit(connection, shared)?;
     } else {
         roll_back(connection);
     }
-    outcome
+    match illness_of(&outcome) {
+        Some(error) => Err(recovery::learn(&shared.condition, connection, error.clone()).into()),
+        None => outcome,
+    }
 }
 
-fn commit_group(connection: &mut AnyConnection, evidence: &Evidence, mut group: Vec<Box<dyn Queued>>) {
-    let committed = begin(connection).and_then(|()| {
-        let dirty = group.iter_mut().any(|task| task.run(connection, evidence) == Went::FailedDirty);
+fn commit_group(connection: &mut AnyConnection, shared: &Shared, mut group: Vec<Box<dyn Queued>>) {
+    let committed = begin_fit(connection, shared).and_then(|()| {
+        let dirty = group.iter_mut().any(|task| task.run(connection, &shared.evidence) == Went::FailedDirty);
         if dirty {
             roll_back(connection);
-            begin(connection)?;
+            stop_if_ill(connection, shared, &group)?;
+            begin_fit(connection, shared)?;
             for task in &mut group {
-                run_in_savepoint(connection, evidence, task.as_mut())?;
+                run_in_savepoint(connection, shared, task.as_mut())?;
             }
+            stop_if_ill(connection, shared, &group)?;
         }
-        commit(connection)
+        commit(connection, shared)
     });
     if committed.is_err() {
         roll_back(connection);
@@ -316,13 +375,13 @@ fn commit_group(connection: &mut AnyConnection, evidence: &Evidence, mut group: 
     }
 }
 
-fn run_in_savepoint(
-    connection: &mut AnyConnection,
-    evidence: &Evidence,
-    task: &mut dyn Queued,
-) -> Result<(), StoreError> {
+fn run_in_savepoint(connection: &mut AnyConnection, shared: &Shared, task: &mut dyn Queued) -> Result<(), StoreError> {
     connection.batch_execute("SAVEPOINT act")?;
-    let end = if task.run(connection, evidence) == Went::Kept { "RELEASE act" } else { "ROLLBACK TO act; RELEASE act" };
+    let end = if task.run(connection, &shared.evidence) == Went::Kept {
+        "RELEASE act"
+    } else {
+        "ROLLBACK TO act; RELEASE act"
+    };
     Ok(connection.batch_execute(end)?)
 }
 
@@ -331,10 +390,27 @@ fn begin(connection: &mut AnyConnection) -> Result<(), StoreError> {
     Ok(connection.batch_execute(begin)?)
 }
 
-fn commit(connection: &mut AnyConnection) -> Result<(), StoreError> {
+/// Begins unless the shop is read-only: looked at with the connection in hand, since the act that had it before may have found out.
+fn begin_fit(connection: &mut AnyConnection, shared: &Shared) -> Result<(), StoreError> {
+    shared.condition.check()?;
+    begin(connection).map_err(|error| recovery::learn(&shared.condition, connection, error))
+}
+
+/// An act of the group met a failing disk: none of them is tried again.
+fn stop_if_ill(connection: &mut AnyConnection, shared: &Shared, group: &[Box<dyn Queued>]) -> Result<(), StoreError> {
+    match group.iter().find_map(|task| task.illness()) {
+        Some(error) => {
+            roll_back(connection);
+            Err(recovery::learn(&shared.condition, connection, error.clone()))
+        }
+        None => Ok(()),
+    }
+}
+
+fn commit(connection: &mut AnyConnection, shared: &Shared) -> Result<(), StoreError> {
     connection.batch_execute("COMMIT").map_err(|error| {
         roll_back(connection);
-        error.into()
+        recovery::learn_at_commit(&shared.condition, connection, error.into())
     })
 }
 
@@ -345,32 +421,48 @@ fn roll_back(connection: &mut AnyConnection) {
     }
 }
 
-fn write_to_server<T, E, F>(pool: &r2d2::Pool<ServerOpener>, evidence: &Evidence, act: &F) -> Result<T, E>
+fn write_to_server<T, E, F>(pool: &r2d2::Pool<ServerOpener>, shared: &Shared, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
 {
-    let mut connection = pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
+    let mut connection = pool.get().map_err(|e| learn_of_server(shared, StoreError::Busy(e.to_string())))?;
     let mut attempt = 1;
     loop {
-        let outcome = attempt_on_server(&mut connection, evidence, act);
+        let outcome = attempt_on_server(&mut connection, shared, act);
         let collided =
             outcome.as_ref().err().and_then(Fault::store_error).is_some_and(|e| matches!(e, StoreError::Collision(_)));
         if !collided || attempt == ATTEMPTS {
-            return outcome;
+            return match illness_of(&outcome) {
+                Some(StoreError::Busy(_)) | None => outcome,
+                Some(error) => Err(learn_of_server(shared, error.clone()).into()),
+            };
         }
         std::thread::sleep(pause(attempt));
         attempt += 1;
     }
 }
 
-fn attempt_on_server<T, E, F>(connection: &mut AnyConnection, evidence: &Evidence, act: &F) -> Result<T, E>
+/// What an error of the server means for all others. A single connection that went (`Busy`) means nothing: the pool knows whether the next
+/// one goes too.
+fn learn_of_server(shared: &Shared, error: StoreError) -> StoreError {
+    match Reason::of(&error) {
+        Some(reason) => {
+            tracing::error!(%error, "the server cannot be written to");
+            shared.condition.enter(reason, None);
+            StoreError::ReadOnly(reason)
+        }
+        None => error,
+    }
+}
+
+fn attempt_on_server<T, E, F>(connection: &mut AnyConnection, shared: &Shared, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
 {
     begin(connection)?;
-    let (outcome, went) = run_act(act, connection, evidence);
+    let (outcome, went) = run_act(act, connection, &shared.evidence);
     if went != Went::Kept {
         roll_back(connection);
         return outcome;

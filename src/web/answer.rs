@@ -42,11 +42,16 @@ pub fn created<T: Serialize>(body: &T) -> (u16, String) {
 
 /// One page of a list, with the address of the next one.
 pub fn page<T: Serialize>(request: &HttpRequest, body: &T, next: Option<i64>) -> Outcome {
-    page_until(request, body, "cursor", next.map(write_cursor))
+    page_of(request, text(body)?, "cursor", next.map(write_cursor))
 }
 
-/// The same where the parameter with the cursor has a name of its own.
+/// The same where the parameter with the cursor, or the cursor itself, is of another kind.
 pub fn page_until<T: Serialize>(request: &HttpRequest, body: &T, name: &str, next: Option<String>) -> Outcome {
+    page_of(request, text(body)?, name, next)
+}
+
+/// The same of JSON already written, where the parameter with the cursor has a name of its own.
+pub fn page_of(request: &HttpRequest, body: String, name: &str, next: Option<String>) -> Outcome {
     let mut response = HttpResponse::Ok();
     response.content_type("application/json").insert_header((header::CACHE_CONTROL, "no-store"));
     if let Some(next) = next {
@@ -56,7 +61,7 @@ pub fn page_until<T: Serialize>(request: &HttpRequest, body: &T, name: &str, nex
         let query = kept.into_iter().map(str::to_owned).chain([format!("{ours}{next}")]).collect::<Vec<_>>().join("&");
         response.insert_header((header::LINK, format!("<{}?{query}>; rel=\"next\"", request.path())));
     }
-    Ok(response.body(text(body)?))
+    Ok(response.body(body))
 }
 
 /// A cursor is opaque to clients: a number in hexadecimal with its check.

@@ -2,9 +2,12 @@
 
 use super::problem::{Problem, Speech};
 use actix_web::dev::Payload;
+use actix_web::error::PayloadError;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
+use std::borrow::Cow;
+use std::io::ErrorKind;
 use std::time::Duration;
 
 /// Largest body of one act, in bytes: a breakdown into 500 trays fits.
@@ -29,13 +32,23 @@ pub async fn read<T: DeserializeOwned>(request: &HttpRequest, payload: &mut Payl
     let bytes = read
         .map_err(|_| Problem::of(Speech::TooSlow))?
         .map_err(|_| Problem::of(Speech::TooLarge))?
-        .map_err(|_| Problem::at(Speech::MalformedRequest, "", "the body ended early"))?;
+        .map_err(|error| ended_early(error.as_error()))?;
     parse(&bytes)
+}
+
+/// Why a body did not come to its end: too slowly, or cut off.
+pub fn ended_early(error: Option<&PayloadError>) -> Problem {
+    match error {
+        Some(PayloadError::Io(late)) if late.kind() == ErrorKind::TimedOut => Problem::of(Speech::TooSlow),
+        _ => Problem::at(Speech::MalformedRequest, "", "the body ended early"),
+    }
 }
 
 /// Reads JSON text. Text that is no JSON is malformed; JSON of the wrong shape is an invalid value with its field.
 pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<Body<T>, Problem> {
     let malformed = |e: serde_json::Error| Problem::at(Speech::MalformedJson, "", e.to_string());
+    serde_json::from_slice::<serde::de::IgnoredAny>(bytes).map_err(malformed)?;
+    let bytes = &*whole_numbers_spelt_plainly(bytes);
     let canonical: serde_json::Value = serde_json::from_slice(bytes).map_err(malformed)?;
     let fingerprint = Sha256::digest(canonical.to_string().as_bytes()).iter().map(|b| format!("{b:02x}")).collect();
     check_shape(&canonical, "")?;
@@ -54,6 +67,51 @@ pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<Body<T>, Problem> {
         }
     })?;
     Ok(Body { value, fingerprint })
+}
+
+/// Largest whole number that a double holds exactly, with all below it: 2 to the 53rd.
+const EXACT: f64 = 9_007_199_254_740_992.0;
+
+/// JSON knows one kind of number, so that `150.0` and `1.5e2` are whole (JSON Schema 2020-12, validation, 6.1.1), and some clients write
+/// them so; serde wants `150`. The text must be well-formed JSON; all else in it stays.
+fn whole_numbers_spelt_plainly(text: &[u8]) -> Cow<'_, [u8]> {
+    let mut plain: Option<Vec<u8>> = None;
+    let (mut quoted, mut copied, mut at) = (false, 0, 0);
+    while let Some(byte) = text.get(at) {
+        match byte {
+            b'\\' if quoted => at += 1,
+            b'"' => quoted = !quoted,
+            b'-' | b'0'..=b'9' if !quoted => {
+                let rest = text.get(at..).unwrap_or_default();
+                let token = rest
+                    .split(|b| !matches!(b, b'0'..=b'9' | b'-' | b'+' | b'.' | b'e' | b'E'))
+                    .next()
+                    .unwrap_or_default();
+                if let Some(whole) = plainly(token) {
+                    let plain = plain.get_or_insert_with(Vec::new);
+                    plain.extend_from_slice(text.get(copied..at).unwrap_or_default());
+                    plain.extend_from_slice(whole.as_bytes());
+                    copied = at + token.len();
+                }
+                at += token.len() - 1;
+            }
+            _ => {}
+        }
+        at += 1;
+    }
+    let Some(mut plain) = plain else { return Cow::Borrowed(text) };
+    plain.extend_from_slice(text.get(copied..).unwrap_or_default());
+    Cow::Owned(plain)
+}
+
+/// A number written with a point or an exponent that is whole after all.
+fn plainly(token: &[u8]) -> Option<String> {
+    if !token.iter().any(|b| matches!(b, b'.' | b'e' | b'E')) {
+        return None;
+    }
+    let value: f64 = std::str::from_utf8(token).ok()?.parse().ok()?;
+    // Negative zero is zero.
+    (value.fract() == 0.0 && value.abs() <= EXACT).then(|| format!("{:.0}", value + 0.0))
 }
 
 fn below(place: &str, name: &str) -> String {
@@ -99,14 +157,12 @@ mod tests {
     #[derive(serde::Deserialize, Debug)]
     #[serde(deny_unknown_fields)]
     struct Example {
-        #[allow(dead_code, reason = "only its reading is tested")]
         lines: Vec<Line>,
     }
 
     #[derive(serde::Deserialize, Debug)]
     #[serde(deny_unknown_fields)]
     struct Line {
-        #[allow(dead_code, reason = "only its reading is tested")]
         grams: i64,
     }
 
@@ -136,9 +192,30 @@ mod tests {
     }
 
     #[test]
+    fn whole_numbers_are_whole_however_they_are_spelt() {
+        let rows = [
+            (r#"{"a":150.0}"#, r#"{"a":150}"#),
+            (r#"{"a":1.5e2,"b":[-0.0,-3.0E0,1e+3]}"#, r#"{"a":150,"b":[0,-3,1000]}"#),
+            (r#"[1.5,0.1e0,150,-7,1e-3]"#, r#"[1.5,0.1e0,150,-7,1e-3]"#),
+            (r#"{"1.0":"2.0 \" 3.0 \\","c":4.0}"#, r#"{"1.0":"2.0 \" 3.0 \\","c":4}"#),
+            ("1.0", "1"),
+            // Beyond what a double holds exactly nothing is guessed.
+            ("[9007199254740992.0,9007199254740994.0,1e300]", "[9007199254740992,9007199254740994.0,1e300]"),
+        ];
+        for (text, plain) in rows {
+            assert_eq!(String::from_utf8_lossy(&whole_numbers_spelt_plainly(text.as_bytes())), plain);
+        }
+        let grams = |text: &str| parse::<Example>(text.as_bytes()).map(|b| b.value.lines.first().map(|l| l.grams)).ok();
+        assert_eq!(grams(r#"{"lines":[{"grams":150.0}]}"#), Some(Some(150)));
+        assert_eq!(grams(r#"{"lines":[{"grams":150.5}]}"#), None);
+        assert_eq!(grams(r#"{"lines":[{"grams":150.0,"grams":2}]}"#), None, "twice is twice");
+    }
+
+    #[test]
     fn the_fingerprint_is_of_the_content() {
         let print = |text: &str| parse::<serde_json::Value>(text.as_bytes()).map(|b| b.fingerprint).ok();
         assert_eq!(print(r#"{"a":1,"b":[2]}"#), print("{ \"b\": [2],\n \"a\": 1 }"));
+        assert_eq!(print(r#"{"a":1}"#), print(r#"{"a":1.0}"#));
         assert_ne!(print(r#"{"a":1}"#), print(r#"{"a":2}"#));
     }
 }

@@ -22,6 +22,7 @@ macro_rules! permits {
 
 permits!(
     ReadStock,
+    ReadRecords,
     ReadCost,
     Scan,
     Sell,

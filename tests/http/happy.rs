@@ -37,6 +37,10 @@ const TABLE: &[(&str, Call)] = &[
         shop.manager.post("/v1/keys").json(&json!({"name": "till 2", "role": "till", "valid_days": 400})).send()
     }),
     ("list_keys", |shop, _| shop.manager.get("/v1/keys").send()),
+    ("rotate_key", |shop, _| {
+        let (_, id) = new_key(&shop.manager, "till 4", "till");
+        shop.manager.post(&format!("/v1/keys/{id}/rotation")).json(&json!({"overlap_days": 7, "valid_days": 90})).send()
+    }),
     ("revoke_key", |shop, _| {
         let (_, id) = new_key(&shop.manager, "till 3", "till");
         shop.manager.delete(&format!("/v1/keys/{id}")).send()
@@ -65,8 +69,8 @@ const TABLE: &[(&str, Call)] = &[
     ("list_species", |shop, _| shop.till.get("/v1/species").send()),
     ("get_species", |shop, _| shop.till.get("/v1/species/YFT").send()),
     ("put_species", |shop, _| changed(shop, "/v1/species/YFT", "market_name", "Yellowfin")),
-    ("list_suppliers", |shop, _| shop.till.get("/v1/suppliers").send()),
-    ("get_suppliers", |shop, _| shop.till.get("/v1/suppliers/harbour-hall").send()),
+    ("list_suppliers", |shop, _| shop.counter.get("/v1/suppliers").send()),
+    ("get_suppliers", |shop, _| shop.counter.get("/v1/suppliers/harbour-hall").send()),
     ("put_suppliers", |shop, _| changed(shop, "/v1/suppliers/harbour-hall", "name", "Harbour Hall")),
     ("list_cuts", |shop, _| shop.till.get("/v1/cuts").send()),
     ("get_cuts", |shop, _| shop.till.get("/v1/cuts/lean-saku").send()),
@@ -78,27 +82,29 @@ const TABLE: &[(&str, Call)] = &[
         let readings = json!([{"at": "2026-11-20T08:00:00Z", "celsius": 1.2}, {"at": "2026-11-20T08:15:00Z", "fahrenheit": "ERR"}]);
         shop.logger.post("/v1/places/cold-room/readings").json(&json!({"readings": readings})).send()
     }),
-    ("list_readings", |shop, _| shop.till.get("/v1/places/cold-room/readings?limit=5").send()),
+    ("list_readings", |shop, _| shop.counter.get("/v1/places/cold-room/readings?limit=5").send()),
     ("receive_lot", |shop, _| act(&shop.cutter, "/v1/lots", &arrival())),
     ("record_parasite_freezing", |shop, _| {
         let (lot, _) = shop.receive("SAL", 5_000);
         let letter = json!({"reference": "letter 7 of Hall Ltd", "temperature_mc": -35_000, "hours": 20});
         act(&shop.cutter, "/v1/parasite-freezings", &json!({"scope": "lot", "code": lot, "letter": letter}))
     }),
-    ("list_parasite_freezings", |shop, _| shop.till.get("/v1/parasite-freezings").send()),
-    ("list_lots", |shop, _| shop.till.get("/v1/lots?limit=2").send()),
+    ("list_parasite_freezings", |shop, _| shop.counter.get("/v1/parasite-freezings").send()),
+    ("list_lots", |shop, _| shop.counter.get("/v1/lots?limit=2").send()),
     ("get_lot", |shop, stock| shop.reader.get(&format!("/v1/lots/{}", stock.lot)).send()),
     ("break_down", |shop, stock| break_down(shop, stock)),
-    ("get_breakdown", |shop, _| shop.till.get("/v1/breakdowns/1").send()),
+    ("get_breakdown", |shop, _| shop.counter.get("/v1/breakdowns/1").send()),
     ("list_trays", |shop, _| shop.till.get("/v1/trays?state=all&limit=200").send()),
     ("get_tray", |shop, stock| shop.till.get(&format!("/v1/trays/{}", stock.saku[0])).send()),
-    ("get_tray_stays", |shop, stock| shop.till.get(&format!("/v1/trays/{}/stays", stock.saku[0])).send()),
-    ("get_tray_life", |shop, stock| shop.till.get(&format!("/v1/trays/{}/life", stock.saku[0])).send()),
-    ("get_tray_temperatures", |shop, stock| shop.till.get(&format!("/v1/trays/{}/temperatures", stock.saku[0])).send()),
-    ("get_lot_life", |shop, stock| shop.till.get(&format!("/v1/lots/{}/life", stock.lot)).send()),
-    ("get_place_life", |shop, _| shop.till.get("/v1/places/cold-room/life").send()),
-    ("get_profile", |shop, _| shop.till.get("/v1/profile").send()),
-    ("list_alarms", |shop, _| shop.till.get("/v1/alarms?state=all").send()),
+    ("get_tray_stays", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/stays", stock.saku[0])).send()),
+    ("get_tray_life", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/life", stock.saku[0])).send()),
+    ("get_tray_temperatures", |shop, stock| {
+        shop.counter.get(&format!("/v1/trays/{}/temperatures", stock.saku[0])).send()
+    }),
+    ("get_lot_life", |shop, stock| shop.counter.get(&format!("/v1/lots/{}/life", stock.lot)).send()),
+    ("get_place_life", |shop, _| shop.counter.get("/v1/places/cold-room/life").send()),
+    ("get_profile", |shop, _| shop.counter.get("/v1/profile").send()),
+    ("list_alarms", |shop, _| shop.counter.get("/v1/alarms?state=all").send()),
     ("acknowledge_alarm", |shop, _| acknowledge(shop)),
     ("top_up", |shop, stock| on_tray(shop, &stock.tubs[0], "top-ups", &json!({"source_tray_code": stock.tubs[1]}))),
     ("move_tray", |shop, stock| on_tray(shop, &stock.saku[0], "moves", &json!({"place_code": "front-case"}))),
@@ -122,11 +128,11 @@ const TABLE: &[(&str, Call)] = &[
         let id = shop.print_in_doubt(&stock.saku[4], Some("once more"));
         act(&shop.counter, &format!("/v1/prints/{id}/resolve"), &json!({"printed": "yes"}))
     }),
-    ("get_label", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.png", stock.saku[4])).send()),
+    ("get_label", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/label.png", stock.saku[4])).send()),
     ("get_label_page", |shop, stock| {
-        shop.till.get(&format!("/v1/trays/{}/label.pdf?dpi=300&stock=80x50", stock.saku[4])).send()
+        shop.counter.get(&format!("/v1/trays/{}/label.pdf?dpi=300&stock=80x50", stock.saku[4])).send()
     }),
-    ("get_label_drawing", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.svg", stock.saku[4])).send()),
+    ("get_label_drawing", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/label.svg", stock.saku[4])).send()),
     ("draw_label_sheets", |shop, stock| {
         let body = json!({"tray_codes": [stock.saku[4]], "stock": "a4-62x40", "start_at": 21});
         shop.counter.post("/v1/label-sheets").json(&body).send()
@@ -136,17 +142,17 @@ const TABLE: &[(&str, Call)] = &[
     ("place_hold", |shop, stock| {
         act(&shop.counter, "/v1/holds", &json!({"scope": "tray", "code": stock.saku[5], "reason": "smells odd"}))
     }),
-    ("list_holds", |shop, _| shop.till.get("/v1/holds").send()),
+    ("list_holds", |shop, _| shop.counter.get("/v1/holds").send()),
     ("release_hold", |shop, _| {
-        let open = shop.till.get("/v1/holds").send().expect(200).json();
+        let open = shop.counter.get("/v1/holds").send().expect(200).json();
         act(&shop.manager, &format!("/v1/holds/{}/release", open[0]["hold_id"]), &json!({"note": "it was the bin"}))
     }),
     ("list_alarms", |shop, _| {
         warm_spell(shop);
-        shop.till.get("/v1/alarms?state=all&limit=5").send()
+        shop.counter.get("/v1/alarms?state=all&limit=5").send()
     }),
     ("acknowledge_alarm", |shop, _| {
-        let open = shop.till.get("/v1/alarms").send().expect(200).json();
+        let open = shop.counter.get("/v1/alarms").send().expect(200).json();
         let alarm =
             open.as_array().unwrap().iter().find(|alarm| alarm["kind"] == "place_too_warm").expect("a warm spell");
         let path = format!("/v1/alarms/{}/acknowledgement", alarm["alarm_id"]);
@@ -160,7 +166,31 @@ const TABLE: &[(&str, Call)] = &[
     ("list_sales", |shop, _| shop.till.get("/v1/sales").send()),
     ("get_sale", |shop, _| shop.till.get("/v1/sales/1").send()),
     ("reverse_sale", |shop, _| act(&shop.till, "/v1/sales/1/reversal", &json!({"reason": "mis-scan"}))),
+    ("replay_sales", |shop, stock| {
+        let lines = json!([{"tray_code": stock.tubs[0], "grams": 60_000, "price_cents": 180_000}]);
+        let sale = json!({"key": "a-sale-while-cut-off", "sold_at": clock::now().to_string(), "lines": lines});
+        let body = format!("{sale}\n");
+        shop.till.post("/v1/sales/replays").bytes("application/x-ndjson", body.as_bytes()).send()
+    }),
+    ("list_exceptions", |shop, _| shop.manager.get("/v1/exceptions").send()),
+    ("get_exception", |shop, _| shop.manager.get("/v1/exceptions/1").send()),
+    ("resolve_exception", |shop, _| {
+        let body = json!({"way": "count_difference", "note": "filled up without saying so"});
+        act(&shop.manager, "/v1/exceptions/1/resolution", &body)
+    }),
+    ("return_sale", |shop, stock| {
+        let sale = shop.manager.get("/v1/exceptions/1").send().expect(200).json()["sale_id"].clone();
+        let lines = json!([{"tray_code": stock.tubs[0], "grams": 10, "refund_cents": 30, "reason": "smelled odd"}]);
+        act(&shop.till, &format!("/v1/sales/{sale}/returns"), &json!({"lines": lines}))
+    }),
+    ("list_returns", |shop, _| {
+        let sale = shop.manager.get("/v1/exceptions/1").send().expect(200).json()["sale_id"].clone();
+        shop.reader.get(&format!("/v1/sales/{sale}/returns")).send()
+    }),
     ("list_changes", |shop, _| shop.till.get("/v1/changes?limit=5").send()),
+    ("live_stock", |shop, _| shop.till.get("/v1/live-stock").send()),
+    // It has no end: `tests/live` listens to it.
+    ("follow_events", |shop, _| shop.till.call("HEAD", "/v1/events").send()),
     ("review", |shop, _| shop.manager.get("/v1/review").send()),
     ("accept_markdowns", |shop, stock| {
         act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))
@@ -238,7 +268,7 @@ fn acknowledge(shop: &Shop) -> Answer {
     let at = |minutes: i64| clock::now().plus_micros(-minutes * MICROS_PER_MINUTE).to_string();
     let readings: Vec<Value> = [90, 60, 30].map(|ago| json!({"at": at(ago), "celsius": 7.5})).into();
     shop.logger.post("/v1/places/show-case/readings").json(&json!({"readings": readings})).send().expect(200);
-    let open = shop.till.get("/v1/alarms").send().expect(200).json();
+    let open = shop.counter.get("/v1/alarms").send().expect(200).json();
     let warm = open.as_array().unwrap().iter().find(|alarm| alarm["place_code"] == "show-case").expect("an alarm");
     let path = format!("/v1/alarms/{}/acknowledgement", warm["alarm_id"]);
     act(&shop.counter, &path, &json!({"note": "door shut, core 1.4 °C"}))

@@ -44,6 +44,11 @@ impl Client {
         Self { key: Some(key.to_owned()), ..self.clone() }
     }
 
+    /// The key, for a request that is written by hand.
+    pub fn key(&self) -> Option<&str> {
+        self.key.as_deref()
+    }
+
     pub fn get(&self, path: &str) -> Call {
         self.call("GET", path)
     }

@@ -6,9 +6,9 @@ use crate::cli::speak::say;
 use crate::cli::stop::Stop;
 use crate::domain::permissions::Role;
 use crate::domain::verdict::Outcome;
-use crate::ops::access::create_key;
 use crate::ops::board::{Judged, in_stock};
 use crate::ops::desk::{Actor, Desk};
+use crate::ops::keys::create_key;
 use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use std::net::SocketAddr;
 

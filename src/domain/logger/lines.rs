@@ -12,8 +12,9 @@ pub enum Raw<'a> {
 }
 
 /// What has come of the line that has not ended yet.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Splitter {
+    limit: usize,
     held: Vec<u8>,
     too_long: bool,
     /// The last byte was CR: an LF that follows belongs to it.
@@ -21,7 +22,18 @@ pub struct Splitter {
     number: u64,
 }
 
+impl Default for Splitter {
+    fn default() -> Splitter {
+        Splitter::with_limit(LIMIT)
+    }
+}
+
 impl Splitter {
+    /// For lines of at most so many bytes.
+    pub const fn with_limit(limit: usize) -> Splitter {
+        Splitter { limit, held: Vec::new(), too_long: false, after_return: false, number: 0 }
+    }
+
     /// Takes some bytes and gives each line that ends in them, with its number from 1.
     pub fn push(&mut self, bytes: &[u8], take: &mut dyn FnMut(u64, Raw<'_>)) {
         let mut rest = bytes;
@@ -54,7 +66,7 @@ impl Splitter {
 
     fn end_line(&mut self, line: &[u8], take: &mut dyn FnMut(u64, Raw<'_>)) {
         self.number += 1;
-        if self.held.is_empty() && !self.too_long && line.len() <= LIMIT {
+        if self.held.is_empty() && !self.too_long && line.len() <= self.limit {
             return take(self.number, Raw::Whole(line));
         }
         self.hold(line);
@@ -65,7 +77,7 @@ impl Splitter {
     }
 
     fn hold(&mut self, bytes: &[u8]) {
-        if self.too_long || self.held.len() + bytes.len() > LIMIT {
+        if self.too_long || self.held.len() + bytes.len() > self.limit {
             self.too_long = true;
             self.held.clear();
         } else {

@@ -1,13 +1,13 @@
 //! An offer: what may be known of one tray for sale, as JSON that is kept and handed out as it stands. The shape is documented with the
 //! resource that hands it out, `web/api/live_stock.rs`.
 
-use crate::domain::tray::{Kind, Tray};
+use crate::domain::tray::Kind;
 use crate::domain::verdict::{Facts, Outcome, judge};
 use crate::ops::failure::Failure;
 use crate::store::error::StoreError;
 use crate::store::shelf::Shelved;
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 #[derive(Debug, Serialize)]
 struct Offer<'a> {
@@ -80,23 +80,4 @@ pub fn shelved(facts: &Facts, now: Instant) -> Result<Shelved, Failure> {
 fn next_turn(facts: &Facts, now: Instant) -> Option<Instant> {
     let ends = facts.life.clocks.iter().filter_map(|clock| clock.ends_at).chain(facts.tray.use_by);
     ends.filter(|end| *end >= now).min().map(|end| end.plus_micros(1))
-}
-
-/// What of an offer must be as the tray is, whenever it was judged.
-#[derive(Debug, Deserialize)]
-struct Lasting {
-    tray_code: String,
-    net_weight_g: i64,
-    price_per_kg_cents: i64,
-    place_code: String,
-}
-
-/// Whether an offer is of this tray as it is.
-pub fn is_of(offer: &str, tray: &Tray) -> bool {
-    serde_json::from_str::<Lasting>(offer).is_ok_and(|offer| {
-        offer.tray_code == tray.code.to_string()
-            && offer.net_weight_g == tray.net.get()
-            && offer.price_per_kg_cents == tray.price.get()
-            && offer.place_code == tray.place
-    })
 }

@@ -6,8 +6,12 @@ pub mod breakdowns;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
+pub mod events;
+pub mod exceptions;
 pub mod holds;
+pub mod keys;
 pub mod labels;
+pub mod live_stock;
 pub mod lives;
 pub mod lots;
 pub mod names;
@@ -18,6 +22,8 @@ pub mod places;
 pub mod prints;
 pub mod profile;
 pub mod readings;
+pub mod replays;
+pub mod returns;
 pub mod review;
 pub mod sales;
 pub mod scan;
@@ -45,6 +51,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     for routes in [
         sign_in::routes,
         access::routes,
+        keys::routes,
         species::routes,
         suppliers::routes,
         cuts::routes,
@@ -64,11 +71,16 @@ pub fn routes(config: &mut web::ServiceConfig) {
         holds::routes,
         alarms::routes,
         counts::routes,
+        replays::routes,
         sales::routes,
+        returns::routes,
+        exceptions::routes,
         scan::routes,
         picks::routes,
         review::routes,
+        live_stock::routes,
         changes::routes,
+        events::routes,
         webhooks::routes,
     ] {
         config.configure(routes);

@@ -2,7 +2,6 @@
 
 use super::resource;
 use super::stock::StockBody;
-use crate::ops::board::{self, Judged};
 use crate::ops::scan::{Scanned, scan};
 use crate::web::answer::{Outcome, ok};
 use crate::web::call::Told;
@@ -42,19 +41,10 @@ pub struct ScanBody {
 async fn post(told: Told<Scan, PostScan>) -> Outcome {
     let now = clock::now();
     let text = told.body.text;
-    let (scanned, judged) = told
-        .look
-        .ask(move |desk, _| {
-            desk.look(|reading, shop| {
-                let scanned: Scanned = scan(reading, shop, now, &text)?;
-                let judged = board::one(reading, shop, now, &scanned.facts.tray.code.to_string())?;
-                Ok((scanned, judged))
-            })
-        })
-        .await?;
-    let verdict = scanned.verdict.outcome.as_str();
-    let tray = StockBody::of(Judged { verdict: scanned.verdict, ..judged }, now);
-    ok(&ScanBody { verdict, tray, sale_id: scanned.sold.map(|s| s.id) })
+    let scanned = told.look.glance(move |reading, shop| scan(reading, shop, now, &text)).await?;
+    let Scanned { facts, verdict, sold, lot_codes } = scanned;
+    let tray = StockBody::said(facts, &verdict, lot_codes, now);
+    ok(&ScanBody { verdict: verdict.outcome.as_str(), tray, sale_id: sold.map(|s| s.id) })
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {

@@ -1,6 +1,7 @@
 //! The board: open alarms, then what is in each place, the first to end first.
 
 use super::alarm::on_top;
+use super::exceptions;
 use super::layout::{page, time_left, urgency};
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
@@ -8,6 +9,7 @@ use crate::domain::shop::Shop;
 use crate::domain::tray::Kind;
 use crate::ops::alarm;
 use crate::ops::board::{Judged, in_stock};
+use crate::ops::settle;
 use crate::units::instant::Instant;
 use crate::web::clock;
 use crate::web::route;
@@ -75,13 +77,21 @@ async fn get(request: HttpRequest) -> HttpResponse {
     let now = clock::now();
     match visitor
         .service
-        .ask(move |desk, _| desk.look(|reading, shop| Ok((alarm::open(reading)?, in_stock(reading, shop, now)?))))
+        .ask(move |desk, _| {
+            desk.look(|reading, shop| {
+                Ok((alarm::open(reading)?, settle::count_open(reading)?, in_stock(reading, shop, now)?))
+            })
+        })
         .await
     {
-        Ok((alarms, stock)) => {
-            let shop = visitor.service.desk.shop();
-            let content = markup! { (on_top(shop, &alarms, visitor.actor.role)) (board(shop, &stock, now)) };
-            html(page(shop, Some(&visitor.actor), "Board", "/", None, content))
+        Ok((alarms, exceptions, stock)) => {
+            let (shop, role) = (visitor.service.desk.shop(), visitor.actor.role);
+            let content = markup! {
+                (on_top(shop, &alarms, role))
+                (exceptions::on_top(exceptions, role))
+                (board(shop, &stock, now))
+            };
+            html(page(shop, Some(&visitor.actor), "Board", "/", Some("/assets/board.js"), content))
         }
         Err(problem) => problem.error_response(),
     }

@@ -3,6 +3,7 @@
 mod alarm;
 mod board;
 pub mod customer;
+mod exceptions;
 mod layout;
 mod place;
 mod plot;
@@ -14,6 +15,7 @@ mod rules;
 mod scan;
 mod sign_in;
 mod tray;
+pub mod trust;
 mod visitor;
 mod webhooks;
 
@@ -30,6 +32,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(webhooks::routes);
     config.configure(place::routes);
     config.configure(alarm::routes);
+    config.configure(exceptions::routes);
     config.configure(rules::routes);
     config.configure(customer::routes);
 }

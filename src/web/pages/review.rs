@@ -5,8 +5,11 @@ use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
 use crate::domain::review::Advice;
 use crate::domain::shop::Shop;
+use crate::ops::desk::Desk;
+use crate::ops::keys;
 use crate::ops::review::{Candidate, candidates};
 use crate::units::instant::Instant;
+use crate::web::api::keys::warning;
 use crate::web::clock;
 use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
@@ -34,13 +37,14 @@ fn candidate(shop: &Shop, c: &Candidate, now: Instant) -> Markup {
     }
 }
 
-fn review(shop: &Shop, found: &[Candidate], now: Instant) -> Markup {
+fn review(shop: &Shop, found: &[Candidate], ending: &[(String, i64)], now: Instant) -> Markup {
     let markdowns = found.iter().filter(|c| matches!(c.advice, Advice::MarkDown(_))).count();
     markup! {
         h1 { "Morning review" }
         p.small { "As of " (shop.zone.write(now)) ". Steps: "
             @for step in &shop.ladder.steps { (step.off_permille / 10) " % off within " (step.within_hours) " h, " }
             "the kitchen within " (shop.ladder.kitchen_within_hours) " h." }
+        @for (name, days) in ending { p.card { "The key " strong { (name) } " " (warning(*days)) "." } }
         p.trouble id="trouble" role="alert" hidden {}
         @if found.is_empty() { p.card { "Nothing ends soon. Leave everything as it is." } }
         @if markdowns > 1 { p { button.main id="accept-all" type="button" { "Mark down all " (markdowns) } } }
@@ -54,8 +58,11 @@ async fn get(request: HttpRequest) -> HttpResponse {
         Err(answer) => return answer,
     };
     let now = clock::now();
-    match visitor.service.ask(move |desk, _| desk.look(|reading, shop| candidates(reading, shop, now))).await {
-        Ok(found) => {
+    let look = move |desk: &Desk, _| {
+        desk.look(|reading, shop| Ok((candidates(reading, shop, now)?, keys::ending(reading, now)?)))
+    };
+    match visitor.service.ask(look).await {
+        Ok((found, ending)) => {
             let shop = visitor.service.desk.shop();
             html(page(
                 shop,
@@ -63,7 +70,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
                 "Morning review",
                 "/review",
                 Some("/assets/review.js"),
-                review(shop, &found, now),
+                review(shop, &found, &ending, now),
             ))
         }
         Err(problem) => problem.error_response(),

@@ -1,0 +1,163 @@
+//! A till: does its program, writes down what it was told, and after the server's death asks again under the same keys. Judges only what it
+//! was told itself.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+
+use crate::counter::Stock;
+use crate::program::{Act, Line, Slot};
+use crate::support::http::{Answer, Client};
+
+/// What became of a request, as far as the till knows.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outcome {
+    /// 201 with this body: from now on it must be there.
+    Done(String),
+    /// A rule of the shop said no: it must not be there.
+    Refused(String),
+    /// No answer, or one that leaves it open.
+    Open(String),
+}
+
+#[derive(Debug, Clone)]
+pub struct Entry {
+    pub key: String,
+    pub act: Act,
+    pub path: String,
+    pub body: Value,
+    pub outcome: Outcome,
+}
+
+/// Everything a till asked, in order.
+#[derive(Debug, Clone)]
+pub struct Log {
+    /// As the server writes it behind what the till did.
+    pub actor: String,
+    pub entries: Vec<Entry>,
+}
+
+impl Entry {
+    pub fn done(&self) -> Option<Value> {
+        match &self.outcome {
+            Outcome::Done(body) => Some(serde_json::from_str(body).expect("an answer that is JSON")),
+            _ => None,
+        }
+    }
+
+    /// The sale it made, if it made one.
+    pub fn sale_id(&self) -> Option<i64> {
+        let made = matches!(self.act, Act::Sell(_)).then(|| self.done())??;
+        made["sale_id"].as_i64()
+    }
+
+    /// # Panics
+    /// When the server admits a defect: nothing a kill may bring about.
+    fn ask(&self, client: &Client) -> (Outcome, bool) {
+        let answer = client.post(&self.path).idempotency_key(&self.key).json(&self.body).try_send();
+        let outcome = match &answer {
+            Err(error) => Outcome::Open(error.to_string()),
+            Ok(answer) => match answer.status {
+                201 => Outcome::Done(answer.text()),
+                503 => Outcome::Open(answer.text()),
+                400..=499 => Outcome::Refused(answer.json()["code"].as_str().expect("a code").to_owned()),
+                status => panic!("{} {}: {status} {}", self.path, self.body, answer.text()),
+            },
+        };
+        (outcome, answer.is_ok_and(|answer| answer.header("idempotent-replayed") == Some("true")))
+    }
+}
+
+pub fn line_body(stock: &Stock, line: &Line) -> Value {
+    match line.grams {
+        Some(grams) => json!({"tray_code": stock.code(line.slot), "grams": grams}),
+        None => json!({"tray_code": stock.code(line.slot)}),
+    }
+}
+
+/// Where an act is asked for, and with which body. Its key stands in every reason, so that the feed says which request an act came from.
+fn request(act: &Act, stock: &Stock, key: &str, before: &[Option<Entry>]) -> Option<(String, Value)> {
+    let tray = |slot: Slot, what: &str| format!("/v1/trays/{}/{what}", stock.code(slot));
+    Some(match act {
+        Act::Sell(lines) => {
+            let lines: Vec<Value> = lines.iter().map(|line| line_body(stock, line)).collect();
+            ("/v1/sales".to_owned(), json!({ "lines": lines }))
+        }
+        Act::Kitchen(line) => (tray(line.slot, "kitchen-transfers"), json!({"grams": line.grams, "reason": key})),
+        Act::Waste(line) => (tray(line.slot, "wastes"), json!({"grams": line.grams, "reason": key})),
+        Act::Reverse(number) => {
+            let sale = before[*number].as_ref()?.sale_id()?;
+            (format!("/v1/sales/{sale}/reversal"), json!({ "reason": key }))
+        }
+        Act::TopUp { tub, source, grams } => {
+            let body = json!({"source_tray_code": stock.code(Slot::Tub(*source)), "grams": grams});
+            (tray(Slot::Tub(*tub), "top-ups"), body)
+        }
+        Act::Move { slot, place } => (tray(*slot, "moves"), json!({"place_code": place, "reason": key})),
+    })
+}
+
+/// Works until the program ends, the till is told to close, or an answer does not come.
+pub fn work(client: &Client, program: &[Act], stock: &Stock, name: &str, closing: &AtomicBool) -> Vec<Entry> {
+    let mut asked: Vec<Option<Entry>> = Vec::new();
+    for (number, act) in program.iter().enumerate() {
+        if closing.load(Ordering::Relaxed) {
+            break;
+        }
+        let key = format!("{name}-act-{number:04}");
+        let Some((path, body)) = request(act, stock, &key, &asked) else {
+            asked.push(None);
+            continue;
+        };
+        let mut entry = Entry { key, act: act.clone(), path, body, outcome: Outcome::Open(String::new()) };
+        entry.outcome = entry.ask(client).0;
+        let open = matches!(entry.outcome, Outcome::Open(_));
+        asked.push(Some(entry));
+        if open {
+            break;
+        }
+    }
+    asked.into_iter().flatten().collect()
+}
+
+/// A database that was killed may need a while before it takes anything; then the same key is asked again.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// Asks again for what stayed open, until there is an answer. Says how many of them had been done already.
+pub fn settle(client: &Client, entries: &mut [Entry]) -> (usize, usize) {
+    let (mut open, mut had_been_done) = (0, 0);
+    for entry in entries.iter_mut().filter(|entry| matches!(entry.outcome, Outcome::Open(_))) {
+        open += 1;
+        let end = Instant::now() + PATIENCE;
+        loop {
+            let (outcome, replayed) = entry.ask(client);
+            if !matches!(outcome, Outcome::Open(_)) {
+                had_been_done += usize::from(replayed);
+                entry.outcome = outcome;
+                break;
+            }
+            assert!(Instant::now() < end, "{} {} stays open: {outcome:?}", entry.path, entry.key);
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+    (open, had_been_done)
+}
+
+/// What is wrong with the answers to the last requests, asked again under their keys: the same status, the same body, and said to be no new act.
+pub fn faults_of_replays(client: &Client, entries: &[Entry], last: usize) -> Vec<String> {
+    let done: Vec<&Entry> = entries.iter().filter(|entry| matches!(entry.outcome, Outcome::Done(_))).collect();
+    let wrong = |entry: &&Entry| {
+        let (again, replayed) = entry.ask(client);
+        let same = again == entry.outcome && replayed;
+        (!same)
+            .then(|| format!("{}: asked again, replayed {replayed}: {again:?}, before {:?}", entry.key, entry.outcome))
+    };
+    done[done.len().saturating_sub(last)..].iter().filter_map(wrong).collect()
+}
+
+/// The acknowledged sales as the server tells them now.
+pub fn sales_now(client: &Client, entries: &[Entry]) -> Vec<(i64, Answer)> {
+    let sales = entries.iter().filter_map(Entry::sale_id);
+    sales.map(|id| (id, client.get(&format!("/v1/sales/{id}")).send())).collect()
+}

@@ -1,0 +1,62 @@
+//! Sales of a till that was cut off, on both databases: each once whatever breaks, what contradicts the stock recorded and settled, returns to
+//! waste, and the ledger even after all of it. `SAKUDANA_REPLAY_SEQUENCES` rolls more random days than by default, `SAKUDANA_REPLAY_SEED` from
+//! where.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    reason = "a test that meets what it did not expect should stop right there"
+)]
+
+#[path = "replays/contradictions.rs"]
+mod contradictions;
+mod counter;
+#[path = "model/dice.rs"]
+mod dice;
+#[path = "model/ground.rs"]
+mod ground;
+#[path = "replays/page.rs"]
+mod page;
+#[path = "replays/random.rs"]
+mod random;
+#[path = "replays/returning.rs"]
+mod returning;
+#[allow(dead_code, reason = "the tests of the interface use the rest")]
+#[path = "http/setting.rs"]
+mod setting;
+#[path = "replays/settling.rs"]
+mod settling;
+#[path = "prints/stub.rs"]
+mod stub;
+mod support;
+#[path = "replays/till.rs"]
+mod till;
+#[path = "replays/wire.rs"]
+mod wire;
+
+macro_rules! on_both {
+    ($($module:ident::$name:ident),* $(,)?) => {
+        mod sqlite {
+            $(#[test] fn $name() { super::$module::$name(super::ground::Which::Sqlite); })*
+        }
+        mod postgresql {
+            $(#[test] fn $name() { super::$module::$name(super::ground::Which::Postgres); })*
+        }
+    };
+}
+
+on_both!(
+    contradictions::each_is_recorded_and_the_ledger_is_even,
+    contradictions::time_is_that_of_the_sale,
+    contradictions::a_key_is_one_sale,
+    contradictions::a_sale_that_got_through_is_known_again,
+    contradictions::two_tills_and_two_tabs,
+    settling::each_way_moves_what_it_says,
+    settling::what_does_not_fit_is_refused,
+    returning::what_comes_back_goes_to_waste,
+    random::days_agree_with_a_naive_model,
+    wire::ten_thousand_sales_in_little_memory,
+    wire::cut_anywhere_and_sent_again,
+    wire::lines_that_are_no_sales,
+    wire::who_may,
+);
