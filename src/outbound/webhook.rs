@@ -134,6 +134,8 @@ impl Courier {
 fn tls_in_words(found: &str) -> String {
     let words = [
         ("UnknownIssuer", "its certificate is of no authority that is trusted"),
+        // Signed by somebody who only calls himself by the name of an authority.
+        ("BadSignature", "its certificate is of no authority that is trusted"),
         ("NotValidForName", "its certificate is for another name"),
         ("not valid for name", "its certificate is for another name"),
         ("xpired", "its certificate has expired"),
