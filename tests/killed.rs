@@ -21,6 +21,8 @@ mod controls;
 mod counter;
 #[path = "model/dice.rs"]
 mod dice;
+#[path = "killed/opening.rs"]
+mod opening;
 #[path = "killed/program.rs"]
 mod program;
 #[path = "killed/round.rs"]
@@ -106,4 +108,23 @@ fn the_database_server() {
         cluster.start_again();
     });
     report("the PostgreSQL server", tally);
+}
+
+/// One of its processes dies, for which it cuts off all others too.
+#[test]
+fn one_process_of_the_database_server() {
+    let (cluster, mut tally) = (Cluster::start(), Tally::default());
+    play(&cluster.url(), 0..4, &mut tally, |_| cluster.kill_one());
+    report("one process of the PostgreSQL server", tally);
+}
+
+/// It is not killed but told to stop, and started again.
+#[test]
+fn the_database_server_stopped() {
+    let (cluster, mut tally) = (Cluster::start(), Tally::default());
+    play(&cluster.url(), 0..3, &mut tally, |_| {
+        cluster.stop();
+        cluster.start_again();
+    });
+    report("the PostgreSQL server, told to stop", tally);
 }

@@ -14,6 +14,8 @@
 mod ground;
 #[path = "races/heard.rs"]
 mod heard;
+#[path = "killed/opening.rs"]
+mod opening;
 #[path = "races/over_http.rs"]
 mod over_http;
 mod support;

@@ -1,8 +1,8 @@
 //! Which database a command works on: named, shown without its secrets, opened. Everything in it belongs to lower floors.
 
-use super::press;
 use super::settings::Settings;
 use super::stop::Stop;
+use super::{press, webhooks};
 use crate::ops::desk::Desk;
 use crate::ops::printers::Printers;
 use crate::store::StoreOptions;
@@ -33,7 +33,8 @@ pub fn open(settings: &Settings) -> Result<Desk, Stop> {
     let options = StoreOptions { database: settings.database.clone(), readers: settings.readers };
     let press = press::make(&settings.labels)?;
     let printers = press::printers(&settings.printers, &press)?;
-    Ok(Desk::open(&options, settings.shop.clone())?.with_press(press).with_printers(Printers::of(printers)))
+    let desk = Desk::open(&options, settings.shop.clone())?.with_press(press);
+    Ok(desk.with_printers(Printers::of(printers)).with_webhooks(webhooks::of(settings)))
 }
 
 /// Opens the shop only if its database is there: a command that looks at a shop must not create an empty one.

@@ -11,7 +11,9 @@ pub mod serve;
 pub mod settings;
 pub mod speak;
 pub mod stop;
+pub mod tls;
 pub mod verify;
+mod webhooks;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;

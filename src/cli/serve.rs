@@ -3,10 +3,11 @@
 use super::settings::{self, Settings, Sources};
 use super::speak::say;
 use super::stop::Stop;
-use super::{clock, database, logging};
-use crate::jobs::{printing, recovery, shelf, watch};
+use super::{clock, database, logging, tls, webhooks as own_webhooks};
+use crate::jobs::{feed, printing, recovery, shelf, watch, webhooks};
 use crate::ops::desk::Desk;
 use crate::web::server::{self, ServerOptions};
+use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -14,7 +15,7 @@ use std::sync::Arc;
 /// Serve the shop: the API and its pages
 ///
 /// Creates the database on the first start, and with it the first owner, whose password is shown once. Ends on SIGTERM or Ctrl-C,
-/// after the requests under way. Speaks plain HTTP: put a proxy with TLS before it where others can listen.
+/// after the requests under way. Speaks plain HTTP unless [tls] is set: over a network that others can listen to, set it or put a proxy before it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -55,26 +56,52 @@ pub fn run(arguments: &ServeArguments) -> Result<(), Stop> {
     serve(Arc::new(desk), &settings, |_| ())
 }
 
+/// Every connection takes a file handle. Systems often give a process 1,024 and let it ask for more.
+fn more_handles() {
+    let limit = getrlimit(Resource::Nofile);
+    let more = Rlimit { current: limit.maximum, maximum: limit.maximum };
+    if limit.current != limit.maximum && setrlimit(Resource::Nofile, more).is_err() {
+        tracing::warn!("cannot ask for more file handles: see limits.connections");
+    }
+}
+
 /// Serves until told to stop. `ready` runs once the address is known and connections are taken.
 pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr)) -> Result<(), Stop> {
     desk.warm_up()?;
+    more_handles();
     let watch = watch::start(Arc::clone(&desk), clock::now);
     let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
     let shelf = shelf::start(Arc::clone(&desk), clock::now);
     let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
     let recovery = recovery::start(Arc::clone(&desk));
     let _recovery = recovery.map_err(|e| Stop::unusable(format!("cannot look after the database: {e}")))?;
+    let feed = feed::start(&desk);
+    let _feed = feed.map_err(|e| Stop::unusable(format!("cannot follow the changes: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
     let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
+    let serving = webhooks::start(&desk, own_webhooks::options(&settings.webhooks)?);
+    let _serving = serving.map_err(|e| Stop::unusable(format!("cannot serve the webhooks: {e}")))?;
+    let tls = tls::prepare(settings, clock::now)?;
+    if let Some(authority) = tls.as_ref().and_then(|tls| tls.authority.as_ref()) {
+        say(format_args!("the shop's own authority, SHA-256: {}", authority.fingerprint));
+        say("Devices are told to trust it on the page /trust: compare the fingerprint there with this one.");
+    }
+    let scheme = if tls.is_some() { "https" } else { "http" };
     let options = ServerOptions {
         listen: settings.listen.clone(),
         workers: settings.workers,
         secure_cookies: settings.secure_cookies,
         customer_page: settings.customer_page.clone(),
+        limits: settings.limits.clone(),
+        tls,
+        events: settings.events,
     };
-    server::run(desk, &options, |address| {
-        say(format_args!("listening on http://{address}"));
-        ready(address);
+    server::run(desk, &options, |addresses| {
+        if let Some(plain) = addresses.plain {
+            say(format_args!("plain HTTP on http://{plain} leads to HTTPS, and shows /trust"));
+        }
+        say(format_args!("listening on {scheme}://{}", addresses.shop));
+        ready(addresses.shop);
     })
     .map_err(|e| Stop::unusable(format!("cannot serve on {}: {e}", settings.listen)))
 }

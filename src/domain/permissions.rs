@@ -54,6 +54,7 @@ macro_rules! permissions {
 
 permissions! {
     ReadStock, "read_stock", [Counter, Cutter, Manager, Till, Reader];
+    ReadRecords, "read_records", [Counter, Cutter, Manager, Reader];
     ReadCost, "read_cost", [Manager, Reader];
     Scan, "scan", [Counter, Cutter, Manager, Till];
     Sell, "sell", [Counter, Manager, Till];
@@ -70,6 +71,7 @@ permissions! {
     Review, "review", [Manager];
     EditCatalogue, "edit_catalogue", [Manager];
     ManageAccess, "manage_access", [Manager];
+    ManageWebhooks, "manage_webhooks", [Manager];
 }
 
 impl Permission {
@@ -97,7 +99,7 @@ mod tests {
 
     #[test]
     fn a_reader_changes_nothing_and_a_manager_may_all() {
-        let reads = [Permission::ReadStock, Permission::ReadCost];
+        let reads = [Permission::ReadStock, Permission::ReadRecords, Permission::ReadCost];
         assert!(Permission::ALL.iter().all(|p| p.allows(Role::Reader) == reads.contains(p)));
         assert!(Permission::ALL.iter().all(|p| p.allows(Role::Manager)));
     }

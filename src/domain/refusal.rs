@@ -113,6 +113,7 @@ codes! {
     WrongCheckDigit, "wrong_check_digit", Invalid, "The code's check digit does not fit: it was misread or mistyped.";
     OtherShop, "other_shop", Invalid, "The code belongs to another shop.";
     UnknownReference, "unknown_reference", Invalid, "A thing the request refers to does not exist.";
+    AddressRefused, "address_refused", Invalid, "The address is none that this shop sends to.";
     ReasonRequired, "reason_required", Invalid, "This act needs a reason.";
     TimeInFuture, "time_in_future", Invalid, "The time lies in the future.";
     TimeTooEarly, "time_too_early", Invalid, "The time lies before the thing it happened to existed.";
@@ -143,6 +144,7 @@ codes! {
     UseFreezeOrThaw, "use_freeze_or_thaw", Conflict, "Moving into or out of frozen storage is a freeze or a thaw, not a move.";
     AlreadyThere, "already_there", Conflict, "The tray is in that place already.";
     InsufficientStock, "insufficient_stock", Conflict, "The tray holds less than that.";
+    PriceDiffers, "price_differs", Conflict, "The till charged another price than the tray costs.";
     NotTheSame, "not_the_same", Conflict, "Only the same cut of the same species can be put together.";
     PlaceInUse, "place_in_use", Conflict, "The place still holds trays.";
     PriceWouldRise, "price_would_rise", Conflict, "A markdown lowers a price; it never raises it.";
@@ -158,6 +160,8 @@ codes! {
     LastManager, "last_manager", Conflict, "The shop needs at least one manager who can sign in.";
     KeyRevoked, "key_revoked", Conflict, "The key was revoked; create another.";
     TwoSecretsLive, "two_secrets_live", Conflict, "Two secrets of the key are in use; a third would end one of them.";
+    WebhookLimit, "webhook_limit", Conflict, "The shop has as many webhooks as it can serve.";
+    WebhookKeyUnusable, "webhook_key_unusable", Conflict, "The key that seals the secrets of webhooks cannot be used.";
     PrintOver, "print_over", Conflict, "The print is over, or is being called back already.";
     NotInDoubt, "not_in_doubt", Conflict, "What became of the print is known.";
     LabelRefused, "label_refused", Conflict, "The label cannot be printed as the rules require.";

@@ -35,7 +35,10 @@ fn keep(desk: &Desk, clock: fn() -> Instant, stopped: &Receiver<()>) {
         let now = clock();
         let next = seen.round(desk, now).and_then(|()| catch_up(desk, now)).map_or_else(
             |error| {
-                tracing::error!(%error, "the shelf could not be kept");
+                // While the shop can only be read that was said once already.
+                if !error.is_of_storage() {
+                    tracing::error!(%error, "the shelf could not be kept");
+                }
                 None
             },
             |(_, next)| next,

@@ -21,7 +21,9 @@ pub fn start(desk: Arc<Desk>, clock: fn() -> Instant) -> std::io::Result<Watch> 
     let (stop, stopped) = channel();
     let thread = std::thread::Builder::new().name("watch".to_owned()).spawn(move || {
         loop {
-            if let Err(error) = round(&desk, clock()) {
+            if let Err(error) = round(&desk, clock())
+                && !error.is_of_storage()
+            {
                 tracing::error!(%error, "the watch could not go round");
             }
             if stopped.recv_timeout(EVERY) != Err(RecvTimeoutError::Timeout) {

@@ -3,6 +3,7 @@
 use super::desk::{Actor, Desk};
 use super::failure::{Failure, refuse};
 use super::fitness::Fitness;
+use super::keys;
 use super::secret::{self, Random32};
 use crate::domain::permissions::Role;
 use crate::domain::refusal::{Code, Refusal};
@@ -128,36 +129,30 @@ impl Desk {
 
     /// Who a bearer token or key belongs to; none when it is not valid now.
     pub fn who(&self, now: Instant, credential: &str) -> Result<Option<Known>, Failure> {
-        if let Some(key_id) = secret::key_id_of(credential) {
-            return self.key(now, key_id, credential);
-        }
-        if !credential.starts_with("sdt_") {
-            return Ok(None);
-        }
-        let hash = secret::digest(credential);
-        let found = self.look(|reading, _| Ok(people::find_sign_in(reading, &hash)?))?;
-        let Some(sign_in) = found.filter(|s| s.disabled_at.is_none() && now.micros() < s.expires_at) else {
-            return Ok(None);
+        let fitness = self.fitness(now);
+        let found = self.look(|reading, _| recognise(reading, now, fitness, credential))?;
+        Ok(found.map(|(known, seen)| {
+            self.note_seen(now, seen);
+            known
+        }))
+    }
+
+    /// Whether a credential is still good, asked for someone who does nothing at the moment: the idle time goes on.
+    pub fn still_knows(&self, now: Instant, credential: &str) -> Result<bool, Failure> {
+        let fitness = self.fitness(now);
+        Ok(self.look(|reading, _| recognise(reading, now, fitness, credential))?.is_some())
+    }
+
+    /// Writes down that someone was seen. Who is known stays known while nothing can be written: then only the idle time is not begun anew.
+    pub fn note_seen(&self, now: Instant, seen: Seen) {
+        let noted = match seen {
+            Seen::NothingNew => Ok(()),
+            Seen::Person { token_hash } => self.act(move |tx, _| Ok(people::touch_sign_in(tx, &token_hash, now)?)),
+            Seen::Key(used) => self.act(move |tx, _| keys::note(tx, &used, now)),
         };
-        let role = role_of(&sign_in.role)?;
-        let idle = if role == Role::Manager { IDLE_MINUTES_MANAGER } else { IDLE_MINUTES };
-        // While nothing can be written down nobody is taken for idle: that they were seen is not kept.
-        let counted_to = match self.fitness(now) {
-            Fitness::Writable => now,
-            Fitness::ReadOnly { since, .. } => since,
-        };
-        let quiet = counted_to.micros() - sign_in.last_seen_at;
-        if quiet > idle * MICROS_PER_MINUTE {
-            return Ok(None);
+        if let Err(failure) = noted {
+            tracing::warn!(error = %failure, "cannot note that a credential was used");
         }
-        if quiet > MICROS_PER_MINUTE {
-            // Who is known stays known while nothing can be written; only the idle time is then not begun anew.
-            if let Err(failure) = self.act(move |tx, _| Ok(people::touch_sign_in(tx, &hash, now)?)) {
-                tracing::warn!(error = %failure, "cannot note that a sign-in was used");
-            }
-        }
-        let client = format!("person:{}", sign_in.person_name);
-        Ok(Some(Known { actor: Actor { name: sign_in.person_name, role }, client }))
     }
 
     /// Ends a sign-in.
@@ -184,6 +179,50 @@ impl Desk {
         })?;
         Ok(created.then(|| ("owner".to_owned(), password)))
     }
+}
+
+/// What is to be written down of someone who was recognised.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Seen {
+    NothingNew,
+    Person { token_hash: String },
+    Key(keys::Used),
+}
+
+/// Who a bearer token or key belongs to, and what is to be written down of it. Changes nothing.
+pub fn recognise(
+    reading: &mut Reading<'_>,
+    now: Instant,
+    fitness: Fitness,
+    credential: &str,
+) -> Result<Option<(Known, Seen)>, Failure> {
+    if let Some(key_id) = secret::key_id_of(credential) {
+        let found = keys::recognise(reading, now, key_id, credential)?;
+        return Ok(found.map(|(known, used)| (known, used.map_or(Seen::NothingNew, Seen::Key))));
+    }
+    if !credential.starts_with("sdt_") {
+        return Ok(None);
+    }
+    let hash = secret::digest(credential);
+    let found = people::find_sign_in(reading, &hash)?;
+    let Some(sign_in) = found.filter(|s| s.disabled_at.is_none() && now.micros() < s.expires_at) else {
+        return Ok(None);
+    };
+    let role = role_of(&sign_in.role)?;
+    let idle = if role == Role::Manager { IDLE_MINUTES_MANAGER } else { IDLE_MINUTES };
+    // While nothing can be written down nobody is taken for idle: that they were seen is not kept.
+    let counted_to = match fitness {
+        Fitness::Writable => now,
+        Fitness::ReadOnly { since, .. } => since,
+    };
+    let quiet = counted_to.micros() - sign_in.last_seen_at;
+    if quiet > idle * MICROS_PER_MINUTE {
+        return Ok(None);
+    }
+    let client = format!("person:{}", sign_in.person_name);
+    let known = Known { actor: Actor { name: sign_in.person_name, role }, client };
+    let seen = if quiet > MICROS_PER_MINUTE { Seen::Person { token_hash: hash } } else { Seen::NothingNew };
+    Ok(Some((known, seen)))
 }
 
 fn checked_hash(password: &str) -> Result<String, Failure> {

@@ -3,22 +3,29 @@
 use super::access::Attempts;
 use super::bell::Bell;
 use super::failure::Failure;
+use super::feed::Feed;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
+use super::till::Till;
+use super::webhooks::Webhooks;
 use crate::domain::permissions::Role;
 use crate::domain::shop::Shop;
 use crate::store::{self, Reading, Store, StoreOptions, Tx, evidence};
 use std::sync::Arc;
+use std::time::Duration;
 
 /// One shop, open for business.
 pub struct Desk {
-    pub(super) store: Store,
+    pub(super) store: Arc<Store>,
     shop: Arc<Shop>,
     press: Arc<Press>,
     pub(super) attempts: Attempts,
     printers: Printers,
-    bell: Bell,
+    webhooks: Webhooks,
+    bell: Arc<Bell>,
+    feed: Feed,
+    till: Till,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -32,9 +39,11 @@ pub struct Actor {
 impl Desk {
     /// Opens the database and takes the shop's settings.
     pub fn open(options: &StoreOptions, shop: Shop) -> Result<Desk, Failure> {
-        let store = Store::open(options, shop.rules.rates)?;
-        let (attempts, printers, bell) = (Attempts::default(), Printers::default(), Bell::default());
-        Ok(Desk { store, shop: Arc::new(shop), press: Arc::default(), attempts, printers, bell })
+        let (store, shop) = (Arc::new(Store::open(options, shop.rules.rates)?), Arc::new(shop));
+        let (attempts, printers, webhooks) = (Attempts::default(), Printers::default(), Webhooks::default());
+        let (bell, feed) = (Arc::default(), Feed::default());
+        let till = Till::new(Arc::clone(&store), Arc::clone(&shop), Arc::clone(&bell));
+        Ok(Desk { store, shop, press: Arc::default(), attempts, printers, webhooks, bell, feed, till })
     }
 
     /// The same desk with the shop's own press.
@@ -57,6 +66,16 @@ impl Desk {
         &self.printers
     }
 
+    /// The same desk with rules for webhooks and the key of their secrets.
+    #[must_use]
+    pub fn with_webhooks(self, webhooks: Webhooks) -> Desk {
+        Desk { webhooks, ..self }
+    }
+
+    pub const fn webhooks(&self) -> &Webhooks {
+        &self.webhooks
+    }
+
     pub fn shop(&self) -> &Shop {
         &self.shop
     }
@@ -67,7 +86,7 @@ impl Desk {
     }
 
     /// `sqlite` or `postgresql`.
-    pub const fn database_kind(&self) -> &'static str {
+    pub fn database_kind(&self) -> &'static str {
         self.store.kind()
     }
 
@@ -87,6 +106,15 @@ impl Desk {
         Ok(window.map(|window| Window { window, shop: self.shop_shared() }))
     }
 
+    /// Looks at one consistent state for as long as somebody takes to be told of it. Few can at once; the others wait a little, or are
+    /// told to come again.
+    pub fn look_at_length<T>(
+        &self,
+        look: impl FnOnce(&mut Reading<'_>, &Shop) -> Result<T, Failure>,
+    ) -> Result<T, Failure> {
+        self.store.read_at_length(|reading| look(reading, &self.shop))
+    }
+
     /// Does one act: all of it, durably, or nothing.
     pub fn act<T, F>(&self, act: F) -> Result<T, Failure>
     where
@@ -102,8 +130,22 @@ impl Desk {
     }
 
     /// Rings when there is something new behind the end of the change sequence.
-    pub const fn bell(&self) -> &Bell {
+    pub fn bell(&self) -> &Bell {
         &self.bell
+    }
+
+    /// What happened last, for those who follow.
+    pub const fn feed(&self) -> &Feed {
+        &self.feed
+    }
+
+    /// How soon acts of other processes on the same database are looked for.
+    pub fn others_are_seen_within(&self) -> Duration {
+        self.store.others_are_seen_within()
+    }
+
+    pub(super) const fn till(&self) -> &Till {
+        &self.till
     }
 
     /// Does one act for a caller that has the desk to itself.

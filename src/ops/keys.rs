@@ -2,7 +2,7 @@
 //! of idempotency keys, over every rotation; only the secret changes.
 
 use super::access::{Known, record, role_of};
-use super::desk::{Actor, Desk};
+use super::desk::Actor;
 use super::failure::{Failure, refuse};
 use super::secret::{self, Random32};
 use crate::domain::key_life::{self, Keeps, Secrets};
@@ -44,39 +44,50 @@ fn shown(key: &AccessKey, digest: &str, now: Instant) -> Option<Shown> {
     }
 }
 
-impl Desk {
-    /// Who a key belongs to; none when it is not valid now.
-    pub(super) fn key(&self, now: Instant, key_id: &str, credential: &str) -> Result<Option<Known>, Failure> {
-        let key = self.look(|reading, _| Ok(keys::find(reading, key_id)?))?;
-        let digest = secret::digest(credential);
-        let Some((key, which)) = key.and_then(|k| shown(&k, &digest, now).map(|which| (k, which))) else {
-            return Ok(None);
-        };
-        self.note_use(&key, which, digest, now);
-        let actor = Actor { role: role_of(&key.role)?, name: format!("key {}", key.name) };
-        Ok(Some(Known { actor, client: format!("key:{}", key.key_id) }))
-    }
+/// A use of a key that is to be written down.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Used {
+    key_id: String,
+    /// The digest of the present secret, when it is used for the first time.
+    first: Option<String>,
+    hour: Instant,
+}
 
-    /// Remembers a use to the hour, so that a busy till does not write with each of its requests. What cannot be written now is no reason
-    /// to turn a known key away.
-    fn note_use(&self, key: &AccessKey, which: Shown, digest: String, now: Instant) {
-        let hour = now.micros() - now.micros().rem_euclid(MICROS_PER_HOUR);
-        let first = which == Shown::Present && key.first_used_at.is_none();
-        let again = key.last_used_at.is_none_or(|last| last < hour);
-        if !first && !again {
-            return;
-        }
-        let (key_id, hour) = (key.key_id.clone(), Instant::from_micros(hour).unwrap_or(now));
-        let noted = self.act(move |tx, _| {
-            if first {
-                keys::note_first_use(tx, &key_id, &digest, now)?;
-            }
-            Ok(keys::note_use(tx, &key_id, hour)?)
-        });
-        if let Err(failure) = noted {
-            tracing::warn!(error = %failure, "cannot note that a key was used");
-        }
+/// Who a key belongs to, and what is to be written down of its use; none when it is not valid now.
+pub fn recognise(
+    reading: &mut Reading<'_>,
+    now: Instant,
+    key_id: &str,
+    credential: &str,
+) -> Result<Option<(Known, Option<Used>)>, Failure> {
+    let digest = secret::digest(credential);
+    let key = keys::find(reading, key_id)?;
+    let Some((key, which)) = key.and_then(|k| shown(&k, &digest, now).map(|which| (k, which))) else {
+        return Ok(None);
+    };
+    let used = used(&key, which, digest, now);
+    let actor = Actor { role: role_of(&key.role)?, name: format!("key {}", key.name) };
+    Ok(Some((Known { actor, client: format!("key:{}", key.key_id) }, used)))
+}
+
+/// A use is remembered to the hour, so that a busy till does not write with each of its requests.
+fn used(key: &AccessKey, which: Shown, digest: String, now: Instant) -> Option<Used> {
+    let hour = now.micros() - now.micros().rem_euclid(MICROS_PER_HOUR);
+    let first = which == Shown::Present && key.first_used_at.is_none();
+    let again = key.last_used_at.is_none_or(|last| last < hour);
+    (first || again).then(|| Used {
+        key_id: key.key_id.clone(),
+        first: first.then_some(digest),
+        hour: Instant::from_micros(hour).unwrap_or(now),
+    })
+}
+
+/// Writes a use down.
+pub fn note(tx: &mut Tx<'_>, used: &Used, now: Instant) -> Result<(), Failure> {
+    if let Some(digest) = &used.first {
+        keys::note_first_use(tx, &used.key_id, digest, now)?;
     }
+    Ok(keys::note_use(tx, &used.key_id, used.hour)?)
 }
 
 /// Creates a key; its text is in the answer and nowhere else.

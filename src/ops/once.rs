@@ -21,6 +21,21 @@ pub struct Request {
     pub fingerprint: String,
 }
 
+impl Request {
+    pub(super) fn scoped_key(&self) -> RequestKey {
+        RequestKey { client: self.client.clone(), route: self.route.clone(), key: self.key.clone() }
+    }
+
+    /// The answer given before, if it was to the same content.
+    pub(super) fn replay(&self, given: &Given) -> Result<Answer, Failure> {
+        if given.fingerprint != self.fingerprint {
+            return refuse(Code::KeyReused, "Idempotency-Key", "this key was used for another request; use a new one");
+        }
+        let status = u16::try_from(given.status).unwrap_or(200);
+        Ok(Answer { status, body: given.body.clone(), replayed: true })
+    }
+}
+
 /// An answer in its outer form.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Answer {
@@ -38,18 +53,9 @@ impl Desk {
         F: Fn(&mut Tx<'_>, &Shop) -> Result<(u16, String), Failure> + Send + 'static,
     {
         self.act(move |tx, shop| {
-            let key =
-                RequestKey { client: request.client.clone(), route: request.route.clone(), key: request.key.clone() };
+            let key = request.scoped_key();
             if let Some(given) = idempotency::find(tx, &key)? {
-                if given.fingerprint != request.fingerprint {
-                    return refuse(
-                        Code::KeyReused,
-                        "Idempotency-Key",
-                        "this key was used for another request; use a new one",
-                    );
-                }
-                let status = u16::try_from(given.status).unwrap_or(200);
-                return Ok(Answer { status, body: given.body, replayed: true });
+                return request.replay(&given);
             }
             let (status, body) = act(tx, shop)?;
             let given =

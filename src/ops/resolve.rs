@@ -9,6 +9,7 @@ use crate::domain::refusal::{Code, Finding, Refusal};
 use crate::domain::scan_text::{self, Scanned};
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Kind, Tray};
+use crate::domain::tray_code::TrayCode;
 use crate::domain::verdict::{Facts, Stop, Verdict, judge};
 use crate::store::catalogue::cut_with_item_number;
 use crate::store::issued_labels::{self, IssuedLabel};
@@ -24,6 +25,13 @@ pub struct Asked<'a> {
     pub field: &'a str,
     pub text: &'a str,
     pub absent: Code,
+}
+
+impl Asked<'_> {
+    /// The refusal where no tray has the code.
+    pub(super) fn absent(&self, code: &TrayCode) -> Refusal {
+        Refusal::new(self.absent, self.field, format!("there is no tray {code}"))
+    }
 }
 
 /// A tray that a request refers to in its body, by anything a scanner may send. For acts that do not sell: an old price on the label is
@@ -54,16 +62,31 @@ pub fn judged(
     let mut doubts = Vec::new();
     if claims != Claims::default() {
         let labels = issued_labels::of_tray(reading, tray.id)?;
-        if let Err(refusal) = identity(reading, shop, &tray, &claims, &labels)? {
-            let stop = |finding: Finding| Stop { code: refusal.code, reason: finding.reason };
-            doubts.extend(refusal.findings.into_iter().map(stop));
-        }
+        let identity = identity(reading, shop, &tray, &claims, &labels)?;
         let labels: Vec<Printed> = labels.iter().map(|label| printed(shop, tray.kind, label)).collect();
-        doubts.extend(claims::doubts(&claims, &tray, &labels, shop.zone.day_of(now)));
+        doubts = doubted(shop, now, &tray, &claims, identity, &labels);
     }
     let facts = facts(reading, shop, tray, now)?;
     let verdict = judge(&facts, now).with(doubts);
     Ok((facts, verdict))
+}
+
+/// Every reason not to believe a code: it is not one of this tray, or no label of it says this now.
+pub(super) fn doubted(
+    shop: &Shop,
+    now: Instant,
+    tray: &Tray,
+    claims: &Claims,
+    identity: Result<(), Refusal>,
+    labels: &[Printed],
+) -> Vec<Stop> {
+    let mut doubts = Vec::new();
+    if let Err(refusal) = identity {
+        let stop = |finding: Finding| Stop { code: refusal.code, reason: finding.reason };
+        doubts.extend(refusal.findings.into_iter().map(stop));
+    }
+    doubts.extend(claims::doubts(claims, tray, labels, shop.zone.day_of(now)));
+    doubts
 }
 
 fn moved_to(field: &str, mut refusal: Refusal) -> Refusal {
@@ -73,12 +96,17 @@ fn moved_to(field: &str, mut refusal: Refusal) -> Refusal {
     refusal
 }
 
+/// What a text says, before the stock is asked.
+pub(super) fn read(shop: &Shop, asked: Asked<'_>) -> Result<Scanned, Refusal> {
+    scan_text::read(asked.text, shop).map_err(|refusal| moved_to(asked.field, refusal))
+}
+
 /// The tray that a text names, and what the code claims of it.
 fn named(reading: &mut Reading<'_>, shop: &Shop, now: Instant, asked: Asked<'_>) -> Result<(Tray, Claims), Failure> {
-    match scan_text::read(asked.text, shop).map_err(|refusal| moved_to(asked.field, refusal))? {
+    match read(shop, asked)? {
         Scanned::Tray { code, claims } => match trays::find(reading, &code)? {
             Some(tray) => Ok((tray, claims)),
-            None => refuse(asked.absent, asked.field, format!("there is no tray {code}")),
+            None => Err(asked.absent(&code).into()),
         },
         Scanned::Linear { item_number, carried } => {
             Ok((by_linear_code(reading, shop, now, asked.field, (item_number, carried))?, Claims::carried(carried)))
@@ -89,7 +117,7 @@ fn named(reading: &mut Reading<'_>, shop: &Shop, now: Instant, asked: Asked<'_>)
 /// The one block that has, or had, a label with this price or weight. Older labels count too: the code may be on one of those, and then it is
 /// not that of another tray which is labelled so today. So do blocks that went today and yesterday: scanned twice, one must not stand for its
 /// twin.
-fn by_linear_code(
+pub(super) fn by_linear_code(
     reading: &mut Reading<'_>,
     shop: &Shop,
     now: Instant,

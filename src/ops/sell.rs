@@ -1,4 +1,9 @@
-//! A sale: blocks whole, tubs by weight, all lines or none; and its reversal within the shop's window, for a mis-scan.
+//! A sale: blocks whole, tubs by weight, all lines or none; and its reversal within the shop's window, for a mis-scan. What a line must be is
+//! `lines`'; many sales at once are `group`'s, which does exactly what this file does one after the other.
+
+pub mod group;
+mod lines;
+mod stock;
 
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
@@ -10,14 +15,13 @@ use crate::domain::holding::Holding;
 use crate::domain::ledger::Account;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
-use crate::domain::tray::{Fate, Kind, Tray};
+use crate::domain::tray::{Fate, Tray};
 use crate::store::acts::{self, NewAct};
 use crate::store::error::StoreError;
 use crate::store::sales::{self, Sale, SaleLine};
 use crate::store::{Reading, Tx, trays};
 use crate::units::instant::Instant;
-use crate::units::mass::Grams;
-use crate::units::money::Cents;
+use lines::Line;
 
 /// Most lines of one sale.
 pub const LINE_LIMIT: usize = 100;
@@ -30,6 +34,26 @@ pub struct LineDraft {
     pub grams: Option<i64>,
 }
 
+/// What the till charged, where it says so: both are held against what the tray costs.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Charged {
+    pub price_per_kg_cents: Option<i64>,
+    pub price_cents: Option<i64>,
+}
+
+/// A line with what the till charged for it.
+#[derive(Debug, Clone)]
+pub struct ChargedLine {
+    pub line: LineDraft,
+    pub charged: Charged,
+}
+
+impl From<&LineDraft> for ChargedLine {
+    fn from(line: &LineDraft) -> ChargedLine {
+        ChargedLine { line: line.clone(), charged: Charged::default() }
+    }
+}
+
 /// A sale with its lines.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Sold {
@@ -37,37 +61,42 @@ pub struct Sold {
     pub lines: Vec<SaleLine>,
 }
 
-struct Line {
-    tray: Tray,
-    grams: Grams,
-    price: Cents,
-}
-
 /// Sells all lines or none. Every line's reasons are in the refusal.
 pub fn sell(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, drafts: &[LineDraft]) -> Result<Sold, Failure> {
-    let lines = load(tx, shop, now, drafts)?;
-    let total: i64 = lines.iter().map(|l| l.price.get()).sum();
-    let total = Cents::new(total).map_err(|e| Refusal::new(Code::InvalidValue, "lines", e.to_string()))?;
+    let drafts: Vec<ChargedLine> = drafts.iter().map(ChargedLine::from).collect();
+    sell_charged(tx, shop, actor, now, &drafts)
+}
+
+/// The same where the till says what it charged.
+pub fn sell_charged(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    drafts: &[ChargedLine],
+) -> Result<Sold, Failure> {
+    let lines = lines::every(drafts, |draft| load_line(tx, shop, now, draft), |(tray, _)| tray.id)?;
+    let total = lines::total(lines.iter().map(|(_, line)| line.price))?;
     let act = NewAct { kind: "sell", at: now, recorded_at: now, actor: &actor.name, reason: None, reverses: None };
     let act_id = acts::append(tx, &act)?;
     let id = sales::insert(tx, act_id, now, &actor.name, total.get())?;
     let mut movement = Movement::default();
     let mut sold = Vec::with_capacity(lines.len());
-    for (index, mut line) in lines.into_iter().enumerate() {
-        let taken = movement.take(tx, &mut line.tray, line.grams, &format!("lines/{index}/grams"))?;
+    for (index, (mut tray, line)) in lines.into_iter().enumerate() {
+        let taken = movement.take(tx, &mut tray, line.grams, &format!("lines/{index}/grams"))?;
         movement.outside(Account::Customer, &taken, 1);
         let record = SaleLine {
-            tray_id: line.tray.id,
-            tray_code: line.tray.code.to_string(),
+            tray_id: tray.id,
+            tray_code: tray.code.to_string(),
             grams: line.grams.get(),
-            price_per_kg_cents: line.tray.price.get(),
+            price_per_kg_cents: tray.price.get(),
             price_cents: line.price.get(),
         };
         sales::insert_line(tx, id, i64::try_from(index).unwrap_or(0) + 1, &record)?;
-        if line.tray.net.is_zero() {
-            leave(tx, &mut line.tray, Fate::Sold, now)?;
+        if tray.net.is_zero() {
+            leave(tx, &mut tray, Fate::Sold, now)?;
         }
-        trays::save(tx, &mut line.tray)?;
+        trays::save(tx, &mut tray)?;
         sold.push(record);
     }
     movement.post(tx, act_id)?;
@@ -82,63 +111,23 @@ pub fn sell(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, drafts: &
     Ok(Sold { sale, lines: sold })
 }
 
-/// Loads and judges every line before anything is written.
-fn load(tx: &mut Tx<'_>, shop: &Shop, now: Instant, drafts: &[LineDraft]) -> Result<Vec<Line>, Failure> {
-    if drafts.is_empty() || drafts.len() > LINE_LIMIT {
-        return refuse(Code::InvalidValue, "lines", format!("must be 1 to {LINE_LIMIT}"));
-    }
-    let mut lines: Vec<Line> = Vec::with_capacity(drafts.len());
-    let mut refusals = Vec::new();
-    for (index, draft) in drafts.iter().enumerate() {
-        let at = format!("lines/{index}");
-        match load_line(tx, shop, now, draft) {
-            Ok(line) if lines.iter().any(|l| l.tray.id == line.tray.id) => {
-                refusals.push(Refusal::new(
-                    Code::DuplicateLine,
-                    format!("{at}/tray_code"),
-                    "stands on an earlier line",
-                ));
-            }
-            Ok(line) => lines.push(line),
-            Err(Failure::Refused(refusal)) => refusals.push(refusal.under(&at)),
-            Err(other) => return Err(other),
-        }
-    }
-    match Refusal::join(refusals) {
-        Some(refusal) => Err(refusal.into()),
-        None => Ok(lines),
-    }
-}
-
-fn load_line(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &LineDraft) -> Result<Line, Failure> {
-    let asked = Asked { field: "tray_code", text: &draft.tray, absent: Code::UnknownReference };
+/// Loads and judges a line.
+fn load_line(tx: &mut Tx<'_>, shop: &Shop, now: Instant, draft: &ChargedLine) -> Result<(Tray, Line), Failure> {
+    let asked = Asked { field: "tray_code", text: &draft.line.tray, absent: Code::UnknownReference };
     let (facts, verdict) = judged(tx, shop, now, asked)?;
-    verdict.refuse("tray_code").map_err(|refusal| explain(tx, &facts.tray, refusal))?;
-    let tray = facts.tray;
-    let grams = match (tray.kind, draft.grams) {
-        (Kind::Tub, None) => return refuse(Code::InvalidValue, "grams", "a tub is sold by weight: say how much"),
-        (Kind::Tub, Some(grams)) => {
-            Grams::new(grams).map_err(|e| Refusal::new(Code::InvalidValue, "grams", e.to_string()))?
-        }
-        (_, Some(grams)) if grams != tray.net.get() => {
-            return refuse(Code::WrongKind, "grams", format!("a block is sold whole: {} g", tray.net.get()));
-        }
-        _ => tray.net,
+    let stopped_as_sold = verdict.stops.first().is_some_and(|stop| stop.code == Code::AlreadySold);
+    let sold = if stopped_as_sold { sales::last_of_tray(tx, facts.tray.id)? } else { None };
+    let explain = |refusal| match &sold {
+        Some(sale) => told_by_whom(refusal, sale),
+        None => refusal,
     };
-    if grams.is_zero() {
-        return refuse(Code::InvalidValue, "grams", "must be above zero");
-    }
-    if grams > tray.net {
-        return refuse(Code::InsufficientStock, "grams", format!("the tub holds {} g", tray.net.get()));
-    }
-    let price = tray.price.for_weight(grams);
-    Ok(Line { tray, grams, price })
+    let line = lines::line(&facts.tray, &verdict, draft, explain)?;
+    Ok((facts.tray, line))
 }
 
-/// Says by whom and when a tray was sold.
-fn explain(reading: &mut Reading<'_>, tray: &Tray, mut refusal: Refusal) -> Refusal {
+/// A refusal of what was sold already, with the sale it went out with.
+fn told_by_whom(mut refusal: Refusal, sale: &Sale) -> Refusal {
     if refusal.code == Code::AlreadySold
-        && let Ok(Some(sale)) = sales::last_of_tray(reading, tray.id)
         && let (Some(finding), Ok(at)) = (refusal.findings.first_mut(), Instant::from_micros(sale.at))
     {
         finding.reason = format!("sold at {at} by {} (sale {})", sale.sold_by, sale.id);

@@ -22,7 +22,17 @@ use crate::units::instant::Instant;
 pub const TIME_PASSED: &str = "time_passed";
 
 /// Acts that are nobody's business but the manager's: they are in the record of acts, and are not told.
-const UNTOLD: [&str; 4] = ["create_person", "disable_person", "create_key", "revoke_key"];
+const UNTOLD: [&str; 9] = [
+    "create_person",
+    "disable_person",
+    "create_key",
+    "revoke_key",
+    "create_webhook",
+    "change_webhook",
+    "delete_webhook",
+    "rotate_webhook",
+    "replay_webhook",
+];
 
 /// Most trays looked at in one transaction.
 const BATCH: i64 = 500;
@@ -90,11 +100,15 @@ fn shelved(reading: &mut Reading<'_>, shop: &Shop, tray: Tray, now: Instant) -> 
     if !is_for_sale(&tray) {
         return Ok(None);
     }
-    let facts = facts(reading, shop, tray, now)?;
-    offer::shelved(&facts, now).map(Some)
+    shelved_of(&facts(reading, shop, tray, now)?, now).map(Some)
 }
 
-fn is_for_sale(tray: &Tray) -> bool {
+/// The same of a tray that is for sale and whose facts are known: for whoever writes the change and the shelf of many trays at once.
+pub(super) fn shelved_of(facts: &Facts, now: Instant) -> Result<Shelved, Failure> {
+    offer::shelved(facts, now)
+}
+
+pub(super) fn is_for_sale(tray: &Tray) -> bool {
     tray.in_stock() && tray.kind != Kind::Bulk
 }
 

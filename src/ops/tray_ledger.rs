@@ -19,7 +19,7 @@ pub struct Movement {
     entries: Vec<Entry>,
 }
 
-fn entry(account: Account, holding: Holding, sign: i64) -> Entry {
+pub(super) fn entry(account: Account, holding: Holding, sign: i64) -> Entry {
     Entry { lot_id: holding.lot_id, account, grams: sign * holding.grams, cost_cents: sign * holding.cost_cents }
 }
 

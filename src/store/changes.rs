@@ -4,7 +4,7 @@
 //! The order is that of transactions, and within one that of writing. An act that saw what another did stands behind it; two that did not
 //! see each other stand in the order in which they began to write.
 
-use super::dialect;
+use super::dialect::sequence;
 use super::error::StoreError;
 use super::prepared::on_either;
 use super::read::Reading;
@@ -13,7 +13,6 @@ use super::trays::instant;
 use super::write::Tx;
 use crate::units::instant::Instant;
 use diesel::prelude::*;
-use diesel::sql_types::{BigInt, Nullable, Text};
 
 /// A place in the sequence: transaction and number. The transaction is 0 on SQLite, where one writer needs no other order than that of
 /// numbers.
@@ -71,73 +70,64 @@ pub struct Change {
     pub offer: Option<String>,
 }
 
-#[derive(QueryableByName)]
-struct ChangeRow {
-    #[diesel(sql_type = BigInt)]
-    id: i64,
-    #[diesel(sql_type = BigInt)]
-    xact: i64,
-    #[diesel(sql_type = Nullable<BigInt>)]
-    act_id: Option<i64>,
-    #[diesel(sql_type = Text)]
-    kind: String,
-    #[diesel(sql_type = Nullable<BigInt>)]
-    happened_at: Option<i64>,
-    #[diesel(sql_type = BigInt)]
-    at: i64,
-    #[diesel(sql_type = Nullable<Text>)]
-    actor: Option<String>,
-    #[diesel(sql_type = Nullable<Text>)]
-    reason: Option<String>,
-    #[diesel(sql_type = Nullable<BigInt>)]
-    reverses_act_id: Option<i64>,
-    #[diesel(sql_type = Nullable<Text>)]
-    tray_code: Option<String>,
-    #[diesel(sql_type = Nullable<Text>)]
-    offer: Option<String>,
-}
+type ChangeRow = (
+    i64,
+    i64,
+    Option<i64>,
+    String,
+    Option<i64>,
+    i64,
+    Option<String>,
+    Option<String>,
+    Option<i64>,
+    Option<String>,
+    Option<String>,
+);
 
-impl TryFrom<ChangeRow> for Change {
-    type Error = StoreError;
-
-    fn try_from(row: ChangeRow) -> Result<Change, StoreError> {
-        Ok(Change {
-            position: Position { xact: row.xact, id: row.id },
-            act_id: row.act_id,
-            kind: row.kind,
-            at: instant(row.happened_at.unwrap_or(row.at))?,
-            recorded_at: instant(row.at)?,
-            actor: row.actor,
-            reason: row.reason,
-            reverses_act_id: row.reverses_act_id,
-            tray_code: row.tray_code,
-            offer: row.offer,
-        })
-    }
-}
-
-fn load(reading: &mut Reading<'_>, which: &str, limit: i64) -> Result<Vec<Change>, StoreError> {
-    let columns = "c.id, c.xact, c.act_id, c.kind, a.at AS happened_at, c.at, a.actor, a.reason, a.reverses_act_id, c.tray_code, c.offer";
-    let from = "changes AS c LEFT JOIN acts AS a ON a.id = c.act_id";
-    let rows: Vec<ChangeRow> =
-        diesel::sql_query(format!("SELECT {columns} FROM {from} WHERE {which} LIMIT {limit}")).load(reading.conn)?;
-    rows.into_iter().map(TryInto::try_into).collect()
+fn change(row: ChangeRow) -> Result<Change, StoreError> {
+    let (id, xact, act_id, kind, happened_at, at, actor, reason, reverses_act_id, tray_code, offer) = row;
+    Ok(Change {
+        position: Position { xact, id },
+        act_id,
+        kind,
+        at: instant(happened_at.unwrap_or(at))?,
+        recorded_at: instant(at)?,
+        actor,
+        reason,
+        reverses_act_id,
+        tray_code,
+        offer,
+    })
 }
 
 /// What comes behind a position, the oldest first: only what nothing can come to stand before any more.
 pub fn behind(reading: &mut Reading<'_>, position: Position, limit: i64) -> Result<Vec<Change>, StoreError> {
-    let which = dialect::changes_behind(reading.conn, (position.xact, position.id));
-    load(reading, &which, limit)
+    let query = sequence::Behind { xact: position.xact, id: position.id, limit };
+    let rows: Vec<ChangeRow> = on_either!(reading.conn, own => query.load(own))?;
+    rows.into_iter().map(change).collect()
 }
 
-/// The end of the sequence as it is now.
-pub fn newest(reading: &mut Reading<'_>) -> Result<Position, StoreError> {
-    let which = dialect::newest_changes(reading.conn);
-    Ok(load(reading, &which, 1)?.first().map_or(Position::START, |change| change.position))
+/// The end of the sequence in this state, and when what stands there was recorded. Nothing stands at the end of an empty one.
+pub fn end(reading: &mut Reading<'_>) -> Result<Option<(Position, Instant)>, StoreError> {
+    let row: Option<(i64, i64, i64)> = on_either!(reading.conn, own => sequence::Newest.get_result(own)).optional()?;
+    row.map(|(xact, id, at)| Ok((Position { xact, id }, instant(at)?))).transpose()
+}
+
+/// Trays whose last changes can be seen in this state and stand behind the end of the sequence, by number, each with what stood on its
+/// shelf at the end. The state at the end of the sequence is the shelf, these trays put back.
+pub fn unsettled(reading: &mut Reading<'_>) -> Result<Vec<(i64, Option<String>)>, StoreError> {
+    Ok(on_either!(reading.conn, own => sequence::Unsettled.load(own))?)
 }
 
 /// Whether a change stands exactly there.
 pub fn is_known(reading: &mut Reading<'_>, position: Position) -> Result<bool, StoreError> {
     let there = changes::table.filter(changes::id.eq(position.id)).filter(changes::xact.eq(position.xact));
-    Ok(there.count().get_result::<i64>(reading.conn)? == 1)
+    let found = there.select(changes::id);
+    Ok(on_either!(reading.conn, own => found.get_result::<i64>(own)).optional()?.is_some())
+}
+
+/// The change that stands exactly there.
+pub fn at(reading: &mut Reading<'_>, position: Position) -> Result<Option<Change>, StoreError> {
+    let before = Position { id: position.id - 1, ..position };
+    Ok(behind(reading, before, 1)?.pop().filter(|change| change.position == position))
 }

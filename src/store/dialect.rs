@@ -1,5 +1,7 @@
 //! Everything that differs between the two databases: set-up, checks, how a transaction begins, the copy. The only place where code
-//! asks which database it is.
+//! asks which database it is. How the change sequence is read, which differs most, has a file of its own.
+
+pub mod sequence;
 
 use super::connection::{AnyConnection, Target, open_sqlite};
 use super::error::StoreError;
@@ -136,6 +138,14 @@ pub const fn begin_write(connection: &AnyConnection) -> &'static str {
     }
 }
 
+/// How many groups of sales are worth writing at once: SQLite has one writer; a server works on one group while another is decided.
+pub const fn groups_at_once(target: &Target) -> usize {
+    match target {
+        Target::Sqlite(_) => 1,
+        Target::Postgres(_) => 2,
+    }
+}
+
 /// Begins a transaction that sees one state throughout.
 pub const fn begin_read(connection: &AnyConnection) -> &'static str {
     match connection {
@@ -143,27 +153,6 @@ pub const fn begin_read(connection: &AnyConnection) -> &'static str {
         AnyConnection::Postgres(_) => "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
     }
 }
-
-/// Settled changes `c` behind a position (transaction, change), and the order to read them in: what follows a `WHERE`.
-///
-/// On PostgreSQL a change is settled when no transaction that began before or beside its own is still open (of the whole server, for
-/// `pg_snapshot_xmin` knows no less): then nothing can come to stand before it any more.
-pub fn changes_behind(connection: &AnyConnection, (xact, id): (i64, i64)) -> String {
-    match connection {
-        AnyConnection::Sqlite(_) => format!("c.id > {id} ORDER BY c.id"),
-        AnyConnection::Postgres(_) => format!("(c.xact, c.id) > ({xact}, {id}) AND {SETTLED} ORDER BY c.xact, c.id"),
-    }
-}
-
-/// The same, the newest first.
-pub fn newest_changes(connection: &AnyConnection) -> String {
-    match connection {
-        AnyConnection::Sqlite(_) => "TRUE ORDER BY c.id DESC".to_owned(),
-        AnyConnection::Postgres(_) => format!("{SETTLED} ORDER BY c.xact DESC, c.id DESC"),
-    }
-}
-
-const SETTLED: &str = "c.xact < pg_snapshot_xmin(pg_current_snapshot())::text::bigint + xact_offset()";
 
 /// A shop restored on another server brings transaction numbers that this one may not have reached: from now on it counts above them, or
 /// new changes would stand before old ones. Where that is not so it does nothing.

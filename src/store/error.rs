@@ -78,7 +78,10 @@ impl From<Error> for StoreError {
             Error::DatabaseError(DatabaseErrorKind::SerializationFailure | DatabaseErrorKind::UniqueViolation, _) => {
                 StoreError::Collision(text)
             }
-            Error::DatabaseError(DatabaseErrorKind::ClosedConnection, _) => StoreError::Busy(text),
+            // The server went while it was asked, or before: whoever sent a COMMIT looks first.
+            Error::DatabaseError(DatabaseErrorKind::ClosedConnection | DatabaseErrorKind::UnableToSendCommand, _) => {
+                StoreError::Busy(text)
+            }
             Error::DatabaseError(_, _) if text.contains("deadlock detected") => StoreError::Collision(text),
             Error::DatabaseError(_, _) if BUSY.iter().any(|known| text.contains(known)) => StoreError::Busy(text),
             Error::DatabaseError(_, _)

@@ -73,7 +73,7 @@ impl fmt::Display for Reason {
 }
 
 /// The fixed texts of both databases and of the system below; the tests of this file and of `tests/faults` hold them against the real ones.
-const WORDS: [(&str, Reason); 19] = [
+const WORDS: [(&str, Reason); 20] = [
     ("disk is full", Reason::DiskFull),
     ("No space left", Reason::DiskFull),
     ("Disk quota exceeded", Reason::DiskFull),
@@ -85,6 +85,7 @@ const WORDS: [(&str, Reason); 19] = [
     ("disk image is malformed", Reason::FileDamaged),
     ("file is not a database", Reason::FileDamaged),
     ("in a read-only transaction", Reason::ServerReadOnly),
+    ("in a hot standby", Reason::ServerReadOnly),
     ("during recovery", Reason::ServerReadOnly),
     ("connection to server", Reason::ServerGone),
     ("could not translate host name", Reason::ServerGone),

@@ -9,7 +9,7 @@ use crate::units::instant::Instant;
 use diesel::prelude::*;
 
 /// Who asked, where, and under which key.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct RequestKey {
     pub client: String,
     pub route: String,

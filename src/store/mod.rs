@@ -40,9 +40,11 @@ mod schema;
 pub mod shelf;
 pub mod snapshot;
 pub mod stays;
+pub mod till;
 pub mod touched;
 pub mod trays;
 pub mod verify;
+pub mod webhooks;
 mod write;
 
 use crate::domain::profile::Rates;
@@ -52,6 +54,7 @@ use error::{Fault, StoreError};
 use fitness::Fitness;
 pub use read::{Reading, Window};
 use std::sync::Arc;
+use std::time::Duration;
 pub use write::Tx;
 
 /// How to open the shop's database.
@@ -63,10 +66,15 @@ pub struct StoreOptions {
     pub readers: u32,
 }
 
+/// Looks that last, at once.
+const LONG_READERS: u32 = 4;
+
 /// The opened database of one shop.
 pub struct Store {
     target: Target,
     readers: read::Readers,
+    /// For looks that last: apart from the others, so that a few slow ones cannot keep all the connections.
+    long_readers: read::Readers,
     writer: write::Writer,
 }
 
@@ -79,9 +87,10 @@ impl Store {
         migrate::run(&mut first)?;
         dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
-        let readers = read::Readers::open(&target, options.readers, Arc::clone(&evidence))?;
+        let readers = read::Readers::open(&target, options.readers, 1, Arc::clone(&evidence))?;
+        let long_readers = read::Readers::open(&target, LONG_READERS, 0, Arc::clone(&evidence))?;
         let writer = write::Writer::open(&target, first, evidence)?;
-        Ok(Store { target, readers, writer })
+        Ok(Store { target, readers, long_readers, writer })
     }
 
     /// Runs `look` on one consistent snapshot. Never waits for the writer.
@@ -97,6 +106,23 @@ impl Store {
         }
     }
 
+    /// The same where `look` lasts, because someone is told of everything meanwhile.
+    pub fn read_at_length<T, E: From<StoreError>>(
+        &self,
+        look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        self.long_readers.read(look)
+    }
+
+    /// How soon the writings of other processes are looked for, by someone who wants to hear of them. On a server that is their usual way;
+    /// an embedded database has one process, and now and then a command beside it.
+    pub const fn others_are_seen_within(&self) -> Duration {
+        match self.target {
+            Target::Sqlite(_) => Duration::from_secs(1),
+            Target::Postgres(_) => Duration::from_millis(100),
+        }
+    }
+
     /// Runs `act` as one transaction and answers only after the commit is durable. A refusal leaves nothing behind. The act may
     /// run more than once, so everything it takes from the clock or from chance comes in with it.
     pub fn write<T, E, F>(&self, act: F) -> Result<T, E>
@@ -109,7 +135,7 @@ impl Store {
     }
 
     /// The same for a caller that has the store to itself, and therefore waits for nobody.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
@@ -125,6 +151,11 @@ impl Store {
     /// Tries to come back when the store is read-only and it is time to: for a thread that looks after it. Otherwise it does nothing.
     pub fn try_to_recover(&self) {
         self.writer.try_to_recover();
+    }
+
+    /// How many groups of sales are worth writing at once.
+    pub const fn groups_at_once(&self) -> usize {
+        dialect::groups_at_once(&self.target)
     }
 
     /// `sqlite` or `postgresql`.

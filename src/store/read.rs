@@ -41,11 +41,12 @@ pub struct Readers {
 }
 
 impl Readers {
-    pub fn open(target: &Target, count: u32, evidence: Arc<Evidence>) -> Result<Readers, StoreError> {
+    /// At most `count` connections, of which `kept` are held open however little is asked.
+    pub fn open(target: &Target, count: u32, kept: u32, evidence: Arc<Evidence>) -> Result<Readers, StoreError> {
         let embedded = matches!(target, Target::Sqlite(_));
         r2d2::Pool::builder()
             .max_size(count.clamp(1, 64))
-            .min_idle(Some(1))
+            .min_idle(Some(kept))
             // A file does not go away between two uses; a server may.
             .test_on_check_out(!embedded)
             .connection_timeout(Duration::from_secs(2))

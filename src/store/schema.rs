@@ -522,6 +522,46 @@ diesel::table! {
 }
 
 diesel::table! {
+    webhooks (id) {
+        id -> BigInt,
+        url -> Text,
+        kinds -> Text,
+        created_at -> BigInt,
+        created_by -> Text,
+        secret -> Text,
+        earlier_secret -> Nullable<Text>,
+        earlier_until -> Nullable<BigInt>,
+        version -> BigInt,
+        disabled_at -> Nullable<BigInt>,
+        disabled_why -> Nullable<Text>,
+        position_xact -> BigInt,
+        position_id -> BigInt,
+        tries -> BigInt,
+        next_try_at -> BigInt,
+        last_failure -> Nullable<Text>,
+        dead_in_a_row -> BigInt,
+        last_success_at -> Nullable<BigInt>,
+        claimed_by -> Nullable<Text>,
+        claimed_until -> BigInt,
+        test_asked_at -> Nullable<BigInt>,
+        test_outcome -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    webhook_dead_letters (id) {
+        id -> BigInt,
+        webhook_id -> BigInt,
+        xact -> BigInt,
+        change_id -> BigInt,
+        failed_at -> BigInt,
+        tries -> BigInt,
+        reason -> Text,
+        replay_asked_at -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
     replayed_sales (client, request_key, fingerprint) {
         client -> Text,
         request_key -> Text,
@@ -594,7 +634,6 @@ diesel::table! {
 }
 
 diesel::allow_tables_to_appear_in_same_query!(sales, sale_lines, trays);
-diesel::allow_tables_to_appear_in_same_query!(return_lines, trays);
 diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
 diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
 diesel::allow_tables_to_appear_in_same_query!(acts, entries);
@@ -603,3 +642,4 @@ diesel::allow_tables_to_appear_in_same_query!(trays, lives);
 diesel::allow_tables_to_appear_in_same_query!(trays, issued_labels);
 diesel::allow_tables_to_appear_in_same_query!(breakdowns, breakdown_inputs, breakdown_outputs);
 diesel::allow_tables_to_appear_in_same_query!(places, cuts, species);
+diesel::allow_tables_to_appear_in_same_query!(return_lines, trays);

@@ -7,7 +7,12 @@ use super::schema::shelf;
 use super::trays::instant;
 use super::write::Tx;
 use crate::units::instant::Instant;
+use diesel::backend::Backend;
 use diesel::prelude::*;
+use diesel::query_builder::{AstPass, Query, QueryFragment, QueryId};
+use diesel::serialize::ToSql;
+use diesel::sql_types::{BigInt, HasSqlType, Nullable, Text};
+use std::marker::PhantomData;
 
 /// A tray on the shelf.
 #[derive(Debug, Clone, PartialEq, Eq, Queryable, Insertable)]
@@ -108,6 +113,114 @@ pub fn next_due(reading: &mut Reading<'_>) -> Result<Option<Instant>, StoreError
         .get_result(reading.conn)
         .optional()?;
     next.flatten().map(instant).transpose()
+}
+
+/// What of the shelf is looked at: all trays between two numbers, both left out, that are of this cut, in this place, so judged.
+#[derive(Debug, Clone, Copy)]
+pub struct Part<'a> {
+    pub above: i64,
+    pub below: i64,
+    pub cut: Option<&'a str>,
+    pub place: Option<&'a str>,
+    /// How an offer must read somewhere, as `LIKE` takes it.
+    pub saying: Option<&'a str>,
+}
+
+/// A run of the shelf by tray number: many rows as few texts, since a row costs more than what is in it.
+#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
+pub struct Run {
+    pub trays: i64,
+    pub last_tray_id: Option<i64>,
+    /// Offers with `BETWEEN_OFFERS` between them; each is one line.
+    pub offers: Option<String>,
+    /// For each tray a line: its cut, a colon, the grams that can be sold.
+    pub sellable: Option<String>,
+}
+
+pub const BETWEEN_OFFERS: &str = ",\n";
+
+/// The first so many of a part.
+pub fn run(reading: &mut Reading<'_>, part: &Part<'_>, limit: i64) -> Result<Run, StoreError> {
+    let filtered = part.cut.is_some() || part.place.is_some() || part.saying.is_some();
+    Ok(if filtered {
+        on_either!(reading.conn, own => RunOf::<Few> { part, limit, of: PhantomData }.get_result(own))?
+    } else {
+        on_either!(reading.conn, own => RunOf::<All> { part, limit, of: PhantomData }.get_result(own))?
+    })
+}
+
+/// The statement of a run: its text is one for all trays and one for some, so that each stays prepared.
+struct RunOf<'a, Of> {
+    part: &'a Part<'a>,
+    limit: i64,
+    of: PhantomData<Of>,
+}
+
+struct All;
+struct Few;
+
+trait Narrowed {
+    const NARROWED: bool;
+}
+
+impl Narrowed for All {
+    const NARROWED: bool = false;
+}
+
+impl Narrowed for Few {
+    const NARROWED: bool = true;
+}
+
+impl<Of> Query for RunOf<'_, Of> {
+    type SqlType = (BigInt, Nullable<BigInt>, Nullable<Text>, Nullable<Text>);
+}
+
+impl<Of: 'static> QueryId for RunOf<'_, Of> {
+    type QueryId = RunOf<'static, Of>;
+    const HAS_STATIC_QUERY_ID: bool = true;
+}
+
+impl<DB: Backend, Of: Narrowed> QueryFragment<DB> for RunOf<'_, Of>
+where
+    i64: ToSql<BigInt, DB>,
+    str: ToSql<Text, DB>,
+    DB: HasSqlType<BigInt> + HasSqlType<Text>,
+{
+    fn walk_ast<'b>(&'b self, mut pass: AstPass<'_, 'b, DB>) -> QueryResult<()> {
+        pass.push_sql(
+            "SELECT COUNT(*), MAX(tray_id), string_agg(offer, ',\n'), string_agg(cut_code || ':' || sellable_g, '\n') \
+             FROM (SELECT tray_id, cut_code, sellable_g, offer FROM shelf WHERE tray_id > ",
+        );
+        pass.push_bind_param::<BigInt, _>(&self.part.above)?;
+        pass.push_sql(" AND tray_id < ");
+        pass.push_bind_param::<BigInt, _>(&self.part.below)?;
+        if Of::NARROWED {
+            for (column, value) in [
+                ("cut_code = ", &self.part.cut),
+                ("place_code = ", &self.part.place),
+                ("offer LIKE ", &self.part.saying),
+            ] {
+                pass.push_sql(" AND (");
+                pass.push_bind_param::<Nullable<Text>, _>(value)?;
+                pass.push_sql(" IS NULL OR ");
+                pass.push_sql(column);
+                pass.push_bind_param::<Nullable<Text>, _>(value)?;
+                pass.push_sql(")");
+            }
+        }
+        // A bare parameter as the limit would have the statement planned anew for each value of it.
+        pass.push_sql(" ORDER BY tray_id LIMIT 0 + ");
+        pass.push_bind_param::<BigInt, _>(&self.limit)?;
+        pass.push_sql(") AS run");
+        Ok(())
+    }
+}
+
+impl<Of, Conn> RunQueryDsl<Conn> for RunOf<'_, Of> {}
+
+/// The shelf by tray number, from above one: what stands on it from `above` on.
+pub fn page(reading: &mut Reading<'_>, above: i64, limit: i64) -> Result<Vec<Shelved>, StoreError> {
+    Ok(shelf::table.filter(shelf::tray_id.gt(above)).order(shelf::tray_id).limit(limit).load(reading.conn)?)
 }
 
 /// What stands on the shelf of some trays.

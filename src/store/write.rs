@@ -260,17 +260,14 @@ impl Writer {
         Ok(())
     }
 
-    /// The same for whoever has the writer to itself: there is no line to stand in.
-    pub fn write_alone<T, E, F>(&mut self, act: F) -> Result<T, E>
+    /// The same for whoever has the writer to itself: nobody stands in line.
+    pub fn write_alone<T, E, F>(&self, act: F) -> Result<T, E>
     where
         F: Fn(&mut Tx<'_>) -> Result<T, E>,
         E: From<StoreError> + Fault,
     {
-        match &mut self.way {
-            Way::Embedded { connection, .. } => {
-                let connection = connection.get_mut().unwrap_or_else(PoisonError::into_inner);
-                commit_alone(connection, &self.shared, &act)
-            }
+        match &self.way {
+            Way::Embedded { connection, .. } => commit_alone(&mut locked(connection), &self.shared, &act),
             Way::Server(pool) => write_to_server(pool, &self.shared, &act),
         }
     }

@@ -1,6 +1,7 @@
 //! Plain yeses: JSON with the right headers, pages of a list, versions as ETags.
 
 use super::problem::{Problem, Speech};
+use crate::ops::changes::{FeedPosition, cursor};
 use crate::ops::edit_catalogue::Expected;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderMap};
@@ -41,11 +42,16 @@ pub fn created<T: Serialize>(body: &T) -> (u16, String) {
 
 /// One page of a list, with the address of the next one.
 pub fn page<T: Serialize>(request: &HttpRequest, body: &T, next: Option<i64>) -> Outcome {
-    page_until(request, body, "cursor", next.map(write_cursor))
+    page_of(request, text(body)?, "cursor", next.map(write_cursor))
 }
 
-/// The same where the parameter with the cursor has a name of its own.
+/// The same where the parameter with the cursor, or the cursor itself, is of another kind.
 pub fn page_until<T: Serialize>(request: &HttpRequest, body: &T, name: &str, next: Option<String>) -> Outcome {
+    page_of(request, text(body)?, name, next)
+}
+
+/// The same of JSON already written, where the parameter with the cursor has a name of its own.
+pub fn page_of(request: &HttpRequest, body: String, name: &str, next: Option<String>) -> Outcome {
     let mut response = HttpResponse::Ok();
     response.content_type("application/json").insert_header((header::CACHE_CONTROL, "no-store"));
     if let Some(next) = next {
@@ -55,11 +61,11 @@ pub fn page_until<T: Serialize>(request: &HttpRequest, body: &T, name: &str, nex
         let query = kept.into_iter().map(str::to_owned).chain([format!("{ours}{next}")]).collect::<Vec<_>>().join("&");
         response.insert_header((header::LINK, format!("<{}?{query}>; rel=\"next\"", request.path())));
     }
-    Ok(response.body(text(body)?))
+    Ok(response.body(body))
 }
 
 /// A cursor is opaque to clients: a number in hexadecimal with its check.
-fn write_cursor(number: i64) -> String {
+pub fn write_cursor(number: i64) -> String {
     sealed(&format!("{number:x}"))
 }
 
@@ -86,7 +92,7 @@ pub fn read_cursor(text: Option<&str>) -> Result<Option<i64>, Problem> {
 
 /// The cursor of the change feed holds two numbers, so that neither kind is taken for the other.
 pub fn write_feed_cursor((first, second): (i64, i64)) -> String {
-    sealed(&format!("{first:x}.{second:x}"))
+    cursor(FeedPosition { xact: first, id: second })
 }
 
 pub fn read_feed_cursor(field: &str, text: &str) -> Result<(i64, i64), Problem> {

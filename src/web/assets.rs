@@ -5,6 +5,7 @@ use actix_web::{HttpResponse, web};
 
 const STYLE: &str = include_str!("pages/style.css");
 const SCAN: &str = include_str!("pages/scan.js");
+const BOARD: &str = include_str!("pages/board.js");
 const REVIEW: &str = include_str!("pages/review.js");
 const ICON: &str = include_str!("pages/icon.svg");
 
@@ -24,6 +25,7 @@ fn file(
 pub fn routes(config: &mut web::ServiceConfig) {
     config.route("/assets/style.css", route::get().to(file("text/css; charset=utf-8", STYLE)));
     config.route("/assets/scan.js", route::get().to(file("text/javascript; charset=utf-8", SCAN)));
+    config.route("/assets/board.js", route::get().to(file("text/javascript; charset=utf-8", BOARD)));
     config.route("/assets/review.js", route::get().to(file("text/javascript; charset=utf-8", REVIEW)));
     config.route("/assets/icon.svg", route::get().to(file("image/svg+xml", ICON)));
     config.route("/favicon.ico", route::get().to(file("image/svg+xml", ICON)));

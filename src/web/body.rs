@@ -2,10 +2,12 @@
 
 use super::problem::{Problem, Speech};
 use actix_web::dev::Payload;
+use actix_web::error::PayloadError;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 use std::borrow::Cow;
+use std::io::ErrorKind;
 use std::time::Duration;
 
 /// Largest body of one act, in bytes: a breakdown into 500 trays fits.
@@ -30,8 +32,16 @@ pub async fn read<T: DeserializeOwned>(request: &HttpRequest, payload: &mut Payl
     let bytes = read
         .map_err(|_| Problem::of(Speech::TooSlow))?
         .map_err(|_| Problem::of(Speech::TooLarge))?
-        .map_err(|_| Problem::at(Speech::MalformedRequest, "", "the body ended early"))?;
+        .map_err(|error| ended_early(error.as_error()))?;
     parse(&bytes)
+}
+
+/// Why a body did not come to its end: too slowly, or cut off.
+pub fn ended_early(error: Option<&PayloadError>) -> Problem {
+    match error {
+        Some(PayloadError::Io(late)) if late.kind() == ErrorKind::TimedOut => Problem::of(Speech::TooSlow),
+        _ => Problem::at(Speech::MalformedRequest, "", "the body ended early"),
+    }
 }
 
 /// Reads JSON text. Text that is no JSON is malformed; JSON of the wrong shape is an invalid value with its field.

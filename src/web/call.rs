@@ -2,6 +2,7 @@
 
 use super::answer::Outcome;
 use super::body::{self, Body};
+use super::limits::Limits;
 use super::pane::Pane;
 use super::permit::Permit;
 use super::problem::{Problem, Speech};
@@ -11,6 +12,7 @@ use crate::ops::access::Known;
 use crate::ops::desk::{Actor, Desk, View};
 use crate::ops::failure::Failure;
 use crate::ops::once::{Answer, Request};
+use crate::ops::till::Reply;
 use actix_web::dev::Payload;
 use actix_web::http::StatusCode;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, web};
@@ -19,20 +21,21 @@ use std::future::Future;
 use std::marker::PhantomData;
 use std::pin::Pin;
 use std::sync::Arc;
-use tokio::sync::Semaphore;
+use tokio::sync::{Semaphore, oneshot};
 
 /// What every handler shares: the shop's desk, and how cookies are set.
 #[derive(Clone)]
 pub struct Service {
     pub desk: Arc<Desk>,
     pub secure_cookies: bool,
+    pub limits: Arc<Limits>,
     /// Password hashes take 19 MiB each: at most two at once, so that a flood of sign-ins cannot eat the memory.
     hashing: Arc<Semaphore>,
 }
 
 impl Service {
-    pub fn new(desk: Arc<Desk>, secure_cookies: bool) -> Service {
-        Service { desk, secure_cookies, hashing: Arc::new(Semaphore::new(2)) }
+    pub fn new(desk: Arc<Desk>, secure_cookies: bool, limits: Arc<Limits>) -> Service {
+        Service { desk, secure_cookies, limits, hashing: Arc::new(Semaphore::new(2)) }
     }
 
     fn of(request: &HttpRequest) -> Result<Service, Problem> {
@@ -49,7 +52,13 @@ impl Service {
         T: Send + 'static,
     {
         let desk = Arc::clone(&self.desk);
-        let answer = web::block(move || question(&desk, clock::now())).await;
+        let turn = self.limits.turns.take().await?;
+        let work = move || {
+            let answer = question(&desk, clock::now());
+            drop(turn);
+            answer
+        };
+        let answer = web::block(work).await;
         answer.map_err(|_| Problem::of(Speech::Internal))?.map_err(Problem::from)
     }
 
@@ -96,7 +105,7 @@ pub struct Look<P: Permit> {
 }
 
 impl<P: Permit> Look<P> {
-    /// Whose idempotency keys these are.
+    /// Who asks, as a scope of its own: for whatever is counted by client.
     pub fn client(&self) -> &str {
         &self.client
     }
@@ -131,7 +140,7 @@ impl<P: Permit> FromRequest for Look<P> {
         Box::pin(async move {
             let service = Service::of(&request)?;
             let Known { actor, client } = permitted::<P>(&request, &service).await?;
-            let pane = request.app_data::<Pane>().cloned().unwrap_or_default();
+            let pane = Pane::of_request(&request);
             Ok(Look { service, actor, client, pane, permission: PhantomData })
         })
     }
@@ -195,15 +204,34 @@ impl<P: Permit, B> Recorded<P, B> {
     {
         let Recorded { look, request, body } = self;
         let Look { service, actor, .. } = look;
-        let answer = service.ask(move |desk, now| act(desk, request, actor, now, body)).await?;
-        let status = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::OK);
-        let mut response = HttpResponse::build(status);
-        response.content_type("application/json").insert_header(("Cache-Control", "no-store"));
-        if answer.replayed {
-            response.insert_header(("Idempotent-Replayed", "true"));
-        }
-        Ok(response.body(answer.body))
+        Ok(recorded(service.ask(move |desk, now| act(desk, request, actor, now, body)).await?))
     }
+
+    /// The same for what waits in the shop's own line: no thread is held meanwhile.
+    pub async fn record_later<F>(self, begin: F) -> Outcome
+    where
+        F: FnOnce(&Desk, Request, Actor, crate::units::instant::Instant, B, Reply),
+    {
+        let Recorded { look, request, body } = self;
+        let Look { service, actor, .. } = look;
+        let (sender, answer) = oneshot::channel();
+        // The client may have gone away: the act is done all the same.
+        let reply = Box::new(move |outcome: Result<Answer, Failure>| drop(sender.send(outcome)));
+        begin(&service.desk, request, actor, clock::now(), body, reply);
+        let answer = answer.await.map_err(|_| Problem::of(Speech::Internal))?;
+        Ok(recorded(answer.map_err(Problem::from)?))
+    }
+}
+
+/// A recorded act in HTTP.
+fn recorded(answer: Answer) -> HttpResponse {
+    let status = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::OK);
+    let mut response = HttpResponse::build(status);
+    response.content_type("application/json").insert_header(("Cache-Control", "no-store"));
+    if answer.replayed {
+        response.insert_header(("Idempotent-Replayed", "true"));
+    }
+    response.body(answer.body)
 }
 
 /// The key of the header: a string in quotes (RFC 8941 style), or bare; UUIDs in either case are one key.

@@ -54,6 +54,19 @@ pub fn language(wishes: &str) -> Option<Language> {
     best.map(|(language, _)| language)
 }
 
+/// Whether an answer may be sent in gzip (RFC 9110, 12.5.3). Who wishes nothing gets it as it is.
+pub fn accepts_gzip(wishes: &str) -> bool {
+    let mut any = 0;
+    for (coding, weight) in weighted(wishes) {
+        match coding {
+            _ if coding.eq_ignore_ascii_case("gzip") || coding.eq_ignore_ascii_case("x-gzip") => return weight > 0,
+            "*" => any = weight,
+            _ => {}
+        }
+    }
+    any > 0
+}
+
 /// The form that is liked best: the number of its media type in `offers`. Of equals the one that was named more exactly, then the earlier
 /// offer; the first when nothing fits.
 pub fn form(wishes: &str, offers: &[&str]) -> usize {
@@ -141,6 +154,25 @@ mod tests {
         ];
         for (wishes, expected) in rows {
             assert_eq!(form(wishes, &offers), expected, "{wishes}");
+        }
+    }
+
+    #[test]
+    fn gzip_is_taken_where_it_is_wished() {
+        let rows = [
+            ("gzip", true),
+            ("GZIP;q=0.1", true),
+            ("x-gzip", true),
+            ("deflate, gzip;q=1.0, *;q=0.5", true),
+            ("*", true),
+            ("", false),
+            ("gzip;q=0", false),
+            ("*, gzip;q=0", false),
+            ("*;q=0", false),
+            ("br, identity", false),
+        ];
+        for (wishes, expected) in rows {
+            assert_eq!(accepts_gzip(wishes), expected, "{wishes}");
         }
     }
 

@@ -29,7 +29,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
         (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales, replays, reversals, returns, exceptions."),
-        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."),
+        (name = "review", description = "The morning review."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."), (name = "webhooks", description = "What was done, told to whoever asked for it."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
 )]
@@ -39,7 +39,7 @@ struct Base;
 struct Always;
 
 /// Changing operations that are not recorded under an idempotency key.
-const UNRECORDED: [&str; 8] = [
+const UNRECORDED: [&str; 12] = [
     "/v1/scans",
     "/v1/label-sheets",
     "/v1/sign-in",
@@ -47,6 +47,10 @@ const UNRECORDED: [&str; 8] = [
     "/v1/keys",
     "/v1/keys/{key_id}/rotation",
     "/v1/places/{code}/readings",
+    "/v1/webhooks",
+    "/v1/webhooks/{id}/test",
+    "/v1/webhooks/{id}/rotation",
+    "/v1/webhooks/{id}/replay",
     "/v1/sales/replays",
 ];
 
@@ -69,12 +73,20 @@ fn refusal(status: &str, code: &str, title: &str, detail: &str) -> RefOr<utoipa:
     let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).example(Some(example)).build();
     let response = ResponseBuilder::new().description(title).content("application/problem+json", content);
     match status {
-        "401" => response.header("WWW-Authenticate", carried("How to show who you are.")),
-        "429" | "503" => response.header("Retry-After", carried("Seconds to wait.")),
+        "401" => response.header("WWW-Authenticate", always("How to show who you are.")),
+        "429" | "503" => response.header("Retry-After", always("Seconds to wait.")),
         _ => response,
     }
     .build()
     .into()
+}
+
+/// A header that is always there.
+fn always(description: &str) -> Header {
+    let mut header = carried(description);
+    // The OpenAPI crate knows no such field of headers; the specification does.
+    header.extensions = Some([("required", true)].into_iter().collect());
+    header
 }
 
 /// A header of an answer.
@@ -95,18 +107,16 @@ fn add_headers(operation: &mut Operation, path: &str, method: &HttpMethod, recor
         if !status.starts_with('2') {
             continue;
         }
-        let mut add = |name: &str, text: &str| response.headers.insert(name.to_owned(), RefOr::T(carried(text)));
+        let mut add = |name: &str, header| response.headers.insert(name.to_owned(), RefOr::T(header));
         if paged {
-            add("Link", "The next page, `rel=\"next\"`; absent on the last.");
+            add("Link", carried("The next page, `rel=\"next\"`; absent on the last."));
         }
         if versioned {
-            add("ETag", "The version, for `If-Match`.");
+            add("ETag", always("The version, for `If-Match`."));
         }
         if recorded {
-            add(
-                "Idempotent-Replayed",
-                "`true` when this is the answer to an earlier request with the same key; absent otherwise.",
-            );
+            let text = "`true` when this is the answer to an earlier request with the same key; absent otherwise.";
+            add("Idempotent-Replayed", carried(text));
         }
     }
 }
@@ -115,6 +125,17 @@ fn speech(speech: Speech) -> (String, RefOr<utoipa::openapi::Response>) {
     let status = speech.status().as_str().to_owned();
     let response = refusal(&status, speech.as_str(), speech.title(), speech.title());
     (status, response)
+}
+
+/// The one refusal whose type has a name outside of this interface.
+fn over_quota() -> RefOr<utoipa::openapi::Response> {
+    let example = serde_json::to_value(Problem::over_quota("client", 3)).unwrap_or_default();
+    let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).example(Some(example)).build();
+    ResponseBuilder::new()
+        .description(Speech::QuotaExceeded.title())
+        .content("application/problem+json", content)
+        .build()
+        .into()
 }
 
 fn header(name: &str, description: &str, example: &str) -> utoipa::openapi::path::Parameter {
@@ -163,11 +184,14 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
                 "wait a little and try again",
             ),
         );
-    } else if changes {
+    } else if changes || path.contains("/label.") {
         add(
             "409",
             refusal("409", "tray_gone", "The tray is no longer in stock.", "tray C4H7K9P is no longer in stock: waste"),
         );
+    }
+    if !open {
+        add("429", over_quota());
     }
     if *method == HttpMethod::Put {
         add("412", refusal("412", "version_mismatch", "The thing changed since it was read.", "the version is now 4"));
@@ -216,7 +240,10 @@ pub fn document() -> Document {
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
         api::review::Doc::openapi(),
+        api::live_stock::Doc::openapi(),
         api::changes::Doc::openapi(),
+        api::events::Doc::openapi(),
+        api::webhooks::Doc::openapi(),
     ] {
         document.merge(part);
     }

@@ -5,6 +5,7 @@ use super::problem::Problem;
 use crate::domain::shop::Shop;
 use crate::ops::desk::{Desk, View, Window};
 use crate::ops::failure::Failure;
+use actix_web::HttpRequest;
 use std::cell::RefCell;
 use std::rc::Rc;
 
@@ -20,6 +21,11 @@ impl Pane {
             None
         });
         Pane(Rc::new(RefCell::new(window)))
+    }
+
+    /// The window of the thread that took a request.
+    pub fn of_request(request: &HttpRequest) -> Pane {
+        request.app_data::<Pane>().cloned().unwrap_or_default()
     }
 
     /// Looks through it, or gives the question back to be asked elsewhere.

@@ -22,6 +22,7 @@ macro_rules! permits {
 
 permits!(
     ReadStock,
+    ReadRecords,
     ReadCost,
     Scan,
     Sell,
@@ -37,5 +38,6 @@ permits!(
     PostReadings,
     Review,
     EditCatalogue,
-    ManageAccess
+    ManageAccess,
+    ManageWebhooks
 );

@@ -47,7 +47,10 @@ speech_codes! {
     TooSlow, "request_timeout", REQUEST_TIMEOUT, "The request took too long to arrive.";
     TooLarge, "payload_too_large", PAYLOAD_TOO_LARGE, "The body is too large.";
     MediaType, "unsupported_media_type", UNSUPPORTED_MEDIA_TYPE, "The body must be application/json.";
+    TooManyStreams, "too_many_streams", TOO_MANY_REQUESTS, "Too many event streams are open.";
     PreconditionRequired, "precondition_required", PRECONDITION_REQUIRED, "This operation needs If-Match or If-None-Match.";
+    QuotaExceeded, "quota_exceeded", TOO_MANY_REQUESTS, "Too many requests; wait and ask again.";
+    Busy, "busy", SERVICE_UNAVAILABLE, "The server has more to do than it can; nothing was done.";
     Unavailable, "unavailable", SERVICE_UNAVAILABLE, "The shop's database cannot take this now; nothing was done.";
     ReadOnly, "read_only", SERVICE_UNAVAILABLE, "The shop can only be read for now; nothing was done.";
     OutcomeUnknown, "outcome_unknown", SERVICE_UNAVAILABLE, "The database went away while it was done: ask again with the same Idempotency-Key.";
@@ -87,9 +90,18 @@ pub struct Problem {
     pub detail: String,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub errors: Vec<ProblemField>,
+    /// The policies of `RateLimit-Policy` that a caller has gone over.
+    #[serde(rename = "violated-policies", skip_serializing_if = "Vec::is_empty")]
+    #[schema(example = json!(["client"]))]
+    pub violated_policies: Vec<&'static str>,
     #[serde(skip)]
     allow: Option<String>,
+    #[serde(skip)]
+    retry_seconds: Option<u64>,
 }
+
+/// The type of a problem that others than us have named (draft-ietf-httpapi-ratelimit-headers-10, problem types). The code is still ours.
+const QUOTA_EXCEEDED: &str = "https://iana.org/assignments/http-problem-types#quota-exceeded";
 
 /// The status of a refusal by the shop's rules.
 pub const fn status_of(code: Code) -> StatusCode {
@@ -113,7 +125,9 @@ impl Problem {
             code,
             detail,
             errors,
+            violated_policies: Vec::new(),
             allow: None,
+            retry_seconds: None,
         }
     }
 
@@ -138,6 +152,16 @@ impl Problem {
         let speech = Speech::ReadOnly;
         let detail = format!("{}: nothing was done; stock can still be read", reason.in_words());
         Problem { detail, ..Problem::of(speech) }
+    }
+
+    /// More than a policy of ours allows; in so many seconds there is room again.
+    pub fn over_quota(policy: &'static str, retry_seconds: u64) -> Problem {
+        Problem {
+            kind: QUOTA_EXCEEDED.to_owned(),
+            violated_policies: vec![policy],
+            retry_seconds: Some(retry_seconds),
+            ..Problem::of(Speech::QuotaExceeded)
+        }
     }
 
     /// The methods an address knows.
@@ -207,8 +231,8 @@ impl ResponseError for Problem {
         response.insert_header((header::CACHE_CONTROL, "no-store"));
         match self.status {
             401 => response.insert_header((header::WWW_AUTHENTICATE, "Bearer realm=\"sakudana\"")),
-            429 => response.insert_header((header::RETRY_AFTER, "5")),
-            503 => response.insert_header((header::RETRY_AFTER, "1")),
+            429 => response.insert_header((header::RETRY_AFTER, self.retry_seconds.unwrap_or(5))),
+            503 => response.insert_header((header::RETRY_AFTER, self.retry_seconds.unwrap_or(1))),
             _ => &mut response,
         };
         if let Some(allow) = &self.allow {

@@ -1,9 +1,12 @@
 //! Who is asking: a bearer token or key in a header, or the sign-in cookie of a page. A cookie on a changing request must come from our own pages.
 
 use super::call::Service;
+use super::clock;
+use super::pane::Pane;
 use super::problem::{Problem, Speech};
-use crate::ops::access::Known;
-use crate::ops::failure::Failure;
+use crate::domain::shop::Shop;
+use crate::ops::access::{Known, Seen, recognise};
+use crate::ops::desk::View;
 use actix_web::HttpRequest;
 use actix_web::cookie::{Cookie, SameSite};
 use actix_web::http::Method;
@@ -72,8 +75,18 @@ pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Pr
     if by_cookie && changes && !same_origin(request.headers(), request.connection_info().host()) {
         return Err(Problem::of(Speech::CrossSite));
     }
-    let found = service.ask(move |desk, now| -> Result<_, Failure> { desk.who(now, &credential) }).await?;
-    found.ok_or_else(|| Problem::of(Speech::Unauthenticated))
+    // A page that shows itself anew: nobody touched it, and the idle time goes on.
+    let idle = request.headers().contains_key("Sakudana-Refresh");
+    let (now, pane) = (clock::now(), Pane::of_request(request));
+    let fitness = service.desk.fitness(now);
+    let look = move |reading: &mut View<'_>, _: &Shop| Ok((recognise(reading, now, fitness, &credential)?, credential));
+    let (found, credential) = service.glance(&pane, look).await?;
+    let (known, seen) = found.ok_or_else(|| Problem::of(Speech::Unauthenticated))?;
+    service.limits.quotas.remember(&credential, &known.client);
+    if seen != Seen::NothingNew && !idle {
+        service.ask(move |desk, now| Ok(desk.note_seen(now, seen))).await?;
+    }
+    Ok(known)
 }
 
 #[cfg(test)]

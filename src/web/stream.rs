@@ -1,5 +1,6 @@
 //! A body that is too large to be held: read piece by piece, its size and its pauses limited, but not how long it takes as a whole.
 
+use super::body::ended_early;
 use super::problem::{Problem, Speech};
 use actix_web::http::header::CONTENT_LENGTH;
 use actix_web::web::{Bytes, Payload};
@@ -34,7 +35,7 @@ impl Pieces {
         let piece = rt::time::timeout(PATIENCE, poll_fn(|context| Pin::new(&mut *payload).poll_next(context))).await;
         let piece = match piece.map_err(|_| Problem::of(Speech::TooSlow))? {
             None => return Ok(None),
-            Some(piece) => piece.map_err(|_| Problem::at(Speech::MalformedRequest, "", "the body ended early"))?,
+            Some(piece) => piece.map_err(|error| ended_early(Some(&error)))?,
         };
         self.left = self.left.checked_sub(piece.len()).ok_or_else(|| Problem::of(Speech::TooLarge))?;
         Ok(Some(piece))

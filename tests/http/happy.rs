@@ -48,8 +48,8 @@ const TABLE: &[(&str, Call)] = &[
     ("list_species", |shop, _| shop.till.get("/v1/species").send()),
     ("get_species", |shop, _| shop.till.get("/v1/species/YFT").send()),
     ("put_species", |shop, _| changed(shop, "/v1/species/YFT", "market_name", "Yellowfin")),
-    ("list_suppliers", |shop, _| shop.till.get("/v1/suppliers").send()),
-    ("get_suppliers", |shop, _| shop.till.get("/v1/suppliers/harbour-hall").send()),
+    ("list_suppliers", |shop, _| shop.counter.get("/v1/suppliers").send()),
+    ("get_suppliers", |shop, _| shop.counter.get("/v1/suppliers/harbour-hall").send()),
     ("put_suppliers", |shop, _| changed(shop, "/v1/suppliers/harbour-hall", "name", "Harbour Hall")),
     ("list_cuts", |shop, _| shop.till.get("/v1/cuts").send()),
     ("get_cuts", |shop, _| shop.till.get("/v1/cuts/lean-saku").send()),
@@ -61,27 +61,29 @@ const TABLE: &[(&str, Call)] = &[
         let readings = json!([{"at": "2026-11-20T08:00:00Z", "celsius": 1.2}, {"at": "2026-11-20T08:15:00Z", "fahrenheit": "ERR"}]);
         shop.logger.post("/v1/places/cold-room/readings").json(&json!({"readings": readings})).send()
     }),
-    ("list_readings", |shop, _| shop.till.get("/v1/places/cold-room/readings?limit=5").send()),
+    ("list_readings", |shop, _| shop.counter.get("/v1/places/cold-room/readings?limit=5").send()),
     ("receive_lot", |shop, _| act(&shop.cutter, "/v1/lots", &arrival())),
     ("record_parasite_freezing", |shop, _| {
         let (lot, _) = shop.receive("SAL", 5_000);
         let letter = json!({"reference": "letter 7 of Hall Ltd", "temperature_mc": -35_000, "hours": 20});
         act(&shop.cutter, "/v1/parasite-freezings", &json!({"scope": "lot", "code": lot, "letter": letter}))
     }),
-    ("list_parasite_freezings", |shop, _| shop.till.get("/v1/parasite-freezings").send()),
-    ("list_lots", |shop, _| shop.till.get("/v1/lots?limit=2").send()),
+    ("list_parasite_freezings", |shop, _| shop.counter.get("/v1/parasite-freezings").send()),
+    ("list_lots", |shop, _| shop.counter.get("/v1/lots?limit=2").send()),
     ("get_lot", |shop, stock| shop.reader.get(&format!("/v1/lots/{}", stock.lot)).send()),
     ("break_down", |shop, stock| break_down(shop, stock)),
-    ("get_breakdown", |shop, _| shop.till.get("/v1/breakdowns/1").send()),
+    ("get_breakdown", |shop, _| shop.counter.get("/v1/breakdowns/1").send()),
     ("list_trays", |shop, _| shop.till.get("/v1/trays?state=all&limit=200").send()),
     ("get_tray", |shop, stock| shop.till.get(&format!("/v1/trays/{}", stock.saku[0])).send()),
-    ("get_tray_stays", |shop, stock| shop.till.get(&format!("/v1/trays/{}/stays", stock.saku[0])).send()),
-    ("get_tray_life", |shop, stock| shop.till.get(&format!("/v1/trays/{}/life", stock.saku[0])).send()),
-    ("get_tray_temperatures", |shop, stock| shop.till.get(&format!("/v1/trays/{}/temperatures", stock.saku[0])).send()),
-    ("get_lot_life", |shop, stock| shop.till.get(&format!("/v1/lots/{}/life", stock.lot)).send()),
-    ("get_place_life", |shop, _| shop.till.get("/v1/places/cold-room/life").send()),
-    ("get_profile", |shop, _| shop.till.get("/v1/profile").send()),
-    ("list_alarms", |shop, _| shop.till.get("/v1/alarms?state=all").send()),
+    ("get_tray_stays", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/stays", stock.saku[0])).send()),
+    ("get_tray_life", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/life", stock.saku[0])).send()),
+    ("get_tray_temperatures", |shop, stock| {
+        shop.counter.get(&format!("/v1/trays/{}/temperatures", stock.saku[0])).send()
+    }),
+    ("get_lot_life", |shop, stock| shop.counter.get(&format!("/v1/lots/{}/life", stock.lot)).send()),
+    ("get_place_life", |shop, _| shop.counter.get("/v1/places/cold-room/life").send()),
+    ("get_profile", |shop, _| shop.counter.get("/v1/profile").send()),
+    ("list_alarms", |shop, _| shop.counter.get("/v1/alarms?state=all").send()),
     ("acknowledge_alarm", |shop, _| acknowledge(shop)),
     ("top_up", |shop, stock| on_tray(shop, &stock.tubs[0], "top-ups", &json!({"source_tray_code": stock.tubs[1]}))),
     ("move_tray", |shop, stock| on_tray(shop, &stock.saku[0], "moves", &json!({"place_code": "front-case"}))),
@@ -105,11 +107,11 @@ const TABLE: &[(&str, Call)] = &[
         let id = shop.print_in_doubt(&stock.saku[4], Some("once more"));
         act(&shop.counter, &format!("/v1/prints/{id}/resolve"), &json!({"printed": "yes"}))
     }),
-    ("get_label", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.png", stock.saku[4])).send()),
+    ("get_label", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/label.png", stock.saku[4])).send()),
     ("get_label_page", |shop, stock| {
-        shop.till.get(&format!("/v1/trays/{}/label.pdf?dpi=300&stock=80x50", stock.saku[4])).send()
+        shop.counter.get(&format!("/v1/trays/{}/label.pdf?dpi=300&stock=80x50", stock.saku[4])).send()
     }),
-    ("get_label_drawing", |shop, stock| shop.till.get(&format!("/v1/trays/{}/label.svg", stock.saku[4])).send()),
+    ("get_label_drawing", |shop, stock| shop.counter.get(&format!("/v1/trays/{}/label.svg", stock.saku[4])).send()),
     ("draw_label_sheets", |shop, stock| {
         let body = json!({"tray_codes": [stock.saku[4]], "stock": "a4-62x40", "start_at": 21});
         shop.counter.post("/v1/label-sheets").json(&body).send()
@@ -119,17 +121,17 @@ const TABLE: &[(&str, Call)] = &[
     ("place_hold", |shop, stock| {
         act(&shop.counter, "/v1/holds", &json!({"scope": "tray", "code": stock.saku[5], "reason": "smells odd"}))
     }),
-    ("list_holds", |shop, _| shop.till.get("/v1/holds").send()),
+    ("list_holds", |shop, _| shop.counter.get("/v1/holds").send()),
     ("release_hold", |shop, _| {
-        let open = shop.till.get("/v1/holds").send().expect(200).json();
+        let open = shop.counter.get("/v1/holds").send().expect(200).json();
         act(&shop.manager, &format!("/v1/holds/{}/release", open[0]["hold_id"]), &json!({"note": "it was the bin"}))
     }),
     ("list_alarms", |shop, _| {
         warm_spell(shop);
-        shop.till.get("/v1/alarms?state=all&limit=5").send()
+        shop.counter.get("/v1/alarms?state=all&limit=5").send()
     }),
     ("acknowledge_alarm", |shop, _| {
-        let open = shop.till.get("/v1/alarms").send().expect(200).json();
+        let open = shop.counter.get("/v1/alarms").send().expect(200).json();
         let alarm =
             open.as_array().unwrap().iter().find(|alarm| alarm["kind"] == "place_too_warm").expect("a warm spell");
         let path = format!("/v1/alarms/{}/acknowledgement", alarm["alarm_id"]);
@@ -242,7 +244,7 @@ fn acknowledge(shop: &Shop) -> Answer {
     let at = |minutes: i64| clock::now().plus_micros(-minutes * MICROS_PER_MINUTE).to_string();
     let readings: Vec<Value> = [90, 60, 30].map(|ago| json!({"at": at(ago), "celsius": 7.5})).into();
     shop.logger.post("/v1/places/show-case/readings").json(&json!({"readings": readings})).send().expect(200);
-    let open = shop.till.get("/v1/alarms").send().expect(200).json();
+    let open = shop.counter.get("/v1/alarms").send().expect(200).json();
     let warm = open.as_array().unwrap().iter().find(|alarm| alarm["place_code"] == "show-case").expect("an alarm");
     let path = format!("/v1/alarms/{}/acknowledgement", warm["alarm_id"]);
     act(&shop.counter, &path, &json!({"note": "door shut, core 1.4 °C"}))

@@ -277,20 +277,20 @@ fn pages_go_back_in_time(shop: &Shop) {
     let mut next = Some(format!("{}?limit=2", path("cold-room")));
     let mut found = Vec::new();
     while let Some(address) = next {
-        let page = shop.till.get(&address).send().expect(200);
+        let page = shop.counter.get(&address).send().expect(200);
         let entries = page.json();
         found.extend(entries.as_array().unwrap().iter().map(|e| e["at"].as_str().unwrap().to_owned()));
         next = page.header("link").map(|link| link.trim_start_matches('<').split_once('>').unwrap().0.to_owned());
     }
     assert_eq!(found, all.iter().map(|(at, _)| at.clone()).collect::<Vec<_>>());
     let between = format!("{}?from={}&to={}", path("cold-room"), all[3].0, all[1].0);
-    let inside = shop.till.get(&between).send().expect(200).json();
+    let inside = shop.counter.get(&between).send().expect(200).json();
     assert_eq!(inside.as_array().unwrap().len(), 3, "both ends are included");
     for query in ["limit=0", "limit=10001", "from=yesterday", "to=2026-11-25", "from=2026-11-25T08:00:00"] {
-        shop.till.get(&format!("{}?{query}", path("cold-room"))).send().expect(422);
+        shop.counter.get(&format!("{}?{query}", path("cold-room"))).send().expect(422);
     }
     for query in ["cursor=1", "before=1"] {
-        shop.till.get(&format!("{}?{query}", path("cold-room"))).send().expect(400);
+        shop.counter.get(&format!("{}?{query}", path("cold-room"))).send().expect(400);
     }
 }
 

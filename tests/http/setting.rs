@@ -22,6 +22,13 @@ web_address = "https://fish.example"
 [customer_page]
 trusted_proxy_header = "x-forwarded-for"
 
+# Asked faster than any shop asks.
+[limits]
+requests_a_second = 100000
+requests_at_once = 100000
+requests_a_second_of_strangers = 100000
+requests_at_once_of_strangers = 100000
+
 [shop.rules]
 cold_limit_mc = { value = 5000, validated = "the test's own ground" }
 

@@ -75,16 +75,42 @@ impl Cluster {
         }
     }
 
+    fn process_id(&self) -> u32 {
+        let file = fs::read_to_string(self.data().join("postmaster.pid")).expect("a running server");
+        file.lines().next().and_then(|line| line.trim().parse().ok()).expect("its process id")
+    }
+
     /// SIGKILL to the server and to every process of it: nobody gets to end what it began.
     pub fn kill(&self) {
-        let file = fs::read_to_string(self.data().join("postmaster.pid")).expect("a running server");
-        let server: u32 = file.lines().next().and_then(|line| line.trim().parse().ok()).expect("its process id");
+        let server = self.process_id();
         let children = children_of(server);
-        for process in std::iter::once(server).chain(children) {
-            // A child may have ended by itself meanwhile.
-            let _ = Command::new("kill").args(["-KILL", &process.to_string()]).output();
-        }
+        kill(server);
+        children.into_iter().for_each(kill);
     }
+
+    /// SIGKILL to one process that serves a client, one at work if there is any: the server then ends all others and recovers by itself.
+    pub fn kill_one(&self) {
+        let titles: Vec<(u32, String)> = children_of(self.process_id()).into_iter().map(|id| (id, title(id))).collect();
+        let serving = || titles.iter().filter(|(_, title)| title.contains("postgres: app "));
+        let at_work = serving().find(|(_, title)| !title.trim_end().ends_with("idle"));
+        let (process, _) = at_work.or_else(|| serving().next()).expect("a process that serves a client");
+        kill(*process);
+    }
+
+    /// Told to end at once, as by a service manager: clients are cut off in the middle.
+    pub fn stop(&self) {
+        ran(self.program("pg_ctl").arg("-D").arg(self.data()).args(["-m", "fast", "-w", "stop"]));
+    }
+}
+
+fn kill(process: u32) {
+    // It may have ended by itself meanwhile.
+    let _ = Command::new("kill").args(["-KILL", &process.to_string()]).output();
+}
+
+/// What a process of the server says it does.
+fn title(process: u32) -> String {
+    fs::read_to_string(format!("/proc/{process}/cmdline")).unwrap_or_default().replace('\0', " ")
 }
 
 impl Drop for Cluster {

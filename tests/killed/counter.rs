@@ -5,8 +5,9 @@ use std::process::{Command, Output};
 
 use serde_json::{Value, json};
 
-use crate::program::{BLOCK_G, BLOCKS, PLACES, Slot, TILLS, TUB_G, TUBS};
-use crate::support::http::{Answer, Client};
+use crate::opening::{self, text};
+use crate::program::{BLOCK_G, BLOCKS, Slot, TILLS, TUB_G, TUBS};
+use crate::support::http::Client;
 use crate::support::server::Server;
 
 /// The trays of a few rounds.
@@ -64,12 +65,8 @@ pub struct Counter {
     pub database: String,
     manager: String,
     tills: Vec<String>,
-    acts: usize,
+    fish: usize,
     cursor: String,
-}
-
-fn text(value: &Value) -> String {
-    value.as_str().unwrap_or_else(|| panic!("{value} is no text")).to_owned()
 }
 
 /// `sakudana verify`, beside the server.
@@ -87,18 +84,12 @@ impl Counter {
     /// Opens a shop on an empty database.
     pub fn open(database: &str) -> Counter {
         let server = Server::start_on(database);
-        let sign_in = json!({"name": server.owner().name, "password": server.owner().password});
-        let signed_in = server.client().post("/v1/sign-in").json(&sign_in).send().expect(200).json();
-        let owner = server.client().with_key(&text(&signed_in["token"]));
-        let key = |name: &str, role: &str| {
-            let body = json!({"name": name, "role": role, "valid_days": 2});
-            text(&owner.post("/v1/keys").json(&body).send().expect(201).json()["key"])
-        };
-        let tills = (0..TILLS).map(|till| key(&format!("till {till:02}"), "counter")).collect();
+        let owner = opening::owner(&server);
+        let tills = (0..TILLS).map(|till| opening::key(&owner, &format!("till {till:02}"), "counter")).collect();
         let newest = owner.get("/v1/changes?after=now").send().expect(200).json();
-        let (manager, cursor) = (key("manager", "manager"), text(&newest["cursor"]));
-        let counter = Counter { manager, cursor, tills, server, database: database.to_owned(), acts: 0 };
-        counter.fill_catalogue();
+        let (manager, cursor) = (opening::key(&owner, "manager", "manager"), text(&newest["cursor"]));
+        let counter = Counter { manager, cursor, tills, server, database: database.to_owned(), fish: 0 };
+        opening::fill_catalogue(&counter.manager());
         counter
     }
 
@@ -115,52 +106,17 @@ impl Counter {
         self.server = Server::start_on(&self.database);
     }
 
-    fn fill_catalogue(&self) {
-        let cut = |name: &str, kind: &str, form: &str, item: i64| json!({"name": name, "kind": kind, "form": form, "price_per_kg_cents": 7_450, "item_number": item});
-        let place = json!({"name": "Case", "method": "chill", "set_point_mc": 0, "upper_limit_mc": 2_000});
-        let species = json!({"scientific_name": "Thunnus albacares", "market_name": "Yellowfin", "group": "tuna",
-            "parasite_rule": "exempt", "parasite_note": "letter of the authority"});
-        let things = [
-            ("/v1/species/YFT".to_owned(), species),
-            ("/v1/suppliers/hall".to_owned(), json!({"name": "Hall", "address": "Quay 1"})),
-            ("/v1/cuts/whole-fish".to_owned(), cut("Whole fish", "bulk", "whole", 1)),
-            ("/v1/cuts/saku".to_owned(), cut("Saku", "block", "block", 2)),
-            ("/v1/cuts/scrape".to_owned(), cut("Scrape", "tub", "scrape", 3)),
-        ];
-        let places = PLACES.map(|code| (format!("/v1/places/{code}"), place.clone()));
-        for (path, body) in things.into_iter().chain(places) {
-            self.manager().put(&path).header("If-None-Match", "*").json(&body).send().expect(201);
-        }
-    }
-
-    fn act(&mut self, path: &str, body: &Value) -> Answer {
-        self.acts += 1;
-        let key = format!("manager-act-{:06}", self.acts);
-        self.manager().post(path).idempotency_key(&key).json(body).send().expect(201)
-    }
-
     /// Clears the counter of what is left and cuts a fish for the next rounds.
     pub fn refill(&mut self) -> (Stock, Mark) {
+        self.fish += 1;
+        let (manager, name) = (self.manager(), format!("manager-fish-{:06}", self.fish));
         let left: Vec<Value> = self.in_stock().keys().map(|code| json!({"tray_code": code, "counted_g": 0})).collect();
         if !left.is_empty() {
-            self.act("/v1/counts", &json!({"lines": left, "reason": "end of the day"}));
+            let body = json!({"lines": left, "reason": "end of the day"});
+            manager.post("/v1/counts").idempotency_key(&format!("{name}-count")).json(&body).send().expect(201);
         }
-        let whole = BLOCK_G * i64::try_from(BLOCKS).unwrap() + TUB_G * i64::try_from(TUBS).unwrap();
-        let arrival = json!({
-            "species_code": "YFT", "supplier_code": "hall", "received_g": whole, "cost_cents": 100_000, "pieces": 1,
-            "cut_code": "whole-fish", "place_code": "case",
-            "catch": {"production": "wild", "area": "71", "gear": "LLD", "country": "Fiji",
-                      "caught_from": "2026-01-05", "caught_to": "2026-01-06"},
-            "inspection": {"core_temperature_mc": 600, "grade": 2, "colour": 2, "fat": 3, "burn": "none", "sample": "tail_cut"},
-        });
-        let fish = text(&self.act("/v1/lots", &arrival).json()["tray_code"]);
-        let output = |cut: &str, grams: i64| json!({"cut_code": cut, "place_code": "case", "net_weight_g": grams});
-        let mut outputs = vec![output("saku", BLOCK_G); BLOCKS];
-        outputs.extend(vec![output("scrape", TUB_G); TUBS]);
-        let cutting = json!({"inputs": [{"tray_code": fish}], "outputs": outputs, "losses": [], "place_code": "case"});
-        let made = self.act("/v1/breakdowns", &cutting).json();
-        let mut blocks: Vec<String> =
-            made["trays"].as_array().unwrap().iter().map(|tray| text(&tray["tray_code"])).collect();
+        let parts = [(opening::BLOCK.0, BLOCK_G, BLOCKS), (opening::TUB.0, TUB_G, TUBS)];
+        let mut blocks = opening::cut_a_fish(&manager, &name, &parts);
         let tubs = blocks.split_off(BLOCKS);
         (Stock { blocks, tubs }, self.mark())
     }

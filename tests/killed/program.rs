@@ -2,6 +2,7 @@
 //! the stock, since their codes are the server's own chance.
 
 use crate::dice::Dice;
+use crate::opening::PLACES;
 
 /// Tills that work at once.
 pub const TILLS: usize = 16;
@@ -48,8 +49,6 @@ pub enum Act {
         place: &'static str,
     },
 }
-
-pub const PLACES: [&str; 2] = ["case", "other-case"];
 
 /// Dice of their own for each part of a run.
 fn dice(seed: u64, round: usize, part: usize) -> Dice {

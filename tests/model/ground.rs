@@ -57,10 +57,18 @@ impl Ground {
 
     /// The same for a shop of its own.
     pub fn of(shop: Shop, which: Which, readers: u32) -> Ground {
+        Ground::on(shop, which, readers, |_| ())
+    }
+
+    /// The same, after something was done to the folder of an embedded database.
+    pub fn on(shop: Shop, which: Which, readers: u32, prepare: impl Fn(&str)) -> Ground {
         let held = match which {
             Which::Sqlite => Held::Folder(tempfile::tempdir().unwrap()),
             Which::Postgres => Held::Server(fresh_database()),
         };
+        if let Held::Folder(folder) = &held {
+            prepare(folder.path().to_str().unwrap());
+        }
         let options = StoreOptions { database: address(&held), readers };
         let ground = Ground { desk: Desk::open(&options, shop).unwrap(), held };
         ground.fill();

@@ -135,7 +135,10 @@ impl Server {
 fn listening_on(line: &str) -> Option<String> {
     let (_, address) = line.split_once(LISTENING)?;
     let address = address.split_whitespace().next()?;
-    address.starts_with("http://").then(|| address.trim_end_matches('/').to_owned())
+    ["http://", "https://"]
+        .iter()
+        .any(|scheme| address.starts_with(scheme))
+        .then(|| address.trim_end_matches('/').to_owned())
 }
 
 fn owner_sign_in(line: &str) -> Option<OwnerSignIn> {

@@ -34,7 +34,7 @@ fn the_example_names_every_key() {
     for key in &keys {
         assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
     }
-    for section in ["shop", "labels", "server", "customer_page", "database", "log"] {
+    for section in ["shop", "labels", "server", "customer_page", "events", "database", "log", "webhooks"] {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
         for key in known.split(", ").filter(|key| !["codes", "ladder", "rules"].contains(key)) {
@@ -151,6 +151,9 @@ fn each_wrong_value_is_named_with_its_key() {
         ("customer_page.language", "[customer_page]\nlanguage = 'fr'"),
         ("customer_page.cache_seconds", "[customer_page]\ncache_seconds = 121"),
         ("customer_page.requests_a_minute", "[customer_page]\nrequests_a_minute = 0"),
+        ("events.streams", "[events]\nstreams = 901"),
+        ("events.streams_per_client", "[events]\nstreams_per_client = -1"),
+        ("events.stalled_seconds", "[events]\nstalled_seconds = 0"),
         ("customer_page.trusted_proxy_header", "[customer_page]\ntrusted_proxy_header = 'x forwarded'"),
         ("database.path_or_url", "[database]\npath_or_url = ' '"),
         ("database.readers", "[database]\nreaders = 65"),

@@ -6,7 +6,7 @@ use crate::domain::alarm::Subject;
 use crate::ops::alarm::{self, Shown};
 use crate::web::answer::{Outcome, PAGE_LIMIT, created, id, number, page, read_cursor};
 use crate::web::call::{Look, Recorded};
-use crate::web::permit::{Acknowledge, ReadStock};
+use crate::web::permit::{Acknowledge, ReadRecords};
 use crate::web::problem::Problem;
 use crate::web::route;
 use actix_web::{HttpRequest, web};
@@ -84,9 +84,9 @@ pub struct AlarmsQuery {
 }
 
 /// Alarms that are open, or all of them.
-#[utoipa::path(get, path = "/v1/alarms", tag = "alarms", operation_id = "list_alarms", params(AlarmsQuery), extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/alarms", tag = "alarms", operation_id = "list_alarms", params(AlarmsQuery), extensions(("x-permission" = json!("read_records"))),
     responses((status = 200, description = "Alarms that are not over, or all of them.", body = Vec<AlarmBody>)))]
-async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
+async fn list(request: HttpRequest, look: Look<ReadRecords>) -> Outcome {
     let query = query::<AlarmsQuery>(&request)?;
     let limit = number("limit", query.limit.as_deref(), 1..=PAGE_LIMIT, 50)?;
     let below = read_cursor(query.cursor.as_deref())?;

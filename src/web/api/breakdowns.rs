@@ -7,7 +7,7 @@ use crate::ops::look::{self, BreakdownStory};
 use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, created, id, ok};
 use crate::web::call::{Look, Recorded};
-use crate::web::permit::{BreakDown, ReadStock};
+use crate::web::permit::{BreakDown, ReadRecords};
 use crate::web::route;
 use actix_web::web;
 use serde::{Deserialize, Serialize};
@@ -194,10 +194,10 @@ async fn post(call: Recorded<BreakDown, PostBreakdown>) -> Outcome {
 }
 
 /// A breakdown as it was weighed.
-#[utoipa::path(get, path = "/v1/breakdowns/{id}", tag = "breakdowns", operation_id = "get_breakdown", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/breakdowns/{id}", tag = "breakdowns", operation_id = "get_breakdown", extensions(("x-permission" = json!("read_records"))),
     params(("id" = i64, Path, example = 12)),
     responses((status = 200, description = "Inputs, outputs, losses and the rest.", body = BreakdownBody)))]
-async fn get(look: Look<ReadStock>, text: web::Path<String>) -> Outcome {
+async fn get(look: Look<ReadRecords>, text: web::Path<String>) -> Outcome {
     let id = id(&text)?;
     let story = look.ask(move |desk, _| desk.look(|reading, _| look::breakdown(reading, id))).await?;
     ok(&BreakdownBody::from(story))

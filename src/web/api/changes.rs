@@ -1,9 +1,11 @@
-//! The change feed: every recorded act once, in an order that a reader can follow by its cursor.
+//! The change feed: what was done and what time brought, each once, in an order that a reader can follow by its cursor. How a change is
+//! spoken is said here for the event stream too.
 
+use super::live_stock::OfferBody;
 use super::resource;
 use super::stock::query;
 use crate::ops::changes::{self, ChangeRow, FeedPosition};
-use crate::web::answer::{Outcome, PAGE_LIMIT, number, page_until, read_feed_cursor, write_feed_cursor};
+use crate::web::answer::{Outcome, PAGE_LIMIT, number, page_of, read_feed_cursor, write_feed_cursor};
 use crate::web::call::Look;
 use crate::web::permit::ReadStock;
 use crate::web::problem::Problem;
@@ -35,21 +37,37 @@ pub struct ChangeBody {
     pub reason: Option<String>,
     /// The act this one takes back.
     pub reverses_act_id: Option<i64>,
+    /// The tray that changed. An act stands here once for each tray it touched; with none when it touched none.
+    #[schema(example = "C4H7K9P")]
+    pub tray_code: Option<String>,
+    /// What is on the shelf of the tray from now on, all of it; none when it is not for sale any more. It is spliced in as it is kept.
+    #[serde(skip)]
+    #[schema(required = true)]
+    pub offer: Option<OfferBody>,
 }
 
-impl From<ChangeRow> for ChangeBody {
-    fn from(change: ChangeRow) -> ChangeBody {
-        ChangeBody {
-            cursor: cursor(change.position),
-            act_id: change.act_id,
-            kind: change.kind,
-            at: change.at.to_string(),
-            recorded_at: change.recorded_at.to_string(),
-            actor: change.actor,
-            reason: change.reason,
-            reverses_act_id: change.reverses_act_id,
-        }
-    }
+/// A change as JSON, on one line.
+pub fn speak(change: &ChangeRow) -> String {
+    let (at, recorded_at) = (change.at.to_string(), change.recorded_at.to_string());
+    let body = ChangeBody {
+        cursor: cursor(change.position),
+        act_id: change.act_id,
+        kind: change.kind.clone(),
+        at,
+        recorded_at,
+        actor: change.actor.clone(),
+        reason: change.reason.clone(),
+        reverses_act_id: change.reverses_act_id,
+        tray_code: change.tray_code.clone(),
+        offer: None,
+    };
+    let mut text = serde_json::to_string(&body).unwrap_or_default();
+    // The brace that closes it.
+    text.pop();
+    text.push_str(",\"offer\":");
+    text.push_str(change.offer.as_deref().unwrap_or("null"));
+    text.push('}');
+    text
 }
 
 #[derive(Debug, Serialize, ToSchema)]
@@ -62,12 +80,13 @@ pub struct ChangesBody {
     pub cursor: String,
 }
 
-fn cursor(position: FeedPosition) -> String {
+/// How a place in the sequence is written.
+pub fn cursor(position: FeedPosition) -> String {
     write_feed_cursor((position.xact, position.id))
 }
 
-fn position(text: &str) -> Result<FeedPosition, Problem> {
-    let (xact, id) = read_feed_cursor("after", text)?;
+pub fn position(field: &str, text: &str) -> Result<FeedPosition, Problem> {
+    let (xact, id) = read_feed_cursor(field, text)?;
     Ok(FeedPosition { xact, id })
 }
 
@@ -82,10 +101,12 @@ pub struct ChangesQuery {
     pub limit: Option<String>,
 }
 
-/// What was done, act by act. Whoever follows by the cursor sees every act once, none skipped, and no act before one it rests on. An act
-/// may show a moment after it was answered: only when nothing can come to stand before it any more.
+/// What was done and what time brought, change by change: each act once for each tray it touched, with what is for sale of that tray from
+/// then on, and each tray whose offer time alone changed (`time_passed`). Whoever follows by the cursor sees every change once, none
+/// skipped, and none before one it rests on. A change may show a moment after it was answered: only when nothing can come to stand before
+/// it any more. The sequence is kept for as long as the shop's records, so no cursor of it grows too old.
 #[utoipa::path(get, path = "/v1/changes", tag = "changes", operation_id = "list_changes", params(ChangesQuery), extensions(("x-permission" = json!("read_stock"))),
-    responses((status = 200, description = "Acts after the cursor; `Link` names the next page when this one is full.", body = ChangesBody)))]
+    responses((status = 200, description = "Changes after the cursor; `Link` names the next page when this one is full.", body = ChangesBody)))]
 async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
     let query = query::<ChangesQuery>(&request)?;
     let limit = number("limit", query.limit.as_deref(), 1..=PAGE_LIMIT, 50)?;
@@ -93,16 +114,31 @@ async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
         None => FeedPosition::START,
         Some("now") => {
             let newest = look.ask(|desk, _| desk.look(|reading, _| changes::newest(reading))).await?;
-            return page_until(&request, &ChangesBody { changes: Vec::new(), cursor: cursor(newest) }, "after", None);
+            return page_of(&request, written(&[], &cursor(newest)), "after", None);
         }
-        Some(text) => position(text)?,
+        Some(text) => position("after", text)?,
     };
     let found = look.ask(move |desk, _| desk.look(|reading, _| changes::behind(reading, after, limit))).await?;
     let full = i64::try_from(found.len()).is_ok_and(|n| n == limit);
     let last = cursor(found.last().map_or(after, |change| change.position));
     let next = full.then(|| last.clone());
-    let body = ChangesBody { changes: found.into_iter().map(ChangeBody::from).collect(), cursor: last };
-    page_until(&request, &body, "after", next)
+    page_of(&request, written(&found, &last), "after", next)
+}
+
+/// `ChangesBody` as text, offers as they are kept.
+fn written(changes: &[ChangeRow], cursor: &str) -> String {
+    let mut text = String::with_capacity(64 + changes.len() * 768);
+    text.push_str("{\"changes\":[");
+    for (number, change) in changes.iter().enumerate() {
+        if number > 0 {
+            text.push(',');
+        }
+        text.push_str(&speak(change));
+    }
+    text.push_str("],\"cursor\":\"");
+    text.push_str(cursor);
+    text.push_str("\"}");
+    text
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {

@@ -6,7 +6,7 @@ use crate::ops::look::{self, HoldRow};
 use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, created, id, ok};
 use crate::web::call::{Look, Recorded};
-use crate::web::permit::{PlaceHold, ReadStock, ReleaseHold};
+use crate::web::permit::{PlaceHold, ReadRecords, ReleaseHold};
 use crate::web::route;
 use actix_web::web;
 use serde::{Deserialize, Serialize};
@@ -72,9 +72,9 @@ pub struct PostRelease {
 }
 
 /// All open holds, oldest first.
-#[utoipa::path(get, path = "/v1/holds", tag = "holds", operation_id = "list_holds", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/holds", tag = "holds", operation_id = "list_holds", extensions(("x-permission" = json!("read_records"))),
     responses((status = 200, description = "Open holds.", body = Vec<HoldBody>)))]
-async fn list(look: Look<ReadStock>) -> Outcome {
+async fn list(look: Look<ReadRecords>) -> Outcome {
     let open = look.ask(|desk, _| desk.look(|reading, _| look::open_holds(reading))).await?;
     ok(&open.into_iter().map(HoldBody::from).collect::<Vec<_>>())
 }

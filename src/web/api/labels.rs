@@ -6,7 +6,7 @@ use crate::ops::label::Wanted;
 use crate::ops::label::forms::{self, Form, Sheets};
 use crate::web::answer::{Outcome, number};
 use crate::web::call::{Look, Told};
-use crate::web::permit::{PrintLabels, ReadStock};
+use crate::web::permit::{PrintLabels, ReadRecords};
 use crate::web::problem::Problem;
 use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -46,7 +46,7 @@ fn file(bytes: Vec<u8>, content_type: &str, name: &str) -> HttpResponse {
         .body(bytes)
 }
 
-async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: Form) -> Outcome {
+async fn form(request: &HttpRequest, look: &Look<ReadRecords>, code: &str, form: Form) -> Outcome {
     let wanted = super::stock::query::<LabelQuery>(request)?.wanted()?;
     let (content_type, ending) = match form {
         Form::Png => ("image/png", "png"),
@@ -65,26 +65,26 @@ async fn form(request: &HttpRequest, look: &Look<ReadStock>, code: &str, form: F
 }
 
 /// The label as it is to be printed, dot by dot: as it was last issued. Where `label_wanted` stands, issue it first.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.png", tag = "labels", operation_id = "get_label", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.png", tag = "labels", operation_id = "get_label", extensions(("x-permission" = json!("read_records"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
     responses((status = 200, description = "One-bit picture at the printer's resolution.", body = inline(File), content_type = "image/png")))]
-async fn get_png(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn get_png(request: HttpRequest, look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     form(&request, &look, &code, Form::Png).await
 }
 
 /// The same label as a page of its size, for printers that take PDF: shapes only, its text to be searched.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.pdf", tag = "labels", operation_id = "get_label_page", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.pdf", tag = "labels", operation_id = "get_label_page", extensions(("x-permission" = json!("read_records"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
     responses((status = 200, description = "One page of the label's true size.", body = inline(File), content_type = "application/pdf")))]
-async fn get_pdf(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn get_pdf(request: HttpRequest, look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     form(&request, &look, &code, Form::Pdf).await
 }
 
 /// The same label as a drawing for the screen, of its true size.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.svg", tag = "labels", operation_id = "get_label_drawing", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/trays/{tray_code}/label.svg", tag = "labels", operation_id = "get_label_drawing", extensions(("x-permission" = json!("read_records"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), LabelQuery),
     responses((status = 200, description = "A drawing in millimetres.", body = String, content_type = "image/svg+xml")))]
-async fn get_svg(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn get_svg(request: HttpRequest, look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     form(&request, &look, &code, Form::Svg).await
 }
 

@@ -11,7 +11,7 @@ use crate::ops::stretch::because;
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use crate::web::answer::{Outcome, ok};
 use crate::web::call::Look;
-use crate::web::permit::ReadStock;
+use crate::web::permit::ReadRecords;
 use crate::web::route;
 use actix_web::web;
 use serde::Serialize;
@@ -236,10 +236,10 @@ pub fn written(at: Option<Instant>) -> Option<String> {
 }
 
 /// What is left of a tray's life, and why.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/life", tag = "life", operation_id = "get_tray_life", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/trays/{tray_code}/life", tag = "life", operation_id = "get_tray_life", extensions(("x-permission" = json!("read_records"))),
     params(("tray_code" = String, Path, example = "C4H7K9P")),
     responses((status = 200, description = "As of now; of a tray that has gone, as of then.", body = TrayLifeBody)))]
-async fn tray_life(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn tray_life(look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     let told = look
         .ask(move |desk, now| {
             desk.look(|reading, shop| {
@@ -306,10 +306,10 @@ impl From<LotLife> for LotLifeBody {
 }
 
 /// What is left of the trays of a lot.
-#[utoipa::path(get, path = "/v1/lots/{lot_code}/life", tag = "life", operation_id = "get_lot_life", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/lots/{lot_code}/life", tag = "life", operation_id = "get_lot_life", extensions(("x-permission" = json!("read_records"))),
     params(("lot_code" = String, Path, example = "YFT-261125-01")),
     responses((status = 200, description = "Tray by tray.", body = LotLifeBody)))]
-async fn lot_life(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn lot_life(look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     let told = look.ask(move |desk, now| desk.look(|reading, shop| story::of_lot(reading, shop, now, &code))).await?;
     ok(&LotLifeBody::from(told))
 }

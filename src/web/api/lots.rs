@@ -9,7 +9,7 @@ use crate::ops::receive::{Arrival, Received, receive};
 use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, PAGE_LIMIT, created, number, ok, page, read_cursor};
 use crate::web::call::{Look, Recorded};
-use crate::web::permit::{ReadCost, ReadStock, Receive};
+use crate::web::permit::{ReadCost, ReadRecords, Receive};
 use crate::web::problem::Problem;
 use crate::web::route;
 use actix_web::{HttpRequest, web};
@@ -282,9 +282,9 @@ pub struct PageQuery {
 }
 
 /// Lots, newest first.
-#[utoipa::path(get, path = "/v1/lots", tag = "lots", operation_id = "list_lots", params(PageQuery), extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/lots", tag = "lots", operation_id = "list_lots", params(PageQuery), extensions(("x-permission" = json!("read_records"))),
     responses((status = 200, description = "Lots, newest first; `Link` names the next page.", body = Vec<LotBody>)))]
-async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
+async fn list(request: HttpRequest, look: Look<ReadRecords>) -> Outcome {
     let query = super::stock::query::<PageQuery>(&request)?;
     let limit = number("limit", query.limit.as_deref(), 1..=PAGE_LIMIT, 50)?;
     let below = read_cursor(query.cursor.as_deref())?;

@@ -6,10 +6,12 @@ pub mod breakdowns;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
+pub mod events;
 pub mod exceptions;
 pub mod holds;
 pub mod keys;
 pub mod labels;
+pub mod live_stock;
 pub mod lives;
 pub mod lots;
 pub mod names;
@@ -31,6 +33,7 @@ pub mod stock;
 pub mod stories;
 pub mod suppliers;
 pub mod tray_acts;
+pub mod webhooks;
 
 use super::problem::Problem;
 use actix_web::{Resource, web};
@@ -75,7 +78,10 @@ pub fn routes(config: &mut web::ServiceConfig) {
         scan::routes,
         picks::routes,
         review::routes,
+        live_stock::routes,
         changes::routes,
+        events::routes,
+        webhooks::routes,
     ] {
         config.configure(routes);
     }

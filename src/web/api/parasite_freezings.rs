@@ -6,7 +6,7 @@ use crate::ops::freeze_parasites::{FreezingDraft, LetterDraft, RecordRow, page a
 use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, PAGE_LIMIT, created, number, page, read_cursor};
 use crate::web::call::{Look, Recorded};
-use crate::web::permit::{ReadStock, Receive};
+use crate::web::permit::{ReadRecords, Receive};
 use crate::web::problem::Problem;
 use crate::web::route;
 use actix_web::{HttpRequest, web};
@@ -127,9 +127,9 @@ pub struct FreezingsQuery {
 
 /// Records of freezing against parasites, the newest first.
 #[utoipa::path(get, path = "/v1/parasite-freezings", tag = "lots", operation_id = "list_parasite_freezings", params(FreezingsQuery),
-    extensions(("x-permission" = json!("read_stock"))),
+    extensions(("x-permission" = json!("read_records"))),
     responses((status = 200, description = "Records, by page.", body = Vec<FreezingBody>)))]
-async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
+async fn list(request: HttpRequest, look: Look<ReadRecords>) -> Outcome {
     let query = query::<FreezingsQuery>(&request)?;
     let limit = number("limit", query.limit.as_deref(), 1..=PAGE_LIMIT, 50)?;
     let below = read_cursor(query.cursor.as_deref())?;

@@ -7,7 +7,7 @@ use super::stories::{CurveBody, moment};
 use crate::ops::stretch::{self, Spell, Stretch, TrayCost};
 use crate::web::answer::{Outcome, ok};
 use crate::web::call::Look;
-use crate::web::permit::ReadStock;
+use crate::web::permit::ReadRecords;
 use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::{Deserialize, Serialize};
@@ -134,10 +134,10 @@ pub struct PlaceLifeQuery {
 }
 
 /// What happened in a place, and what it did to the stock in it.
-#[utoipa::path(get, path = "/v1/places/{place_code}/life", tag = "life", operation_id = "get_place_life", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/places/{place_code}/life", tag = "life", operation_id = "get_place_life", extensions(("x-permission" = json!("read_records"))),
     params(("place_code" = String, Path, example = "front-case"), PlaceLifeQuery),
     responses((status = 200, description = "A stretch of it.", body = PlaceLifeBody)))]
-async fn get(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn get(request: HttpRequest, look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     let query = query::<PlaceLifeQuery>(&request)?;
     let (from, to) = (moment("from", query.from.as_deref())?, moment("to", query.to.as_deref())?);
     let told =

@@ -7,7 +7,7 @@ use crate::domain::profile::{CountsFrom, Rules, own};
 use crate::units::instant::MICROS_PER_MINUTE;
 use crate::web::answer::{Outcome, ok};
 use crate::web::call::Look;
-use crate::web::permit::ReadStock;
+use crate::web::permit::ReadRecords;
 use crate::web::route;
 use actix_web::web;
 use serde::Serialize;
@@ -135,9 +135,9 @@ impl From<&Rules> for ProfileBody {
 }
 
 /// The rules remaining life is reckoned by, with every constant.
-#[utoipa::path(get, path = "/v1/profile", tag = "life", operation_id = "get_profile", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/profile", tag = "life", operation_id = "get_profile", extensions(("x-permission" = json!("read_records"))),
     responses((status = 200, description = "The rules in force.", body = ProfileBody)))]
-async fn get(look: Look<ReadStock>) -> Outcome {
+async fn get(look: Look<ReadRecords>) -> Outcome {
     ok(&ProfileBody::from(&look.service.desk.shop().rules))
 }
 

@@ -172,13 +172,10 @@ fn malformed(number: u64, problem: Problem) -> ListedBody {
     }
 }
 
-/// What `POST /v1/sales` would have been told of it: under the same key it is the same sale.
-fn as_sale(sale: &PostReplayedSale) -> Value {
-    let line = |line: &PostReplayedLine| match line.grams {
-        Some(grams) => json!({"tray_code": line.tray_code, "grams": grams}),
-        None => json!({"tray_code": line.tray_code}),
-    };
-    json!({"lines": sale.lines.iter().map(line).collect::<Vec<_>>()})
+/// The fingerprint of the same lines sent to `POST /v1/sales`: under the same key it is the same sale.
+fn fingerprint_as_sale(text: &[u8]) -> Result<String, Problem> {
+    let sale = body::parse::<Value>(text)?.value;
+    Ok(body::parse::<Value>(json!({"lines": sale.get("lines")}).to_string().as_bytes())?.fingerprint)
 }
 
 fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
@@ -189,7 +186,7 @@ fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
     if sale.lines.is_empty() || sale.lines.len() > LINE_LIMIT {
         return Err(Problem::invalid("lines", format!("must be 1 to {LINE_LIMIT}")));
     }
-    let fingerprint_as_sale = body::parse::<Value>(as_sale(&sale).to_string().as_bytes())?.fingerprint;
+    let fingerprint_as_sale = fingerprint_as_sale(text)?;
     let mut lines = Vec::with_capacity(sale.lines.len());
     let mut total = 0;
     for (index, line) in sale.lines.into_iter().enumerate() {

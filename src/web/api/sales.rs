@@ -3,7 +3,8 @@
 use super::lots::PageQuery;
 use super::resource;
 use crate::ops::look::{self, SaleLineRow, SaleRow};
-use crate::ops::sell::{self, LineDraft, Sold};
+use crate::ops::sell::group::Order;
+use crate::ops::sell::{self, Charged, ChargedLine, LineDraft, Sold};
 use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, PAGE_LIMIT, created, id, number, ok, page, read_cursor};
 use crate::web::call::{Look, Recorded};
@@ -23,6 +24,21 @@ pub struct PostSaleLine {
     #[serde(default)]
     #[schema(example = 150)]
     pub grams: Option<i64>,
+    /// What the till charged for a kilogram, where it says so: held against what the tray costs.
+    #[serde(default)]
+    #[schema(example = 7450)]
+    pub price_per_kg_cents: Option<i64>,
+    /// What the till charged for the line.
+    #[serde(default)]
+    #[schema(example = 1118)]
+    pub price_cents: Option<i64>,
+}
+
+impl From<PostSaleLine> for ChargedLine {
+    fn from(line: PostSaleLine) -> ChargedLine {
+        let PostSaleLine { tray_code, grams, price_per_kg_cents, price_cents } = line;
+        ChargedLine { line: LineDraft { tray: tray_code, grams }, charged: Charged { price_per_kg_cents, price_cents } }
+    }
 }
 
 #[derive(Debug, Deserialize, ToSchema)]
@@ -95,15 +111,16 @@ pub struct PostReversal {
 }
 
 /// Sells: blocks whole, tubs by weight. All lines or none; a refusal names every line's reason.
+///
+/// Sales that come at the same time are written together, and answered when all of them are on the disk. A request whose key is still being
+/// worked on waits, and is answered as the first one was. The key of a sale never expires.
 #[utoipa::path(post, path = "/v1/sales", tag = "sales", operation_id = "sell", request_body = PostSale, extensions(("x-permission" = json!("sell"))),
     responses((status = 201, description = "Sold.", body = SaleBody)))]
 async fn post(call: Recorded<Sell, PostSale>) -> Outcome {
-    call.record(|desk, request, actor, now, body| {
-        let lines: Vec<LineDraft> =
-            body.lines.into_iter().map(|l| LineDraft { tray: l.tray_code, grams: l.grams }).collect();
-        desk.act_once(request, now, move |tx, shop| {
-            Ok(created(&SaleBody::from(sell::sell(tx, shop, &actor, now, &lines)?)))
-        })
+    call.record_later(|desk, request, actor, now, body, reply| {
+        let lines = body.lines.into_iter().map(ChargedLine::from).collect();
+        let speak = |sold: Sold| created(&SaleBody::from(sold));
+        desk.sell_later(Order { request, actor, now, lines, speak }, reply);
     })
     .await
 }

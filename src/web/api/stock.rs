@@ -11,7 +11,7 @@ use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use crate::web::answer::{Outcome, PAGE_LIMIT, number, ok, page, read_cursor, versioned};
 use crate::web::call::Look;
 use crate::web::clock;
-use crate::web::permit::ReadStock;
+use crate::web::permit::{ReadRecords, ReadStock};
 use crate::web::problem::{Problem, Speech};
 use crate::web::route;
 use actix_web::{HttpRequest, web};
@@ -231,10 +231,10 @@ pub struct StayBody {
 }
 
 /// The places a tray was in. What each cost stands at `/v1/trays/{tray_code}/temperatures`.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/stays", tag = "stock", operation_id = "get_tray_stays", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/trays/{tray_code}/stays", tag = "stock", operation_id = "get_tray_stays", extensions(("x-permission" = json!("read_records"))),
     params(("tray_code" = String, Path, example = "C4H7K9P")),
     responses((status = 200, description = "Its stays, in order.", body = Vec<StayBody>)))]
-async fn get_stays(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn get_stays(look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     let (_, stays) = look.ask(move |desk, _| desk.look(|reading, _| look::stays(reading, &code))).await?;
     let bodies = stays.into_iter().map(|s| StayBody {
         from: s.from.to_string(),

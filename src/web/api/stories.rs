@@ -8,7 +8,7 @@ use crate::ops::story::{self, HourTold, StayTold, Story, TakenOver};
 use crate::units::instant::{Instant, MICROS_PER_SECOND};
 use crate::web::answer::{Outcome, ok};
 use crate::web::call::Look;
-use crate::web::permit::ReadStock;
+use crate::web::permit::ReadRecords;
 use crate::web::problem::Problem;
 use crate::web::route;
 use actix_web::{HttpRequest, web};
@@ -186,10 +186,10 @@ pub fn moment(field: &str, text: Option<&str>) -> Result<Option<Instant>, Proble
 }
 
 /// How a tray came to where it is: what it took over, its places, their temperatures, what each hour cost.
-#[utoipa::path(get, path = "/v1/trays/{tray_code}/temperatures", tag = "life", operation_id = "get_tray_temperatures", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/trays/{tray_code}/temperatures", tag = "life", operation_id = "get_tray_temperatures", extensions(("x-permission" = json!("read_records"))),
     params(("tray_code" = String, Path, example = "C4H7K9P"), StoryQuery),
     responses((status = 200, description = "Its story.", body = StoryBody)))]
-async fn get(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn get(request: HttpRequest, look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     let from = moment("from", query::<StoryQuery>(&request)?.from.as_deref())?;
     let told = look.ask(move |desk, now| desk.look(|reading, _| story::of_tray(reading, now, &code, from))).await?;
     ok(&StoryBody::from(told))

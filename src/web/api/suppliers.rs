@@ -6,7 +6,7 @@ use crate::ops::edit_catalogue::put_supplier;
 use crate::ops::look::{all_suppliers, one_supplier};
 use crate::web::answer::{Outcome, expected, ok, versioned};
 use crate::web::call::{Look, Told};
-use crate::web::permit::{EditCatalogue, ReadStock};
+use crate::web::permit::{EditCatalogue, ReadRecords};
 use crate::web::route;
 use actix_web::{HttpRequest, web};
 use serde::{Deserialize, Serialize};
@@ -55,18 +55,18 @@ impl From<PutSupplier> for SupplierDraft {
 }
 
 /// All suppliers, by code.
-#[utoipa::path(get, path = "/v1/suppliers", tag = "catalogue", operation_id = "list_suppliers", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/suppliers", tag = "catalogue", operation_id = "list_suppliers", extensions(("x-permission" = json!("read_records"))),
     responses((status = 200, description = "All suppliers, by code.", body = Vec<SupplierBody>)))]
-async fn list(look: Look<ReadStock>) -> Outcome {
+async fn list(look: Look<ReadRecords>) -> Outcome {
     let all = look.ask(|desk, _| desk.look(|reading, _| all_suppliers(reading))).await?;
     ok(&all.into_iter().map(SupplierBody::from).collect::<Vec<_>>())
 }
 
 /// One of the suppliers.
-#[utoipa::path(get, path = "/v1/suppliers/{code}", tag = "catalogue", operation_id = "get_suppliers", extensions(("x-permission" = json!("read_stock"))),
+#[utoipa::path(get, path = "/v1/suppliers/{code}", tag = "catalogue", operation_id = "get_suppliers", extensions(("x-permission" = json!("read_records"))),
     params(("code" = String, Path, example = "harbour-hall")),
     responses((status = 200, description = "As it stands, its version as ETag.", body = SupplierBody)))]
-async fn get(look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn get(look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     let thing = look.ask(move |desk, _| desk.look(|reading, _| one_supplier(reading, &code))).await?;
     let version = thing.version;
     versioned(&SupplierBody::from(thing), version, false)

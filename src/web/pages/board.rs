@@ -91,7 +91,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
                 (exceptions::on_top(exceptions, role))
                 (board(shop, &stock, now))
             };
-            html(page(shop, Some(&visitor.actor), "Board", "/", None, content))
+            html(page(shop, Some(&visitor.actor), "Board", "/", Some("/assets/board.js"), content))
         }
         Err(problem) => problem.error_response(),
     }

@@ -15,7 +15,9 @@ mod rules;
 mod scan;
 mod sign_in;
 mod tray;
+pub mod trust;
 mod visitor;
+mod webhooks;
 
 use actix_web::web;
 
@@ -27,6 +29,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(tray::routes);
     config.configure(preview::routes);
     config.configure(prints::routes);
+    config.configure(webhooks::routes);
     config.configure(place::routes);
     config.configure(alarm::routes);
     config.configure(exceptions::routes);

@@ -167,7 +167,7 @@ pub fn percent(permille: i64) -> String {
 }
 
 async fn get_all(request: HttpRequest) -> HttpResponse {
-    let visitor = match welcome(&request, Permission::ReadStock).await {
+    let visitor = match welcome(&request, Permission::ReadRecords).await {
         Ok(visitor) => visitor,
         Err(answer) => return answer,
     };
@@ -189,7 +189,7 @@ fn span_of(request: &HttpRequest) -> (&'static str, i64) {
 }
 
 async fn get_one(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
-    let visitor = match welcome(&request, Permission::ReadStock).await {
+    let visitor = match welcome(&request, Permission::ReadRecords).await {
         Ok(visitor) => visitor,
         Err(answer) => return answer,
     };

@@ -185,7 +185,7 @@ fn mm(um: u32) -> String {
 }
 
 async fn get(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
-    let visitor = match welcome(&request, Permission::ReadStock).await {
+    let visitor = match welcome(&request, Permission::ReadRecords).await {
         Ok(visitor) => visitor,
         Err(answer) => return answer,
     };

@@ -112,7 +112,7 @@ fn own_settings(rules: &Rules) -> Markup {
 }
 
 async fn get_profile(request: HttpRequest) -> HttpResponse {
-    match welcome(&request, Permission::ReadStock).await {
+    match welcome(&request, Permission::ReadRecords).await {
         Ok(visitor) => {
             let shop = visitor.service.desk.shop();
             html(page(shop, Some(&visitor.actor), "Rules in use", "/profile", None, profile(&shop.rules)))

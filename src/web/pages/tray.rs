@@ -183,7 +183,7 @@ fn label_card(judged: &Judged, labelled: bool, printers: &[String]) -> Markup {
 }
 
 async fn get(request: HttpRequest, code: web::Path<String>) -> HttpResponse {
-    let visitor = match welcome(&request, Permission::ReadStock).await {
+    let visitor = match welcome(&request, Permission::ReadRecords).await {
         Ok(visitor) => visitor,
         Err(answer) => return answer,
     };

@@ -13,7 +13,7 @@ use crate::units::zone::Zone;
 use crate::web::answer::{Outcome, number, ok, page, read_cursor};
 use crate::web::api::stock::query;
 use crate::web::call::Look;
-use crate::web::permit::{PostReadings, ReadStock};
+use crate::web::permit::{PostReadings, ReadRecords};
 use crate::web::problem::{Problem, Speech};
 use crate::web::route;
 use actix_web::{HttpRequest, web};
@@ -241,10 +241,10 @@ fn instant(field: &str, text: Option<&str>) -> Result<Option<Instant>, Problem> 
 
 /// Readings of a place, newest first.
 #[utoipa::path(get, path = "/v1/places/{code}/readings", tag = "readings", operation_id = "list_readings",
-    extensions(("x-permission" = json!("read_stock"))),
+    extensions(("x-permission" = json!("read_records"))),
     params(("code" = String, Path, example = "front-case"), ReadingsQuery),
     responses((status = 200, description = "What counts at each instant, newest first; `Link` names the next page.", body = Vec<ReadingBody>)))]
-async fn list(request: HttpRequest, look: Look<ReadStock>, code: web::Path<String>) -> Outcome {
+async fn list(request: HttpRequest, look: Look<ReadRecords>, code: web::Path<String>) -> Outcome {
     let query = query::<ReadingsQuery>(&request)?;
     let limit = number("limit", query.limit.as_deref(), 1..=MOST, 1_000)?;
     let from = instant("from", query.from.as_deref())?.unwrap_or(Instant::EPOCH);

@@ -1,0 +1,2 @@
+DROP TABLE webhook_dead_letters;
+DROP TABLE webhooks;

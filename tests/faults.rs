@@ -1,0 +1,24 @@
+//! What breaks around the shop: a disk that fails or is full, at every call of a sale; a line that is cut after every byte; a clock that is
+//! set; a database server that goes. Never is something acknowledged that is not there, and the same key settles what was not.
+//!
+//! `SAKUDANA_FAULTS_STEP=1` tries every call of a checkpoint too (otherwise one in so many).
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    reason = "a test that meets what it did not expect should stop right there"
+)]
+
+#[path = "model/dice.rs"]
+mod dice;
+#[path = "power/disk.rs"]
+mod disk;
+#[path = "model/ground.rs"]
+mod ground;
+#[path = "power/load.rs"]
+mod load;
+mod support;
+#[path = "faults/sweep.rs"]
+mod sweep;
+#[path = "power/vfs.rs"]
+mod vfs;
