@@ -347,7 +347,8 @@ const DAMAGE: &[(&str, &str)] = &[
     ),
     (
         "exceptions: every exception is of a sale",
-        "INSERT INTO exceptions (sale_id, line_number, code, scanned, moved_g, price_cents, happened_at, device_time, received_at, till)
+        "PRAGMA foreign_keys = OFF;
+         INSERT INTO exceptions (sale_id, line_number, code, scanned, moved_g, price_cents, happened_at, device_time, received_at, till)
          VALUES (999999, 1, 'on_hold', 'x', 0, 0, 0, 0, 0, 'x')",
     ),
     (
