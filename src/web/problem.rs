@@ -100,7 +100,7 @@ pub struct Problem {
     #[serde(skip)]
     allow: Option<String>,
     #[serde(skip)]
-    retry_seconds: Option<u64>,
+    retry_seconds: Option<u16>,
 }
 
 /// The type of a problem that others than us have named (draft-ietf-httpapi-ratelimit-headers-10, problem types). The code is still ours.
@@ -162,7 +162,7 @@ impl Problem {
         Problem {
             kind: QUOTA_EXCEEDED.to_owned(),
             violated_policies: vec![policy],
-            retry_seconds: Some(retry_seconds),
+            retry_seconds: Some(u16::try_from(retry_seconds).unwrap_or(u16::MAX)),
             ..Problem::of(Speech::QuotaExceeded)
         }
     }
@@ -235,8 +235,8 @@ impl ResponseError for Problem {
         response.insert_header((header::CACHE_CONTROL, "no-store"));
         match self.status {
             401 => response.insert_header((header::WWW_AUTHENTICATE, "Bearer realm=\"sakudana\"")),
-            429 => response.insert_header((header::RETRY_AFTER, self.retry_seconds.unwrap_or(5))),
-            503 => response.insert_header((header::RETRY_AFTER, self.retry_seconds.unwrap_or(1))),
+            429 => response.insert_header((header::RETRY_AFTER, u32::from(self.retry_seconds.unwrap_or(5)))),
+            503 => response.insert_header((header::RETRY_AFTER, u32::from(self.retry_seconds.unwrap_or(1)))),
             _ => &mut response,
         };
         if let Some(allow) = &self.allow {

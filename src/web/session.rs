@@ -6,7 +6,8 @@ use super::pane::Pane;
 use super::problem::{Problem, Speech};
 use crate::domain::shop::Shop;
 use crate::ops::access::{Known, Seen, recognise};
-use crate::ops::desk::View;
+use crate::ops::desk::{Desk, View};
+use crate::ops::failure::Failure;
 use actix_web::HttpRequest;
 use actix_web::cookie::{Cookie, SameSite};
 use actix_web::http::Method;
@@ -84,7 +85,11 @@ pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Pr
     let (known, seen) = found.ok_or_else(|| Problem::of(Speech::Unauthenticated))?;
     service.limits.quotas.remember(&credential, &known.client);
     if seen != Seen::NothingNew && !idle {
-        service.ask(move |desk, now| Ok(desk.note_seen(now, seen))).await?;
+        let note = move |desk: &Desk, now| -> Result<(), Failure> {
+            desk.note_seen(now, seen);
+            Ok(())
+        };
+        service.ask(note).await?;
     }
     Ok(known)
 }

@@ -167,8 +167,8 @@ fn ask_for_much(stream: &mut TcpStream) {
 }
 
 fn was_reset(stream: &mut TcpStream) -> bool {
-    match stream.write(b"G") {
-        Ok(_) => stream.take_error().unwrap().is_some(),
+    match stream.write_all(b"G") {
+        Ok(()) => stream.take_error().unwrap().is_some(),
         Err(e) => ![ErrorKind::WouldBlock, ErrorKind::TimedOut].contains(&e.kind()),
     }
 }

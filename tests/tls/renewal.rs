@@ -15,7 +15,7 @@ fn a_third_of_its_life_before_its_end_it_is_another() {
     let file = directory.path().join("authority.pem");
     let authority = Authority::open(&file, &names, begin).unwrap();
     let first_print = authority.fingerprint();
-    let keeper = Keeper::new(Source::Authority(authority, names.clone()), begin).unwrap();
+    let keeper = Keeper::new(Source::Authority(Box::new(authority), names.clone()), begin).unwrap();
     let shown = |keeper: &Keeper| keeper.shown().cert[0].clone();
     let first = shown(&keeper);
     let ends = |days: i64| {
@@ -36,7 +36,7 @@ fn a_third_of_its_life_before_its_end_it_is_another() {
     assert!(again.issue(&names, begin.plus_micros(3_654 * DAY)).is_err());
     // Near that end its certificates end with it, and are not made anew each minute.
     let last = begin.plus_micros(3_640 * DAY);
-    let keeper = Keeper::new(Source::Authority(again, names.clone()), last).unwrap();
+    let keeper = Keeper::new(Source::Authority(Box::new(again), names.clone()), last).unwrap();
     let (found, ends) = (shown(&keeper), validity(&shown(&keeper)).unwrap().1);
     assert_eq!(ends, (begin.micros() + 3_653 * DAY) / MICROS_PER_SECOND);
     keeper.refresh(last.plus_micros(5 * DAY));

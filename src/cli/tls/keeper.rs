@@ -18,7 +18,7 @@ const fn whole_days(micros: i64) -> i64 {
 
 pub enum Source {
     Files(Files),
-    Authority(Authority, Vec<String>),
+    Authority(Box<Authority>, Vec<String>),
 }
 
 pub struct Keeper {

@@ -39,7 +39,7 @@ pub fn prepare(settings: &Settings, now: fn() -> Instant) -> Result<Option<Tls>,
             let names = all_names(settings, names);
             let authority = Authority::open(&file, &names, now()).map_err(Stop::unusable)?;
             let shown = OwnAuthority { der: authority.der(), fingerprint: authority.fingerprint() };
-            (Source::Authority(authority, names), Some(shown))
+            (Source::Authority(Box::new(authority), names), Some(shown))
         }
     };
     let keeper = Keeper::new(source, now()).map_err(Stop::unusable)?;
