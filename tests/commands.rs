@@ -340,6 +340,28 @@ const DAMAGE: &[(&str, &str)] = &[
          UPDATE trays SET price_per_kg_cents = -1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
     ),
     ("holds:", "UPDATE holds SET released_at = NULL, released_by = NULL, release_note = NULL"),
+    (
+        "once: what a till says of a line",
+        "INSERT INTO replayed_lines (sale_id, line_number, scanned, price_cents, moved_g)
+         SELECT sale_id, 1, 'x', total_cents, 1 FROM sales JOIN sale_lines ON sale_id = sales.id WHERE sales.id = 3 LIMIT 1",
+    ),
+    (
+        "exceptions: every exception is of a sale",
+        "PRAGMA foreign_keys = OFF;
+         INSERT INTO exceptions (sale_id, line_number, code, scanned, moved_g, price_cents, happened_at, device_time, received_at, till)
+         VALUES (999999, 1, 'on_hold', 'x', 0, 0, 0, 0, 0, 'x')",
+    ),
+    (
+        "exceptions: what a manager's settling moved",
+        "INSERT INTO exceptions (id, sale_id, line_number, code, scanned, moved_g, price_cents, happened_at, device_time, received_at, till, act_id, resolved_at, way, settled_g)
+         VALUES (1, 3, 1, 'on_hold', 'x', 0, 0, 0, 0, 0, 'x', 1, 1, 'count_difference', 5);
+         INSERT INTO exception_findings VALUES (1, 1, 'on_hold', 'x')",
+    ),
+    (
+        "returns: no more came back",
+        "INSERT INTO return_lines (act_id, sale_id, tray_id, grams, refund_cents, reason)
+         SELECT 1, sale_id, tray_id, grams + 1, 0, 'x' FROM sale_lines WHERE sale_id = 3 LIMIT 1",
+    ),
     ("labels:", "UPDATE issued_labels SET says = '' WHERE id = 1"),
     (
         "no skipped change: on the shelf",
@@ -353,6 +375,11 @@ const DAMAGE: &[(&str, &str)] = &[
         "prints:",
         "INSERT INTO prints (act_id, tray_id, printer, copies, wanted_at, state, reasons, attempts, next_try_at, actor)
          SELECT act_id, (SELECT MAX(id) FROM trays) , 'counter', 1, at, 'waiting', '', 0, at, 'x' FROM issued_labels WHERE id = 1",
+    ),
+    (
+        "webhooks:",
+        "INSERT INTO webhooks (url, kinds, created_at, created_by, secret, version, position_xact, position_id, tries, next_try_at, dead_in_a_row, claimed_until)
+         SELECT 'https://receiver.example/', 'tray.gone', 0, 'x', '', 1, 0, MAX(id) + 1, 0, 0, 0, 0 FROM changes",
     ),
 ];
 

@@ -197,8 +197,8 @@ pub fn price_differs(claim: Claim, tray: &Tray) -> Option<(Cents, Cents)> {
     (booked != claim.charged).then_some((claim.charged, booked))
 }
 
-/// Reasons against a sale, as of when it happened: `now` are those of today, `then` those with the clock of that moment. What a tray is, and
-/// what its code says, is as it is known today; whether its time was over is asked of then.
+/// Reasons against a sale, as of when it happened: `now` are those of today, `then` those with the clock of that moment. What a tray is,
+/// and what its code says, is as it is known today; whether its time was over is asked of then.
 pub fn stops_then(now: Vec<Stop>, then: Vec<Stop>) -> Vec<Stop> {
     let of_time = |stop: &Stop| {
         let codes = [Code::OnHold, Code::PastUseBy, Code::LifeEnded, Code::ExposureReached, Code::LabelOutdated];

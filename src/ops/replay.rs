@@ -159,8 +159,8 @@ impl Taking<'_> {
         {
             return self.got_through(tx, sale_id, trays);
         }
-        // Nobody can say whether it is one sale told in two ways, or two sales. What was sold leaves the stock: a shortage is found by the next
-        // count, a tray that is on the shelf in the books alone is offered to the next till.
+        // Nobody can say whether it is one sale told in two ways, or two sales. What was sold leaves the stock: a shortage is found by the
+        // next count, a tray that is on the shelf in the books alone is offered to the next till.
         let reason = "the key was used for another sale before".to_owned();
         let (sold, found) = self.record(tx, vec![Finding { what: Contradiction::KeyReused, reason }])?;
         Ok(self.outcome(taken(&found), sold.sale.id, found))

@@ -270,8 +270,8 @@ fn sell_other(
     Ok(sales::insert_line(tx, exception.sale_id, i64::try_from(number).unwrap_or(0) + 1, &line)?)
 }
 
-/// What is missing, shared out over the lots that lie on its tray, or lay there: someone has it, and no tray gave it. When the tray that did is
-/// counted away, the account is even again.
+/// What is missing, shared out over the lots that lie on its tray, or lay there: someone has it, and no tray gave it. When the tray that
+/// did is counted away, the account is even again.
 fn difference(reading: &mut Reading<'_>, exception: &Exception, grams: Grams) -> Result<Plan, Failure> {
     let Some(tray) = exception.tray_id else {
         return unfit("nobody knows of which lot it was; say which tray it was");

@@ -45,6 +45,27 @@ const TABLE: &[(&str, Call)] = &[
         let (_, id) = new_key(&shop.manager, "till 3", "till");
         shop.manager.delete(&format!("/v1/keys/{id}")).send()
     }),
+    ("create_webhook", |shop, _| {
+        let body = json!({"url": "https://receiver.example/fish", "kinds": ["tray.gone"]});
+        shop.manager.post("/v1/webhooks").json(&body).send()
+    }),
+    ("list_webhooks", |shop, _| shop.manager.get("/v1/webhooks").send()),
+    ("get_webhook", |shop, _| shop.manager.get("/v1/webhooks/1").send()),
+    ("put_webhook", |shop, _| {
+        let tag = shop.manager.get("/v1/webhooks/1").send().expect(200).header("etag").expect("a version").to_owned();
+        let body = json!({"url": "https://receiver.example:8443/fish", "kinds": [], "state": "enabled"});
+        let put = || shop.manager.put("/v1/webhooks/1").if_match(&tag).json(&body).send();
+        let answer = put();
+        assert_eq!(put().expect(412).json()["code"], "version_mismatch");
+        answer
+    }),
+    ("test_webhook", |shop, _| shop.manager.post("/v1/webhooks/1/test").send()),
+    ("rotate_webhook", |shop, _| shop.manager.post("/v1/webhooks/1/rotation").json(&json!({"keep_hours": 1})).send()),
+    ("replay_webhook", |shop, _| {
+        shop.manager.post("/v1/webhooks/1/replay").json(&json!({"what": "dead_letters"})).send()
+    }),
+    ("list_deliveries", |shop, _| shop.manager.get("/v1/webhooks/1/deliveries?limit=5").send()),
+    ("delete_webhook", |shop, _| shop.manager.delete("/v1/webhooks/1").send()),
     ("list_species", |shop, _| shop.till.get("/v1/species").send()),
     ("get_species", |shop, _| shop.till.get("/v1/species/YFT").send()),
     ("put_species", |shop, _| changed(shop, "/v1/species/YFT", "market_name", "Yellowfin")),
@@ -145,6 +166,27 @@ const TABLE: &[(&str, Call)] = &[
     ("list_sales", |shop, _| shop.till.get("/v1/sales").send()),
     ("get_sale", |shop, _| shop.till.get("/v1/sales/1").send()),
     ("reverse_sale", |shop, _| act(&shop.till, "/v1/sales/1/reversal", &json!({"reason": "mis-scan"}))),
+    ("replay_sales", |shop, stock| {
+        let lines = json!([{"tray_code": stock.tubs[0], "grams": 60_000, "price_cents": 180_000}]);
+        let sale = json!({"key": "a-sale-while-cut-off", "sold_at": clock::now().to_string(), "lines": lines});
+        let body = format!("{sale}\n");
+        shop.till.post("/v1/sales/replays").bytes("application/x-ndjson", body.as_bytes()).send()
+    }),
+    ("list_exceptions", |shop, _| shop.manager.get("/v1/exceptions").send()),
+    ("get_exception", |shop, _| shop.manager.get("/v1/exceptions/1").send()),
+    ("resolve_exception", |shop, _| {
+        let body = json!({"way": "count_difference", "note": "filled up without saying so"});
+        act(&shop.manager, "/v1/exceptions/1/resolution", &body)
+    }),
+    ("return_sale", |shop, stock| {
+        let sale = shop.manager.get("/v1/exceptions/1").send().expect(200).json()["sale_id"].clone();
+        let lines = json!([{"tray_code": stock.tubs[0], "grams": 10, "refund_cents": 30, "reason": "smelled odd"}]);
+        act(&shop.till, &format!("/v1/sales/{sale}/returns"), &json!({"lines": lines}))
+    }),
+    ("list_returns", |shop, _| {
+        let sale = shop.manager.get("/v1/exceptions/1").send().expect(200).json()["sale_id"].clone();
+        shop.reader.get(&format!("/v1/sales/{sale}/returns")).send()
+    }),
     ("list_changes", |shop, _| shop.till.get("/v1/changes?limit=5").send()),
     ("live_stock", |shop, _| shop.till.get("/v1/live-stock").send()),
     // It has no end: `tests/live` listens to it.

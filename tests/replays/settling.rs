@@ -108,7 +108,7 @@ pub fn what_does_not_fit_is_refused(which: Which) {
         (unknown, decision(WasOtherTray, Some(tub), Some(501), None), "insufficient_stock"),
         (unknown, decision(WasOtherTray, Some(&b[2]), Some(300), None), "invalid_value"),
         (unknown, decision(WasOtherTray, Some(&b[0]), None, None), "tray_gone"),
-        (unknown, decision(WasOtherTray, Some("CCCCCCC"), None, None), "unknown_reference"),
+        (unknown, decision(WasOtherTray, Some("CCCCCCC"), None, None), "wrong_check_character"),
         (over, decision(CountDifference, None, Some(101), None), "invalid_value"),
         (over, decision(CountDifference, None, Some(0), None), "invalid_value"),
         (over, decision(CountDifference, None, Some(-1), None), "invalid_value"),

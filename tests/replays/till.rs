@@ -172,7 +172,7 @@ pub fn sale(key: &str, minutes: i64, lines: &[Line<'_>]) -> ReplayedDraft {
     };
     ReplayedDraft {
         number: 1,
-        key: format!("till-sale-{key:>08}"),
+        key: format!("till-sale-{key:0>8}"),
         fingerprint: format!("{minutes} {lines:?}"),
         fingerprint_as_sale: format!("{:?}", lines.iter().map(|line| (line.0, line.1)).collect::<Vec<_>>()),
         device_time: at(minutes),

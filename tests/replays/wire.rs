@@ -26,7 +26,7 @@ fn a_minute_ago() -> Instant {
 }
 
 fn sale(key: &str, lines: &Value) -> Value {
-    json!({"key": format!("queue-of-till-{key:>06}"), "sold_at": a_minute_ago().to_string(), "sequence": 7, "lines": lines})
+    json!({"key": format!("queue-of-till-{key:0>6}"), "sold_at": a_minute_ago().to_string(), "sequence": 7, "lines": lines})
 }
 
 fn line(tray: &str, grams: Option<i64>, price_cents: i64) -> Value {
@@ -326,6 +326,23 @@ pub fn who_may(which: Which) {
         assert_eq!(shop.manager.get(&format!("/v1/exceptions?{query}")).send().status, 422, "{query}");
     }
     assert_eq!(shop.manager.get("/v1/exceptions?cursor=1-0").send().status, 400);
+    // A sale that got through just before the line was cut, and one that is sent as if it had never been cut.
+    let fresh = shop.cut(
+        &shop.receive("YFT", 1_000).1,
+        1_000,
+        &[("lean-saku", "cold-room", 300), ("lean-saku", "cold-room", 310)],
+    );
+    let by_key = |key: &str, lines: &Value| {
+        let call = shop.till.post("/v1/sales").idempotency_key(&format!("queue-of-till-{key:0>6}"));
+        call.json(&json!({"lines": lines})).send().expect(201).json()
+    };
+    let (one, other) = (json!([line(&fresh[0], None, 2_235)]), json!([line(&fresh[1], Some(310), 2_310)]));
+    let sold = by_key("through", &one);
+    let taken = replay(&shop.till, &queue(&[sale("through", &one), sale("after", &other)])).expect(200).json();
+    assert_eq!(counts(&taken), [1, 0, 1, 0], "{taken}");
+    let after = by_key("after", &other);
+    assert_eq!(by_key("through", &one), sold);
+    assert_eq!((&after["total_cents"], &after["lines"][0]["tray_code"]), (&json!(2_310), &json!(fresh[1])));
     // A return over HTTP, once.
     let sold = act(&shop.till, "/v1/sales", &json!({"lines": [{"tray_code": saku[2], "grams": 1}]}));
     assert_eq!(sold.expect(409).json()["code"], "already_sold");

@@ -26,7 +26,7 @@ pub struct FindingBody {
 
 /// How it was settled.
 #[derive(Debug, Serialize, ToSchema)]
-#[schema(as = Resolution)]
+#[schema(as = ExceptionResolution)]
 pub struct ResolutionBody {
     #[schema(example = "count_difference")]
     pub way: &'static str,
@@ -142,7 +142,8 @@ pub struct ExceptionsQuery {
     pub cursor: Option<String>,
 }
 
-/// What replayed sales contradicted: the open ones first, each part the newest first. One that is settled between two pages may be seen twice.
+/// What replayed sales contradicted: the open ones first, each part the newest first. One that is settled between two pages may be seen
+/// twice.
 #[utoipa::path(get, path = "/v1/exceptions", tag = "sales", operation_id = "list_exceptions", params(ExceptionsQuery),
     extensions(("x-permission" = json!("review"))),
     responses((status = 200, description = "Exceptions; `Link` names the next page.", body = Vec<ExceptionBody>)))]
@@ -175,9 +176,9 @@ async fn get(look: Look<Review>, path: web::Path<String>) -> Outcome {
 
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct PostResolution {
-    /// `noted`: nothing to correct. `was_other_tray`: the sale is put on the tray that really went. `count_difference`: what is missing is booked
-    /// as a count difference. `recalled`: who bought it was told, or looked for; the note says how.
+pub struct PostExceptionResolution {
+    /// `noted`: nothing to correct. `was_other_tray`: the sale is put on the tray that really went. `count_difference`: what is missing is
+    /// booked as a count difference. `recalled`: who bought it was told, or looked for; the note says how.
     #[schema(example = "was_other_tray")]
     pub way: String,
     /// For `was_other_tray`: tray code, or anything a scanner sends.
@@ -195,10 +196,10 @@ pub struct PostResolution {
 }
 
 /// Settles an exception, under the caller's name.
-#[utoipa::path(post, path = "/v1/exceptions/{id}/resolution", tag = "sales", operation_id = "resolve_exception", request_body = PostResolution,
+#[utoipa::path(post, path = "/v1/exceptions/{id}/resolution", tag = "sales", operation_id = "resolve_exception", request_body = PostExceptionResolution,
     extensions(("x-permission" = json!("review"))), params(("id" = i64, Path, example = 3)),
     responses((status = 201, description = "Settled.", body = ExceptionBody)))]
-async fn post(call: Recorded<Review, PostResolution>, path: web::Path<String>) -> Outcome {
+async fn post(call: Recorded<Review, PostExceptionResolution>, path: web::Path<String>) -> Outcome {
     let id = id(&path)?;
     let known = Way::ALL.map(Way::as_str).join(", ");
     let invalid = || Problem::invalid("way", format!("must be one of {known}"));

@@ -1,9 +1,10 @@
-//! Sales of a till that was cut off, a sale a line, read piece by piece: nothing more is read while some are being taken, so that a queue of any
-//! length needs the memory of one batch.
+//! Sales of a till that was cut off, a sale a line, read piece by piece: nothing more is read while some are being taken, so that a queue
+//! of any length needs the memory of one batch.
 
 use super::resource;
 use super::sales::SaleBody;
 use crate::domain::logger::lines::{Raw, Splitter};
+use crate::domain::scan_text::LIMIT as SCAN_LIMIT;
 use crate::ops::replay::{
     self, BATCH, Outcome as Taking, ReplayedDraft, ReplayedLineDraft, Sender, Speech as SalesSpeech, Taken,
 };
@@ -49,7 +50,8 @@ pub struct PostReplayedLine {
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PostReplayedSale {
-    /// Made by the till before the sale and kept with it; of the same kind, and the same space, as the `Idempotency-Key` of `POST /v1/sales`.
+    /// Made by the till before the sale and kept with it; of the same kind, and the same space, as the `Idempotency-Key` of `POST
+    /// /v1/sales`.
     #[schema(example = "8e03978e-40d5-43e8-bc93-6894a57f9324")]
     pub key: String,
     /// By the till's clock.
@@ -170,13 +172,10 @@ fn malformed(number: u64, problem: Problem) -> ListedBody {
     }
 }
 
-/// What `POST /v1/sales` would have been told of it: under the same key it is the same sale.
-fn as_sale(sale: &PostReplayedSale) -> Value {
-    let line = |line: &PostReplayedLine| match line.grams {
-        Some(grams) => json!({"tray_code": line.tray_code, "grams": grams}),
-        None => json!({"tray_code": line.tray_code}),
-    };
-    json!({"lines": sale.lines.iter().map(line).collect::<Vec<_>>()})
+/// The fingerprint of the same lines sent to `POST /v1/sales`: under the same key it is the same sale.
+fn fingerprint_as_sale(text: &[u8]) -> Result<String, Problem> {
+    let sale = body::parse::<Value>(text)?.value;
+    Ok(body::parse::<Value>(json!({"lines": sale.get("lines")}).to_string().as_bytes())?.fingerprint)
 }
 
 fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
@@ -187,7 +186,7 @@ fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
     if sale.lines.is_empty() || sale.lines.len() > LINE_LIMIT {
         return Err(Problem::invalid("lines", format!("must be 1 to {LINE_LIMIT}")));
     }
-    let fingerprint_as_sale = body::parse::<Value>(as_sale(&sale).to_string().as_bytes())?.fingerprint;
+    let fingerprint_as_sale = fingerprint_as_sale(text)?;
     let mut lines = Vec::with_capacity(sale.lines.len());
     let mut total = 0;
     for (index, line) in sale.lines.into_iter().enumerate() {
@@ -198,7 +197,9 @@ fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
         }
         let charged = Cents::new(line.price_cents).map_err(|e| invalid("price_cents", e.to_string()))?;
         total += charged.get();
-        lines.push(ReplayedLineDraft { tray: line.tray_code, grams, charged });
+        // Longer than any code it names nothing, and that much of it is enough to say so.
+        let tray = line.tray_code.chars().take(SCAN_LIMIT + 1).collect();
+        lines.push(ReplayedLineDraft { tray, grams, charged });
     }
     let total = Cents::new(total).map_err(|e| Problem::invalid("lines", e.to_string()))?;
     Ok(ReplayedDraft {
@@ -306,12 +307,12 @@ fn partly(mut problem: Problem, taken: &TakenBody) -> Problem {
 
 /// Takes what a till sold while it was cut off: up to 10,000 sales, one a line, in the order they were sold.
 ///
-/// A sale that happened is never refused. What contradicts the stock is recorded as an exception for the manager: goods that are there leave
-/// the stock, what is not there moves nothing, the money is recorded as charged. Each sale has a key of its own, in the same space as the
-/// `Idempotency-Key` of `POST /v1/sales`, so the request needs none: when the connection breaks anywhere, send all of it again, and each sale is
-/// recorded once. A line that is no sale is listed as `malformed` with its number, and keeps no other from being taken. `sold_at` is kept as the
-/// till's claim; a clock that contradicts the order of the sales, or the server's clock, is noted and not followed. Sales are taken a hundred at
-/// a time, each hundred in one transaction.
+/// A sale that happened is never refused. What contradicts the stock is recorded as an exception for the manager: goods that are there
+/// leave the stock, what is not there moves nothing, the money is recorded as charged. Each sale has a key of its own, in the same space as
+/// the `Idempotency-Key` of `POST /v1/sales`, so the request needs none: when the connection breaks anywhere, send all of it again, and
+/// each sale is recorded once. A line that is no sale is listed as `malformed` with its number, and keeps no other from being taken.
+/// `sold_at` is kept as the till's claim; a clock that contradicts the order of the sales, or the server's clock, is noted and not
+/// followed. Sales are taken a hundred at a time, each hundred in one transaction.
 #[utoipa::path(post, path = "/v1/sales/replays", tag = "sales", operation_id = "replay_sales",
     extensions(("x-permission" = json!("sell"))),
     request_body(content((PostReplayedSale = "application/x-ndjson"))),

@@ -3,11 +3,12 @@
 //! where the rules are.
 
 use crate::domain::inspection::{Burn, Sample};
-use crate::domain::key_life::VALID_DAYS_LIMIT;
+use crate::domain::key_life::{OVERLAP_DAYS_LIMIT, VALID_DAYS_LIMIT};
 use crate::domain::life::budget::{Form, SpeciesGroup};
 use crate::domain::permissions::Role;
 use crate::domain::place::StorageMethod;
 use crate::domain::printing::State;
+use crate::domain::replay::Way;
 use crate::domain::text::{NAME_LIMIT, NOTE_LIMIT};
 use crate::ops::{break_down, count, pick, review, sell};
 use crate::web::answer::PAGE_LIMIT;
@@ -76,6 +77,9 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostCancel", "reason", note()),
         ("PostCount", "lines", Entries(1, count::LINE_LIMIT)),
         ("PostCount", "reason", note()),
+        ("PostExceptionResolution", "grams", Whole(1, MOST)),
+        ("PostExceptionResolution", "note", note()),
+        ("PostExceptionResolution", "way", Words(Way::ALL.iter().map(|way| way.as_str()).collect())),
         ("PostFreezing", "note", note()),
         ("PostFreezing", "scope", words(&["lot", "batch"])),
         ("PostHold", "reason", note()),
@@ -103,6 +107,17 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostPrint", "reason", note()),
         ("PostReadings", "readings", Entries(0, 10_000)),
         ("PostRelease", "note", note()),
+        ("PostRotation", "overlap_days", Whole(0, OVERLAP_DAYS_LIMIT)),
+        ("PostRotation", "valid_days", Whole(1, VALID_DAYS_LIMIT)),
+        ("PostReplayedLine", "grams", Whole(1, MOST)),
+        ("PostReplayedLine", "price_cents", Whole(0, MOST)),
+        ("PostReplayedSale", "key", Pattern("^[A-Za-z0-9_.:-]{16,255}$")),
+        ("PostReplayedSale", "lines", Entries(1, sell::LINE_LIMIT)),
+        ("PostReplayedSale", "sold_at", Instant),
+        ("PostReturn", "lines", Entries(1, sell::LINE_LIMIT)),
+        ("PostReturnLine", "grams", Whole(1, MOST)),
+        ("PostReturnLine", "reason", note()),
+        ("PostReturnLine", "refund_cents", Whole(0, MOST)),
         ("PostReversal", "reason", note()),
         ("PostSale", "lines", Entries(1, sell::LINE_LIMIT)),
         ("PostSaleLine", "grams", Whole(1, MOST)),
@@ -132,6 +147,8 @@ fn parameter(operation: &str, name: &str) -> Option<Bound> {
     Some(match (operation, name) {
         ("list_readings", "limit") => Whole(1, 10_000),
         (_, "limit") => Whole(1, PAGE_LIMIT),
+        ("list_exceptions", "cursor") => Pattern(FEED_CURSOR_PATTERN),
+        ("list_exceptions", "state") => words(&["open", "all"]),
         (_, "cursor") => Pattern(CURSOR_PATTERN),
         ("list_changes", "after") => Pattern(FEED_CURSOR_PATTERN),
         ("list_alarms", "state") => words(&["open", "all"]),

@@ -1,5 +1,5 @@
-//! Exceptions: what tills sold while they were cut off that contradicts the stock, what it means, what to do about it, and settling it. Works
-//! without a script.
+//! Exceptions: what tills sold while they were cut off that contradicts the stock, what it means, what to do about it, and settling it.
+//! Works without a script.
 
 use super::layout::page;
 use super::visitor::{Visitor, html, see_other, welcome};
@@ -70,7 +70,7 @@ fn what(shop: &Shop, shown: &Shown) -> Markup {
         p.small {
             @match &shown.tray_code {
                 Some(code) => { "Tray " a.reach.code href={ "/trays/" (code) } { (code) } }
-                None => { "Scanned: " code { (exception.scanned) } }
+                None => { "Scanned: " code { (exception.scanned.chars().take(80).collect::<String>()) } }
             }
             @if let Some(claimed) = exception.claimed_g { ", " (grams(Some(claimed))) }
             ", " (money(shop, exception.price_cents)) " charged. Sale " (exception.sale_id)
