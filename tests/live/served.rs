@@ -113,8 +113,7 @@ fn parts(shop: &Shop, made: &[String]) {
 /// RFC 9110, 13.1.2 and 8.8.3: an unchanged state is not sent again; another filter, coding or state has another tag.
 fn tags(shop: &Shop, made: &[String], whole: &Answer) {
     let tag_of = |answer: &Answer| answer.header("etag").expect("a tag").to_owned();
-    let whole = settled(&shop.till, "", |answer| answer.json()["cursor"] != whole.json()["cursor"]);
-    let tag = tag_of(&whole);
+    let tag = tag_of(whole);
     assert!(tag.starts_with('"') && tag.ends_with('"'), "strong: {tag}");
     let ask = |tag: &str| shop.till.get("/v1/live-stock").header("If-None-Match", tag).send();
     let same = settled_tag(shop, &tag);
