@@ -11,7 +11,8 @@ use sakudana::ops::desk::Desk;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::once::{Answer, Request};
 use sakudana::ops::receive::receive;
-use sakudana::ops::sell::{LineDraft, find, reverse, sell};
+use sakudana::ops::sell::group::Order;
+use sakudana::ops::sell::{Charged, ChargedLine, LineDraft, Sold, find, reverse};
 use sakudana::ops::verify::verify;
 use sakudana::store::idempotency::{self, RequestKey};
 use sakudana::store::{StoreOptions, acts};
@@ -54,18 +55,27 @@ impl Sent {
 
     /// Sends it to a shop, for the first time or again.
     pub fn send(&self, desk: &Desk) -> Result<Answer, Failure> {
-        let ask = self.ask.clone();
-        desk.act_once(self.request(), now(), move |tx, shop| {
-            let sold = match &ask {
-                Ask::Sell { trays, grams } => {
-                    let line = |tray: &String| LineDraft { tray: tray.clone(), grams: *grams };
-                    sell(tx, shop, &actor(), now(), &trays.iter().map(line).collect::<Vec<_>>())?
-                }
-                Ask::Reverse { sale } => reverse(tx, shop, &actor(), now(), *sale, "scanned by mistake")?,
-            };
-            Ok((201, sold.sale.id.to_string()))
-        })
+        match &self.ask {
+            Ask::Sell { trays, grams } => desk.sell_now(self.order(trays, *grams)),
+            Ask::Reverse { sale } => {
+                let sale = *sale;
+                desk.act_once(self.request(), now(), move |tx, shop| {
+                    Ok(spoken(reverse(tx, shop, &actor(), now(), sale, "scanned by mistake")?))
+                })
+            }
+        }
     }
+
+    fn order(&self, trays: &[String], grams: Option<i64>) -> Order {
+        let line =
+            |tray: &String| ChargedLine { line: LineDraft { tray: tray.clone(), grams }, charged: Charged::default() };
+        let lines = trays.iter().map(line).collect();
+        Order { request: self.request(), actor: actor(), now: now(), lines, speak: spoken }
+    }
+}
+
+fn spoken(sold: Sold) -> (u16, String) {
+    (201, sold.sale.id.to_string())
 }
 
 /// A sync of the trading shop: meanwhile others line up, and go into the next commit together.
