@@ -11,6 +11,7 @@ use crate::support::from_tests_run;
 /// What is asked, and for how long.
 #[derive(Default)]
 pub struct Asking<'a> {
+    /// After the examples of the document, which are all asked for however long it takes.
     pub seconds: u64,
     /// Only these operations; all when empty.
     pub only: &'a [&'a str],
@@ -73,11 +74,23 @@ impl Schemathesis {
     }
 
     pub fn run(&self, base: &str, key: Option<&str>, asking: &Asking<'_>) -> Found {
+        let examples = self.run_phases(base, key, asking, &["--phases", "examples"]);
+        let seconds = asking.seconds.max(1).to_string();
+        let phases = ["--phases", "coverage,fuzzing,stateful", "--max-time", &seconds];
+        let rest = self.run_phases(base, key, asking, &phases);
+        Found {
+            report: examples.report + &rest.report,
+            requests: examples.requests + rest.requests,
+            code: [examples.code, rest.code].into_iter().find(|code| *code != Some(0)).unwrap_or(Some(0)),
+        }
+    }
+
+    fn run_phases(&self, base: &str, key: Option<&str>, asking: &Asking<'_>, phases: &[&str]) -> Found {
         let seed = std::env::var("SAKUDANA_API_FUZZ_SEED").unwrap_or_else(|_| "1".to_owned());
         let mut command = Command::new(&self.program);
         command.current_dir(self.folder.path());
         command.args(["--config-file", "settings.toml", "run", &format!("{base}/v1/openapi.json")]);
-        command.args(["--url", base, "--no-color", "--seed", &seed, "--max-time", &asking.seconds.max(1).to_string()]);
+        command.args(["--url", base, "--no-color", "--seed", &seed]).args(phases);
         // A text never holds a NUL, which the document says in words: PostgreSQL takes none.
         command.args(["--generation-allow-x00", "false", "--generation-database", "none"]);
         command.args(["--request-timeout", "20", "--continue-on-failure", "--max-failures", "40"]);
