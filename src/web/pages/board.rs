@@ -2,6 +2,7 @@
 
 use super::alarm::on_top;
 use super::exceptions;
+use super::fitness;
 use super::layout::{page, time_left, urgency};
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
@@ -87,6 +88,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
         Ok((alarms, exceptions, stock)) => {
             let (shop, role) = (visitor.service.desk.shop(), visitor.actor.role);
             let content = markup! {
+                (fitness::on_top(&visitor.service.desk))
                 (on_top(shop, &alarms, role))
                 (exceptions::on_top(exceptions, role))
                 (board(shop, &stock, now))

@@ -4,6 +4,7 @@ mod alarm;
 mod board;
 pub mod customer;
 mod exceptions;
+mod fitness;
 mod layout;
 mod place;
 mod plot;

@@ -1,5 +1,6 @@
 //! The scan page: a field that always has the focus, for a wedge scanner or a hand, and a verdict readable at arm's length.
 
+use super::fitness;
 use super::layout::page;
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
@@ -16,6 +17,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
     let may_sell = Permission::Sell.allows(visitor.actor.role);
     let content = markup! {
         h1.quiet { "Scan" }
+        (fitness::on_top(&visitor.service.desk))
         form.scan id="scan" data-sell=(may_sell) data-zone=(shop.zone.name()) data-sign=(shop.currency.sign) data-sign-first=(shop.currency.sign_first) data-decimals=(shop.currency.decimals()) data-mark=(shop.currency.mark.as_str()) {
             label for="code" { "Scan a tray, or type its code" }
             input id="code" name="code" autocomplete="off" autocapitalize="characters" spellcheck="false" enterkeyhint="go" autofocus;
