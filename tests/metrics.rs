@@ -27,8 +27,11 @@ for line in sys.stdin:
     print(json.dumps([[f.name, f.type, [[s.name, s.labels, s.value] for s in f.samples]] for f in families]))
 ";
 
-/// Family, type, samples of name, labels and value.
-struct Read(Vec<(String, String, Vec<(String, Value, f64)>)>);
+/// Name, labels and value.
+type Sample = (String, Value, f64);
+
+/// Family, type and samples.
+struct Read(Vec<(String, String, Vec<Sample>)>);
 
 impl Read {
     fn of(text: &str) -> Read {

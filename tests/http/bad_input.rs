@@ -215,7 +215,7 @@ const U: &str = "unknown_reference";
 const LOT: &[Row] = &[
     ("/received_g", "\"250\"", 422, V, None),
     ("/received_g", "1.5", 422, V, None),
-    ("/received_g", "1e3", 422, V, None),
+    ("/received_g", "1e-3", 422, V, None),
     ("/received_g", "-1", 422, V, None),
     ("/received_g", "0", 422, V, None),
     ("/received_g", "10000001", 422, V, None),

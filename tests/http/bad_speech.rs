@@ -350,7 +350,7 @@ fn catalogue() -> Made {
         ("places/back-case", &place, "method", json!("warm"), "invalid_value", None),
         ("places/back-case", &place, "set_point_mc", json!(2_001), "invalid_value", None),
         ("places/back-case", &place, "upper_limit_mc", json!(5_001), "invalid_value", None),
-        ("places/back-case", &place, "upper_limit_mc", json!(2.0), "invalid_value", None),
+        ("places/back-case", &place, "upper_limit_mc", json!(2.5), "invalid_value", None),
     ];
     let put = |(path, base, name, value, code, field): &(&str, &Value, &str, Value, &'static str, Option<&str>)| {
         let mut body = (*base).clone();

@@ -32,6 +32,10 @@ fn check(document: &Value, schema: &Value, value: &Value, at: &str, found: &mut 
                 _ => panic!("{at}: type {rule}"),
             },
             "enum" => rule.as_array().is_some_and(|all| all.contains(value)),
+            "minLength" => value.as_str().is_none_or(|v| Some(v.chars().count() as u64) >= rule.as_u64()),
+            "maxLength" => value.as_str().is_none_or(|v| Some(v.chars().count() as u64) <= rule.as_u64()),
+            "minItems" => value.as_array().is_none_or(|v| Some(v.len() as u64) >= rule.as_u64()),
+            "maxItems" => value.as_array().is_none_or(|v| Some(v.len() as u64) <= rule.as_u64()),
             "minimum" => value.as_i64().is_none_or(|v| Some(v) >= rule.as_i64()),
             "maximum" => value.as_i64().is_none_or(|v| Some(v) <= rule.as_i64()),
             "required" => {
