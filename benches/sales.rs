@@ -97,9 +97,9 @@ fn one_round(
     now: sakudana::units::instant::Instant,
 ) {
     table.note(("sync", 0), floor::sync(stock.parent().expect("a folder")));
-    table.note(("alone", 1), through_the_shop::alone(&Copy::of(stock), codes, now));
+    table.note(("alone", 1), through_the_shop::alone(Copy::of(stock).file(), codes, now));
     for callers in CALLERS {
-        table.note(("shop", callers), through_the_shop::together(&Copy::of(stock), codes, now, callers));
+        table.note(("shop", callers), through_the_shop::together(Copy::of(stock).file(), codes, now, callers));
         table.note(("bare", callers), floor::replay(&Copy::of(stock), recorded, callers));
     }
 }

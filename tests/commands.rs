@@ -376,6 +376,11 @@ const DAMAGE: &[(&str, &str)] = &[
         "INSERT INTO prints (act_id, tray_id, printer, copies, wanted_at, state, reasons, attempts, next_try_at, actor)
          SELECT act_id, (SELECT MAX(id) FROM trays) , 'counter', 1, at, 'waiting', '', 0, at, 'x' FROM issued_labels WHERE id = 1",
     ),
+    (
+        "webhooks:",
+        "INSERT INTO webhooks (url, kinds, created_at, created_by, secret, version, position_xact, position_id, tries, next_try_at, dead_in_a_row, claimed_until)
+         SELECT 'https://receiver.example/', 'tray.gone', 0, 'x', '', 1, 0, MAX(id) + 1, 0, 0, 0, 0 FROM changes",
+    ),
 ];
 
 #[test]

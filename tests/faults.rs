@@ -9,16 +9,35 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "faults/clock.rs"]
+mod clock;
+#[path = "faults/cluster.rs"]
+mod cluster;
+#[path = "faults/database_server.rs"]
+mod database_server;
 #[path = "model/dice.rs"]
 mod dice;
 #[path = "power/disk.rs"]
 mod disk;
 #[path = "model/ground.rs"]
 mod ground;
+#[path = "faults/line.rs"]
+mod line;
 #[path = "power/load.rs"]
 mod load;
+#[path = "faults/real_disk.rs"]
+mod real_disk;
+#[allow(dead_code, reason = "another test program uses the rest")]
+#[path = "http/setting.rs"]
+mod setting;
+#[path = "faults/storage.rs"]
+mod storage;
+#[path = "prints/stub.rs"]
+mod stub;
 mod support;
 #[path = "faults/sweep.rs"]
 mod sweep;
+#[path = "faults/till.rs"]
+mod till;
 #[path = "power/vfs.rs"]
 mod vfs;

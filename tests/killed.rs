@@ -1,9 +1,10 @@
-//! 16 tills sell, draw, top up, move and take back while the server is killed with SIGKILL at a moment that dice choose. After each start on
-//! the same database every act that was acknowledged is there once; every one that was not is there at most once and can be asked again under
-//! its key, after which it is there once, or a rule of the shop refused it and it is not there; `sakudana verify` finds nothing.
+//! 16 tills sell, draw, top up, move and take back while the server is killed with SIGKILL at a moment that dice choose. After each start
+//! on the same database every act that was acknowledged is there once; every one that was not is there at most once and can be asked
+//! again under its key, after which it is there once, or a rule of the shop refused it and it is not there; `sakudana verify` finds
+//! nothing.
 //!
-//! `SAKUDANA_KILLS` is the number of kills on SQLite, 200 when absent (10,000 by command), `SAKUDANA_KILL_SEED` the seed. A seed gives each till
-//! the same program and each kill the same delay; what the processor makes of it is its own.
+//! `SAKUDANA_KILLS` is the number of kills on SQLite, 200 when absent (10,000 by command), `SAKUDANA_KILL_SEED` the seed. A seed gives
+//! each till the same program and each kill the same delay; what the processor makes of it is its own.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,

@@ -1,11 +1,13 @@
-//! Histories of tills that sell, scan, cook, mark down and take back on up to three trays at once, checked with an independent checker for
-//! whether one order of calls explains every answer: that of stateright (the library's `LinearizabilityTester`), against a plain description of
-//! a shelf (`linear/spec.rs`). Its search is too slow for long histories, so `linear/order.rs` proposes an order and the library has the last word. Where every call is of one tray, each tray is checked by itself, which is enough (Herlihy & Wing 1990,
-//! "Linearizability: a correctness condition for concurrent objects", locality; from memory). Sales of several trays at once are checked on the
-//! whole shelf, in shorter histories.
+//! Histories of tills that sell, scan, cook, mark down and take back on up to three trays at once, checked with an independent checker
+//! for whether one order of calls explains every answer: that of stateright (the library's `LinearizabilityTester`), against a plain
+//! description of a shelf (`linear/spec.rs`). Its search is too slow for long histories, so `linear/order.rs` proposes an order and the
+//! library has the last word. Where every call is of one tray, each tray is checked by itself, which is enough (Herlihy & Wing 1990,
+//! "Linearizability: a correctness condition for concurrent objects", locality; from memory). Sales of several trays at once are checked
+//! on the whole shelf, in shorter histories.
 //!
-//! `SAKUDANA_HISTORIES` is the number of histories on SQLite (1,500 when absent; 100,000 by command), `SAKUDANA_HISTORY_SEED` where their seeds
-//! begin. A seed gives the same programs; how the processor mixes them is its own, so a history that is not explained is printed whole.
+//! `SAKUDANA_HISTORIES` is the number of histories on SQLite (1,500 when absent; 100,000 by command), `SAKUDANA_HISTORY_SEED` where their
+//! seeds begin. A seed gives the same programs; how the processor mixes them is its own, so a history that is not explained is printed
+//! whole.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,

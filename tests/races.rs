@@ -1,8 +1,10 @@
-//! 64 tills and one last tray: one sells it, every other is told by whom and when. Blocks, where the winner takes all, and tubs, where the last
-//! grams go to as many as they are enough for. Through the acts on an open desk, so that many races fit; two tills also over HTTP.
+//! 64 tills and one last tray: one sells it, every other is told by whom and when. Blocks, where the winner takes all, and tubs, where
+//! the last grams go to as many as they are enough for. Through the acts on an open desk, so that many races fit; two tills also over
+//! HTTP.
 //!
-//! `SAKUDANA_RACES` is the number of blocks on SQLite, 1,000 when absent. 100,000, in about a quarter of an hour on two cores:
-//! `SAKUDANA_RACES=100000 bash tests/run --config profile.dev.package.sakudana.opt-level=2 --test races blocks_on_sqlite`.
+//! `SAKUDANA_RACES` is the number of blocks on SQLite, 1,000 when absent: 64 acts each, so that in an unoptimised build on two busy cores
+//! some 12 races go by in a second. Many more: `SAKUDANA_RACES=100000 bash tests/run --config profile.dev.package.sakudana.opt-level=2
+//! --test races blocks_on_sqlite`.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,

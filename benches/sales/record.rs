@@ -47,19 +47,39 @@ fn read(line: &str) -> Step {
     }
 }
 
+/// Reads `[1, "text", None]`: texts as Rust writes them, with their escapes.
 fn read_values(binds: &str) -> Vec<Value> {
-    let list = binds.strip_prefix('[').and_then(|rest| rest.strip_suffix(']')).expect("binds in brackets");
-    // No text that a sale binds holds a comma; one that did would not parse, and stop the run.
-    list.split(", ").filter(|word| !word.is_empty()).map(read_value).collect()
+    let mut rest = binds.strip_prefix('[').and_then(|rest| rest.strip_suffix(']')).expect("binds in brackets");
+    let mut values = Vec::new();
+    while !rest.is_empty() {
+        let (value, after) = read_value(rest.strip_prefix("Some(").unwrap_or(rest));
+        values.push(value);
+        let after = after.strip_prefix(')').unwrap_or(after);
+        rest = after.strip_prefix(", ").unwrap_or(after);
+    }
+    values
 }
 
-fn read_value(word: &str) -> Value {
-    let word = word.strip_prefix("Some(").and_then(|inner| inner.strip_suffix(')')).unwrap_or(word);
-    if word == "None" {
-        return Value::Null;
+fn read_value(text: &str) -> (Value, &str) {
+    if let Some(rest) = text.strip_prefix("None") {
+        return (Value::Null, rest);
     }
-    if let Some(text) = word.strip_prefix('"').and_then(|rest| rest.strip_suffix('"')) {
-        return Value::Text(text.to_owned());
+    if let Some(inside) = text.strip_prefix('"') {
+        let (mut said, mut letters) = (String::new(), inside.char_indices());
+        loop {
+            match letters.next().expect("a text ends") {
+                (at, '"') => return (Value::Text(said), &inside[at + 1..]),
+                (_, '\\') => match letters.next().expect("an escape ends").1 {
+                    plain @ ('"' | '\\' | '\'') => said.push(plain),
+                    other => panic!("an escape that no sale binds: {other}"),
+                },
+                (_, letter) => said.push(letter),
+            }
+        }
     }
-    Value::Integer(word.parse().unwrap_or_else(|_| panic!("neither a number nor a text: {word}")))
+    let end = text.find([',', ')']).unwrap_or(text.len());
+    (
+        Value::Integer(text[..end].parse().unwrap_or_else(|_| panic!("neither a number nor a text: {text}"))),
+        &text[end..],
+    )
 }

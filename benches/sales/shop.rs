@@ -15,14 +15,15 @@ use std::path::Path;
 const OF_ONE_FISH: usize = 400;
 const LOSS_G: i64 = 2_000;
 
-pub fn open(file: &Path) -> Desk {
-    let database = file.to_str().expect("a path that is text").to_owned();
+/// A file, or the address of a server.
+pub fn open(database: &Path) -> Desk {
+    let database = database.to_str().expect("a path that is text").to_owned();
     Desk::open(&StoreOptions { database, readers: 1 }, shop()).expect("the database opens")
 }
 
-/// Makes the shop in a new file and gives the codes of its blocks, at least `count`.
-pub fn make(file: &Path, count: usize, now: Instant) -> Vec<String> {
-    let desk = open(file);
+/// Makes the shop in an empty database and gives the codes of its blocks, `count` of them.
+pub fn make(database: &Path, count: usize, now: Instant) -> Vec<String> {
+    let desk = open(database);
     catalogue(&desk, now);
     let mut codes = Vec::new();
     while codes.len() < count {

@@ -3,7 +3,7 @@
 use super::settings::{self, Sources};
 use super::speak::say;
 use super::stop::Stop;
-use super::{database, logging};
+use super::{clock, database, logging};
 use std::path::PathBuf;
 
 /// Copy the database to a new file, while the server runs
@@ -38,6 +38,10 @@ pub fn run(arguments: &BackupArguments) -> Result<(), Stop> {
     }
     let desk = database::open_existing(&settings)?;
     desk.copy_to(&arguments.file)?;
+    // The copy is good without it.
+    if let Err(error) = desk.note_copy(clock::now()) {
+        tracing::warn!(%error, "cannot note that a copy was made: health will go on asking for one");
+    }
     let size =
         std::fs::metadata(&arguments.file).map_err(|e| Stop::unusable(format!("{}: {e}", arguments.file.display())))?;
     let (from, to) = (database::shown(&settings.database), arguments.file.display());

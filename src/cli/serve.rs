@@ -70,17 +70,17 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
     desk.warm_up()?;
     more_handles();
     let watch = watch::start(Arc::clone(&desk), clock::now);
-    let _watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
+    let watch = watch.map_err(|e| Stop::unusable(format!("cannot start the watch: {e}")))?;
     let shelf = shelf::start(Arc::clone(&desk), clock::now);
-    let _shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
+    let shelf = shelf.map_err(|e| Stop::unusable(format!("cannot keep the shelf: {e}")))?;
     let recovery = recovery::start(Arc::clone(&desk));
-    let _recovery = recovery.map_err(|e| Stop::unusable(format!("cannot look after the database: {e}")))?;
+    let recovery = recovery.map_err(|e| Stop::unusable(format!("cannot look after the database: {e}")))?;
     let feed = feed::start(&desk);
-    let _feed = feed.map_err(|e| Stop::unusable(format!("cannot follow the changes: {e}")))?;
+    let feed = feed.map_err(|e| Stop::unusable(format!("cannot follow the changes: {e}")))?;
     let printing = printing::start(&desk, &settings.printers, clock::now);
-    let _printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
+    let printing = printing.map_err(|e| Stop::unusable(format!("cannot serve the printers: {e}")))?;
     let serving = webhooks::start(&desk, own_webhooks::options(&settings.webhooks)?);
-    let _serving = serving.map_err(|e| Stop::unusable(format!("cannot serve the webhooks: {e}")))?;
+    let serving = serving.map_err(|e| Stop::unusable(format!("cannot serve the webhooks: {e}")))?;
     let tls = tls::prepare(settings, clock::now)?;
     if let Some(authority) = tls.as_ref().and_then(|tls| tls.authority.as_ref()) {
         say(format_args!("the shop's own authority, SHA-256: {}", authority.fingerprint));
@@ -94,14 +94,21 @@ pub fn serve(desk: Arc<Desk>, settings: &Settings, ready: impl FnOnce(SocketAddr
         customer_page: settings.customer_page.clone(),
         limits: settings.limits.clone(),
         tls,
-        events: settings.events,
+        following: settings.following,
     };
-    server::run(desk, &options, |addresses| {
+    let served = server::run(Arc::clone(&desk), &options, |addresses| {
         if let Some(plain) = addresses.plain {
             say(format_args!("plain HTTP on http://{plain} leads to HTTPS, and shows /trust"));
         }
         say(format_args!("listening on {scheme}://{}", addresses.shop));
         ready(addresses.shop);
-    })
-    .map_err(|e| Stop::unusable(format!("cannot serve on {}: {e}", settings.listen)))
+    });
+    served.map_err(|e| Stop::unusable(format!("cannot serve on {}: {e}", settings.listen)))?;
+    // Nobody asks any more; what works on its own ends next, and then nobody writes.
+    drop((watch, shelf, recovery, feed, printing, serving));
+    if let Err(error) = desk.settle() {
+        tracing::warn!(%error, "the log beside the database could not be emptied: the next start reads it");
+    }
+    tracing::info!("everything acknowledged is on disk");
+    Ok(())
 }

@@ -98,7 +98,7 @@ pub fn options(settings: &WebhookSettings) -> Result<Options, Stop> {
             authority,
             timeout: settings.timeout,
         },
-        clock: clock::now,
+        clock: Arc::new(clock::now),
         chance: || random().map_or(0, |[a, b, ..]| u16::from_be_bytes([a, b])),
         process,
     })

@@ -32,10 +32,10 @@ impl Role {
 }
 
 macro_rules! permissions {
-    ($($name:ident, $text:literal, [$($role:ident),*];)*) => {
+    ($($(#[$note:meta])* $name:ident, $text:literal, [$($role:ident),*];)*) => {
         /// One thing a role may or may not do.
         #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-        pub enum Permission { $($name,)* }
+        pub enum Permission { $($(#[$note])* $name,)* }
 
         impl Permission {
             pub const ALL: &'static [Permission] = &[$(Permission::$name,)*];
@@ -56,6 +56,10 @@ permissions! {
     ReadStock, "read_stock", [Counter, Cutter, Manager, Till, Reader];
     ReadRecords, "read_records", [Counter, Cutter, Manager, Reader];
     ReadCost, "read_cost", [Manager, Reader];
+    /// What the program measures of itself.
+    ReadMetrics, "read_metrics", [Manager, Reader];
+    /// Why the shop is ready or not.
+    ReadHealth, "read_health", [Manager];
     Scan, "scan", [Counter, Cutter, Manager, Till];
     Sell, "sell", [Counter, Manager, Till];
     Receive, "receive", [Cutter, Manager];
@@ -99,7 +103,7 @@ mod tests {
 
     #[test]
     fn a_reader_changes_nothing_and_a_manager_may_all() {
-        let reads = [Permission::ReadStock, Permission::ReadRecords, Permission::ReadCost];
+        let reads = [Permission::ReadStock, Permission::ReadRecords, Permission::ReadCost, Permission::ReadMetrics];
         assert!(Permission::ALL.iter().all(|p| p.allows(Role::Reader) == reads.contains(p)));
         assert!(Permission::ALL.iter().all(|p| p.allows(Role::Manager)));
     }

@@ -26,7 +26,7 @@ const REPORT_TRIES: u32 = 5;
 #[derive(Clone)]
 pub struct Options {
     pub road: Road,
-    pub clock: fn() -> Instant,
+    pub clock: Arc<dyn Fn() -> Instant + Send + Sync>,
     /// Spreads the tries of receivers that failed together.
     pub chance: fn() -> u16,
     /// This process, told apart from any other on the same database.
@@ -82,8 +82,12 @@ struct Dispatcher {
 impl Dispatcher {
     fn look(&mut self) {
         self.running.retain(|_, thread| !thread.is_finished());
-        let ids = match self.desk.look(|reading, _| serving::to_serve(reading)) {
-            Ok(ids) => ids,
+        let asked = self.desk.look(|reading, _| Ok((serving::to_serve(reading)?, serving::trying_again(reading)?)));
+        let ids = match asked {
+            Ok((ids, waiting)) => {
+                self.desk.figures().webhooks_waiting.set(waiting);
+                ids
+            }
             Err(error) => return tracing::error!(%error, "nobody knows which webhooks there are"),
         };
         for id in ids {

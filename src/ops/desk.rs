@@ -4,6 +4,7 @@ use super::access::Attempts;
 use super::bell::Bell;
 use super::failure::Failure;
 use super::feed::Feed;
+use super::figures::Figures;
 use super::press::Press;
 use super::printers::Printers;
 use super::shelf::{self, Published};
@@ -26,6 +27,7 @@ pub struct Desk {
     bell: Arc<Bell>,
     feed: Feed,
     till: Till,
+    pub(super) figures: Figures,
 }
 
 /// Who does an act: a person signed in, or a machine with a key.
@@ -43,7 +45,8 @@ impl Desk {
         let (attempts, printers, webhooks) = (Attempts::default(), Printers::default(), Webhooks::default());
         let (bell, feed) = (Arc::default(), Feed::default());
         let till = Till::new(Arc::clone(&store), Arc::clone(&shop), Arc::clone(&bell));
-        Ok(Desk { store, shop, press: Arc::default(), attempts, printers, webhooks, bell, feed, till })
+        let figures = Figures::of(store.load().clone());
+        Ok(Desk { store, shop, press: Arc::default(), attempts, printers, webhooks, bell, feed, till, figures })
     }
 
     /// The same desk with the shop's own press.
@@ -93,6 +96,11 @@ impl Desk {
     /// Reads what was measured, before the shop opens: an act that had to read it first would keep others waiting.
     pub fn warm_up(&self) -> Result<(), Failure> {
         self.store.read(|reading| Ok(evidence::warm(reading)?))
+    }
+
+    /// For the end: what was acknowledged is durable already; this leaves all of it in the database file itself.
+    pub fn settle(&self) -> Result<(), Failure> {
+        Ok(self.store.settle()?)
     }
 
     /// Looks at one consistent state.

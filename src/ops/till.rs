@@ -14,6 +14,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::mpsc::sync_channel;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 /// Most sales of one group, and most lines, beyond which no further sale joins: bounds the wait of the first.
 const GROUP_LIMIT: usize = 256;
@@ -21,6 +22,10 @@ const LINES_LIMIT: usize = 1_000;
 
 /// Most sales that wait. Who comes then is told to come again.
 const WAITING_LIMIT: usize = 10_000;
+
+/// How long a group waits for as many as there were in the one before: those who were just answered are about to come again, and a commit
+/// for the first of them alone would keep all others waiting for longer. One who comes alone is never kept waiting.
+const GATHERING: Duration = Duration::from_micros(200);
 
 /// Hears how a sale ended. It must not wait for anything.
 pub type Reply = Box<dyn FnOnce(Result<Answer, Failure>) + Send>;
@@ -36,6 +41,8 @@ struct Queue {
     /// What the groups under way sell, in the words of their orders, and their keys: whoever asks for the same waits for them. Two groups
     /// that met in one tray would cost the later a second try; that nothing is sold twice does not rest on this.
     under_way: HashSet<String>,
+    /// How many must wait before it is news to a thread that gathers a group.
+    gathering: usize,
     closing: bool,
 }
 
@@ -72,8 +79,11 @@ impl Till {
             return reply(Err(StoreError::Busy("too many sales are waiting".into()).into()));
         }
         queue.waiting.push_back(Waiting { order, reply });
+        let news = queue.waiting.len() >= queue.gathering;
         drop(queue);
-        self.counter.news.notify_one();
+        if news {
+            self.counter.news.notify_one();
+        }
         if let Err(error) = self.staff() {
             tracing::error!(%error, "nobody serves the till");
             let waiting = std::mem::take(&mut locked(&self.counter.queue).waiting);
@@ -112,7 +122,9 @@ impl Drop for Till {
 }
 
 fn serve(counter: &Counter) {
-    while let Some(group) = next_group(counter) {
+    let mut company = 1;
+    while let Some(group) = next_group(counter, company) {
+        company = group.len();
         let _under_way = UnderWay { counter, words: group.iter().flat_map(|one| words(&one.order)).collect() };
         // Whatever slips through, those who wait must not wait forever. Replies that were not given tell their callers by being dropped.
         if catch_unwind(AssertUnwindSafe(|| counter.write(group))).is_err() {
@@ -145,11 +157,16 @@ fn words(order: &Order) -> impl Iterator<Item = String> {
 }
 
 /// Waits for sales and takes as many as may go together, in their order. None at the end.
-fn next_group(counter: &Counter) -> Option<Vec<Waiting>> {
+fn next_group(counter: &Counter, company: usize) -> Option<Vec<Waiting>> {
     let mut queue = locked(&counter.queue);
     loop {
+        queue = gather(counter, queue, company);
         let group = take_group(&mut queue);
         if !group.is_empty() {
+            if !queue.waiting.is_empty() {
+                // Too many for one group, or kept back: there may be work for another thread.
+                counter.news.notify_one();
+            }
             return Some(group);
         }
         if queue.closing && queue.waiting.is_empty() {
@@ -157,6 +174,20 @@ fn next_group(counter: &Counter) -> Option<Vec<Waiting>> {
         }
         queue = counter.news.wait(queue).unwrap_or_else(PoisonError::into_inner);
     }
+}
+
+/// Gives those who were just answered the time to come again.
+fn gather<'a>(counter: &'a Counter, mut queue: MutexGuard<'a, Queue>, company: usize) -> MutexGuard<'a, Queue> {
+    let wanted = company.min(GROUP_LIMIT);
+    if queue.waiting.is_empty() || queue.waiting.len() >= wanted || queue.gathering > 0 {
+        return queue;
+    }
+    queue.gathering = wanted;
+    let few = |queue: &mut Queue| queue.waiting.len() < wanted && !queue.closing;
+    let gathered = counter.news.wait_timeout_while(queue, GATHERING, few);
+    let mut queue = gathered.unwrap_or_else(PoisonError::into_inner).0;
+    queue.gathering = 0;
+    queue
 }
 
 /// Whoever asks for what a group under way sells is passed over, and so is everyone behind who asks for the same.

@@ -214,6 +214,14 @@ pub const QUESTIONS: &[Question] = &[
         wrong: "SELECT 'print ' || p.id AS what FROM prints p \
                 WHERE NOT EXISTS (SELECT 1 FROM issued_labels i WHERE i.act_id = p.act_id AND i.tray_id = p.tray_id)",
     },
+    Question {
+        name: "webhooks: each stands at a change that there is, and each dead letter tells of one",
+        count: "SELECT id FROM webhooks UNION ALL SELECT id FROM webhook_dead_letters",
+        wrong: "SELECT 'webhook ' || w.id AS what FROM webhooks w WHERE (w.position_xact <> 0 OR w.position_id <> 0) \
+                AND NOT EXISTS (SELECT 1 FROM changes c WHERE c.id = w.position_id AND c.xact = w.position_xact) \
+                UNION ALL SELECT 'dead letter ' || l.id AS what FROM webhook_dead_letters l \
+                WHERE NOT EXISTS (SELECT 1 FROM changes c WHERE c.id = l.change_id AND c.xact = l.xact)",
+    },
 ];
 
 /// Checks every invariant on one consistent state.

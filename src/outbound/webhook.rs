@@ -119,13 +119,30 @@ impl Courier {
             Error::Timeout(_) => format!("no answer within {} s", self.road.timeout.as_secs()),
             Error::HostNotFound => "the name of the host leads nowhere".to_owned(),
             Error::Io(error) if error.kind() == std::io::ErrorKind::PermissionDenied => NOT_ALLOWED.to_owned(),
+            // How rustls says through a stream what it found.
+            Error::Io(error) if error.kind() == std::io::ErrorKind::InvalidData => tls_in_words(&error.to_string()),
             Error::Io(error) => format!("the connection failed: {}", error.kind()),
             Error::ConnectionFailed => "the connection failed".to_owned(),
-            Error::Rustls(error) => format!("TLS: {error}"),
-            Error::Tls(words) => format!("TLS: {words}"),
+            Error::Rustls(error) => tls_in_words(&error.to_string()),
+            Error::Tls(words) => tls_in_words(words),
             _ => "the answer cannot be read".to_owned(),
         }
     }
+}
+
+/// What is wrong with a certificate, without the names in it.
+fn tls_in_words(found: &str) -> String {
+    let words = [
+        ("UnknownIssuer", "its certificate is of no authority that is trusted"),
+        // Signed by somebody who only calls himself by the name of an authority.
+        ("BadSignature", "its certificate is of no authority that is trusted"),
+        ("NotValidForName", "its certificate is for another name"),
+        ("not valid for name", "its certificate is for another name"),
+        ("xpired", "its certificate has expired"),
+        ("NotValidYet", "its certificate is not valid yet"),
+    ];
+    let said = words.iter().find(|(part, _)| found.contains(part)).map_or("the handshake failed", |(_, said)| said);
+    format!("TLS: {said}")
 }
 
 const NOT_ALLOWED: &str = "the name stands for an address that the settings do not allow";

@@ -126,6 +126,11 @@ pub fn is_known(reading: &mut Reading<'_>, position: Position) -> Result<bool, S
     Ok(on_either!(reading.conn, own => found.get_result::<i64>(own)).optional()?.is_some())
 }
 
+/// How many changes there are, settled or not.
+pub fn count(reading: &mut Reading<'_>) -> Result<i64, StoreError> {
+    Ok(changes::table.count().get_result(reading.conn)?)
+}
+
 /// The change that stands exactly there.
 pub fn at(reading: &mut Reading<'_>, position: Position) -> Result<Option<Change>, StoreError> {
     let before = Position { id: position.id - 1, ..position };

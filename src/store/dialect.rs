@@ -203,6 +203,22 @@ pub fn copy_to(target: &Target, file: &Path) -> Result<(), StoreError> {
     finished
 }
 
+/// How the database was told to keep what it acknowledges.
+pub fn durability(connection: &mut AnyConnection) -> Result<String, StoreError> {
+    let query = match connection {
+        AnyConnection::Sqlite(_) => "SELECT 'synchronous=' || synchronous AS answer FROM pragma_synchronous",
+        AnyConnection::Postgres(_) => "SELECT 'synchronous_commit=' || current_setting('synchronous_commit') AS answer",
+    };
+    text(connection, query)
+}
+
+/// Moves all of the write-ahead log into the file and cuts the log to nothing. Somebody who still reads keeps some of it back: that is
+/// no fault, it is found at the next start.
+pub fn empty_the_log(connection: &mut AnyConnection) -> Result<(), StoreError> {
+    let AnyConnection::Sqlite(sqlite) = connection else { return Ok(()) };
+    Ok(sqlite.batch_execute("PRAGMA wal_checkpoint(TRUNCATE);")?)
+}
+
 pub fn check_copy(file: &Path) -> Result<(), StoreError> {
     let mut connection = AnyConnection::Sqlite(open_sqlite(file)?);
     let verdict = text(&mut connection, "SELECT integrity_check AS answer FROM pragma_integrity_check LIMIT 1")?;

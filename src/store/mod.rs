@@ -23,6 +23,7 @@ pub mod issued_labels;
 pub mod keys;
 pub mod lineage;
 pub mod lives;
+pub mod load;
 pub mod lots;
 mod migrate;
 pub mod names;
@@ -44,6 +45,7 @@ pub mod till;
 pub mod touched;
 pub mod trays;
 pub mod verify;
+pub mod vitals;
 pub mod webhooks;
 mod write;
 
@@ -51,7 +53,8 @@ use crate::domain::profile::Rates;
 use crate::units::instant::Instant;
 use connection::Target;
 use error::{Fault, StoreError};
-use fitness::Fitness;
+use fitness::{Condition, Fitness};
+use load::Load;
 pub use read::{Reading, Window};
 use std::sync::Arc;
 use std::time::Duration;
@@ -76,6 +79,7 @@ pub struct Store {
     /// For looks that last: apart from the others, so that a few slow ones cannot keep all the connections.
     long_readers: read::Readers,
     writer: write::Writer,
+    load: Load,
 }
 
 impl Store {
@@ -87,10 +91,14 @@ impl Store {
         migrate::run(&mut first)?;
         dialect::count_on(&mut first)?;
         let evidence = Arc::new(evidence::Evidence::new(rates));
-        let readers = read::Readers::open(&target, options.readers, 1, Arc::clone(&evidence))?;
-        let long_readers = read::Readers::open(&target, LONG_READERS, 0, Arc::clone(&evidence))?;
-        let writer = write::Writer::open(&target, first, evidence)?;
-        Ok(Store { target, readers, long_readers, writer })
+        let (condition, load) = (Arc::new(Condition::default()), Load::of(target.kind()));
+        let open = |count, kept| {
+            let (evidence, condition) = (Arc::clone(&evidence), Arc::clone(&condition));
+            read::Readers::open(&target, count, kept, evidence, condition, load.clone())
+        };
+        let (readers, long_readers) = (open(options.readers, 1)?, open(LONG_READERS, 0)?);
+        let writer = write::Writer::open(&target, first, evidence, condition, load.clone())?;
+        Ok(Store { target, readers, long_readers, writer, load })
     }
 
     /// Runs `look` on one consistent snapshot. Never waits for the writer.
@@ -156,6 +164,26 @@ impl Store {
     /// How many groups of sales are worth writing at once.
     pub const fn groups_at_once(&self) -> usize {
         dialect::groups_at_once(&self.target)
+    }
+
+    /// For the end: leaves everything in the database file itself, the log beside it empty.
+    pub fn settle(&self) -> Result<(), StoreError> {
+        self.writer.settle()
+    }
+
+    /// What can be seen of the database's files and their disk.
+    pub fn files(&self) -> vitals::Files {
+        vitals::files(&self.target)
+    }
+
+    /// Leaves the note that a copy was made.
+    pub fn note_copy(&self, now: Instant) -> Result<(), StoreError> {
+        vitals::note_copy(&self.target, now)
+    }
+
+    /// What there is to do, as counted.
+    pub const fn load(&self) -> &Load {
+        &self.load
     }
 
     /// `sqlite` or `postgresql`.

@@ -4,6 +4,8 @@ use super::connection::{self, AnyConnection, Target};
 use super::dialect;
 use super::error::StoreError;
 use super::evidence::{Curves, Evidence};
+use super::fitness::{Condition, Reason};
+use super::load::{Load, Timed};
 use diesel::connection::SimpleConnection;
 use std::sync::Arc;
 use std::time::Duration;
@@ -38,11 +40,20 @@ impl r2d2::ManageConnection for Opener {
 pub struct Readers {
     pool: r2d2::Pool<Opener>,
     evidence: Arc<Evidence>,
+    condition: Arc<Condition>,
+    load: Load,
 }
 
 impl Readers {
     /// At most `count` connections, of which `kept` are held open however little is asked.
-    pub fn open(target: &Target, count: u32, kept: u32, evidence: Arc<Evidence>) -> Result<Readers, StoreError> {
+    pub fn open(
+        target: &Target,
+        count: u32,
+        kept: u32,
+        evidence: Arc<Evidence>,
+        condition: Arc<Condition>,
+        load: Load,
+    ) -> Result<Readers, StoreError> {
         let embedded = matches!(target, Target::Sqlite(_));
         r2d2::Pool::builder()
             .max_size(count.clamp(1, 64))
@@ -51,18 +62,29 @@ impl Readers {
             .test_on_check_out(!embedded)
             .connection_timeout(Duration::from_secs(2))
             .build(Opener(target.clone()))
-            .map(|pool| Readers { pool, evidence })
+            .map(|pool| Readers { pool, evidence, condition, load })
             .map_err(|e| StoreError::Unusable(e.to_string()))
     }
 
     pub fn read<T, E: From<StoreError>>(&self, look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>) -> Result<T, E> {
-        let mut connection = self.pool.get().map_err(|e| StoreError::Busy(e.to_string()))?;
+        let _timed = Timed::begin(&self.load.reads);
+        let mut connection = self.pool.get().map_err(|e| self.unreachable(e.to_string()))?;
         snapshot(&mut connection, &self.evidence, look)
+    }
+
+    /// A server that cannot be read cannot be written to either; nobody needs to try to sell something to find out.
+    fn unreachable(&self, text: String) -> StoreError {
+        let error = StoreError::Busy(text);
+        if Reason::of(&error) == Some(Reason::ServerGone) {
+            self.condition.enter(Reason::ServerGone, None);
+        }
+        error
     }
 
     /// A view of its own beside the pool.
     pub fn window(&self, target: &Target) -> Result<Window, StoreError> {
-        Ok(Window { connection: connection::open_for_reading(target)?, evidence: Arc::clone(&self.evidence) })
+        let connection = connection::open_for_reading(target)?;
+        Ok(Window { connection, evidence: Arc::clone(&self.evidence), load: self.load.clone() })
     }
 }
 
@@ -70,6 +92,7 @@ impl Readers {
 pub struct Window {
     connection: AnyConnection,
     evidence: Arc<Evidence>,
+    load: Load,
 }
 
 impl Window {
@@ -78,6 +101,7 @@ impl Window {
         &mut self,
         look: impl FnOnce(&mut Reading<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
+        let _timed = Timed::begin(&self.load.reads);
         snapshot(&mut self.connection, &self.evidence, look)
     }
 }

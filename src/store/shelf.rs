@@ -227,3 +227,22 @@ pub fn page(reading: &mut Reading<'_>, above: i64, limit: i64) -> Result<Vec<She
 pub fn between(reading: &mut Reading<'_>, first: i64, last: i64) -> Result<Vec<Shelved>, StoreError> {
     Ok(shelf::table.filter(shelf::tray_id.between(first, last)).order(shelf::tray_id).load(reading.conn)?)
 }
+
+#[derive(QueryableByName)]
+struct ByVerdict {
+    #[diesel(sql_type = BigInt)]
+    first: i64,
+    #[diesel(sql_type = BigInt)]
+    second: i64,
+    #[diesel(sql_type = BigInt)]
+    third: i64,
+}
+
+/// How many trays on the shelf have each of three verdicts. A quote inside a text of an offer is written `\"`, so no text looks like one.
+pub fn count_by_verdict(reading: &mut Reading<'_>, verdicts: [&'static str; 3]) -> Result<[i64; 3], StoreError> {
+    let [first, second, third] =
+        verdicts.map(|verdict| format!("COUNT(CASE WHEN offer LIKE '%\"verdict\":\"{verdict}\"%' THEN 1 END)"));
+    let sql = format!("SELECT {first} AS first, {second} AS second, {third} AS third FROM shelf");
+    let counted = diesel::sql_query(sql).get_result::<ByVerdict>(reading.conn)?;
+    Ok([counted.first, counted.second, counted.third])
+}

@@ -163,6 +163,12 @@ pub fn enabled(reading: &mut Reading<'_>) -> Result<Vec<i64>, StoreError> {
     Ok(enabled.order(webhooks::id).select(webhooks::id).load(reading.conn)?)
 }
 
+/// How many of them have a delivery that failed and is to be tried again.
+pub fn trying_again(reading: &mut Reading<'_>) -> Result<i64, StoreError> {
+    let enabled = webhooks::table.filter(webhooks::disabled_at.is_null());
+    Ok(enabled.filter(webhooks::tries.gt(0)).count().get_result(reading.conn)?)
+}
+
 #[derive(Queryable)]
 struct LetterRow {
     id: i64,

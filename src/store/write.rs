@@ -12,6 +12,7 @@ use super::dialect;
 use super::error::{Fault, StoreError};
 use super::evidence::{Curves, Evidence};
 use super::fitness::{Attempt, Condition, Fitness, Reason};
+use super::load::{Load, Timed};
 use super::read::Reading;
 use super::recovery;
 use super::touched::Touched;
@@ -174,7 +175,8 @@ pub struct Writer {
 /// What every transaction is handed beside its connection.
 struct Shared {
     evidence: Arc<Evidence>,
-    condition: Condition,
+    condition: Arc<Condition>,
+    load: Load,
 }
 
 enum Way {
@@ -202,7 +204,13 @@ impl r2d2::ManageConnection for ServerOpener {
 }
 
 impl Writer {
-    pub fn open(target: &Target, first: AnyConnection, evidence: Arc<Evidence>) -> Result<Writer, StoreError> {
+    pub fn open(
+        target: &Target,
+        first: AnyConnection,
+        evidence: Arc<Evidence>,
+        condition: Arc<Condition>,
+        load: Load,
+    ) -> Result<Writer, StoreError> {
         let way = match target {
             Target::Sqlite(_) => Way::Embedded { line: Mutex::default(), connection: Mutex::new(first) },
             Target::Postgres(_) => r2d2::Pool::builder()
@@ -213,7 +221,7 @@ impl Writer {
                 .map(Way::Server)
                 .map_err(|e| StoreError::Unusable(e.to_string()))?,
         };
-        Ok(Writer { way, target: target.clone(), shared: Shared { evidence, condition: Condition::default() } })
+        Ok(Writer { way, target: target.clone(), shared: Shared { evidence, condition, load } })
     }
 
     pub fn write<T, E, F>(&self, act: F) -> Result<T, E>
@@ -222,11 +230,20 @@ impl Writer {
         T: Send + 'static,
         E: From<StoreError> + Fault + Send + 'static,
     {
+        let _timed = Timed::begin(&self.shared.load.writes);
         self.try_to_recover();
         self.shared.condition.check()?;
         match &self.way {
             Way::Embedded { line, connection } => write_embedded(line, connection, &self.shared, act),
             Way::Server(pool) => write_to_server(pool, &self.shared, &act),
+        }
+    }
+
+    /// Once nobody writes any more: what the write-ahead log of an embedded database holds goes into its file.
+    pub fn settle(&self) -> Result<(), StoreError> {
+        match &self.way {
+            Way::Embedded { connection, .. } => dialect::empty_the_log(&mut locked(connection)),
+            Way::Server(_) => Ok(()),
         }
     }
 
@@ -288,12 +305,14 @@ where
     if !state.led {
         state.led = true;
         drop(state);
+        shared.load.group_size.observe(1.0);
         let outcome = commit_alone(&mut locked(connection), shared, &act);
         hand_on(line);
         return outcome;
     }
     let (caller, signals) = sync_channel(2);
     state.waiting.push_back(Box::new(Task { act, outcome: None, caller }));
+    shared.load.waiting.inc();
     drop(state);
     wait(line, connection, shared, &signals)
 }
@@ -313,6 +332,9 @@ fn wait<T, E: From<StoreError>>(
                     let count = state.waiting.len().min(GROUP_LIMIT);
                     state.waiting.drain(..count).collect()
                 };
+                let count = u16::try_from(group.len()).unwrap_or(u16::MAX);
+                shared.load.waiting.dec_by(i64::from(count));
+                shared.load.group_size.observe(f64::from(count));
                 commit_group(&mut locked(connection), shared, group);
                 hand_on(line);
             }

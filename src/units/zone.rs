@@ -5,6 +5,9 @@ use super::instant::Instant;
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
 
+/// Release of the time zone data in this program.
+pub const TZ_RELEASE: &str = chrono_tz::IANA_TZDB_VERSION;
+
 /// An IANA time zone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Zone(Tz);

@@ -18,8 +18,6 @@ use tokio::time::{Instant, timeout_at};
 const PIECE: usize = 64 * 1024;
 /// Pieces that wait for the client.
 const WAITING: usize = 2;
-/// A client takes all of it within this time: it keeps one state of the database open, and with it the log of all later changes.
-const LIMIT: Duration = Duration::from_secs(30);
 
 /// How the pieces are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,6 +50,7 @@ impl Pack {
 pub struct Spout {
     pieces: Sender<Piece>,
     runtime: Handle,
+    /// A client keeps one state of the database open, and with it the log of all later changes: not for longer than until then.
     until: Instant,
     pack: Pack,
 }
@@ -62,14 +61,14 @@ pub struct Outflow {
     ended: bool,
 }
 
-/// Both ends. To be called where answers are made.
-pub fn open(coding: Coding) -> (Spout, Outflow) {
+/// Both ends, for an answer that its client takes within a time. To be called where answers are made.
+pub fn open(coding: Coding, within: Duration) -> (Spout, Outflow) {
     let (sender, pieces) = channel(WAITING);
     let pack = match coding {
         Coding::Plain => Pack::Plain(Vec::with_capacity(PIECE * 2)),
         Coding::Gzip => Pack::Gzip(GzEncoder::new(Vec::with_capacity(PIECE * 2), Compression::fast())),
     };
-    let spout = Spout { pieces: sender, runtime: Handle::current(), until: Instant::now() + LIMIT, pack };
+    let spout = Spout { pieces: sender, runtime: Handle::current(), until: Instant::now() + within, pack };
     (spout, Outflow { pieces, ended: false })
 }
 
@@ -97,7 +96,7 @@ impl Spout {
             Ok(Ok(())) => ControlFlow::Continue(()),
             Ok(Err(_)) => ControlFlow::Break(()),
             Err(_) => {
-                tracing::warn!(seconds = LIMIT.as_secs(), "a client took too long over a large answer: cut off");
+                tracing::warn!("a client took too long over a large answer: cut off");
                 ControlFlow::Break(())
             }
         }

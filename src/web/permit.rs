@@ -24,6 +24,8 @@ permits!(
     ReadStock,
     ReadRecords,
     ReadCost,
+    ReadMetrics,
+    ReadHealth,
     Scan,
     Sell,
     Receive,

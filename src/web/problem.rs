@@ -71,6 +71,9 @@ pub struct ProblemField {
     pub detail: String,
 }
 
+/// Stands beside an answer that is no yes, for whoever counts them.
+pub struct Refused(pub &'static str);
+
 /// Problem details (RFC 9457).
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Problem {
@@ -228,6 +231,7 @@ impl ResponseError for Problem {
 
     fn error_response(&self) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
+        response.extensions_mut().insert(Refused(self.code));
         response.insert_header((header::CACHE_CONTROL, "no-store"));
         match self.status {
             401 => response.insert_header((header::WWW_AUTHENTICATE, "Bearer realm=\"sakudana\"")),

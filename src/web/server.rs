@@ -1,21 +1,22 @@
 //! Starts the HTTP server: limits, headers, the request log, health, the document and its page, and everything the rooms below answer.
 
-use super::api::events::{EventOptions, Streams};
+use super::api::events::{FollowOptions, Streams};
 use super::call::Service;
+use super::health::Checkup;
 use super::limits::{LimitOptions, Limits, pace, quota};
 use super::listen::{self, Entrance};
+use super::metrics::Metrics;
 use super::pages::customer::{CustomerPage, Door};
 use super::pages::trust::Trust;
 use super::pane::Pane;
 use super::problem::{Problem, Speech};
 use super::tls::{self, Tls};
-use super::{api, assets, clock, openapi, pages, stopping};
+use super::{api, assets, clock, health, metrics, openapi, pages, stopping};
 use crate::ops::desk::Desk;
-use crate::ops::failure::Failure;
 use crate::web::route;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
-use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::{Next, from_fn};
 use actix_web::{App, Error, HttpResponse, ResponseError, web};
 use std::net::{SocketAddr, TcpListener};
@@ -33,7 +34,7 @@ pub struct ServerOptions {
     pub limits: LimitOptions,
     /// None for plain HTTP.
     pub tls: Option<Tls>,
-    pub events: EventOptions,
+    pub following: FollowOptions,
 }
 
 /// Where connections are taken.
@@ -53,8 +54,9 @@ pub fn openapi_json() -> String {
 
 /// Serves until told to stop, then finishes what it has begun. `ready` hears the address once connections are taken.
 pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresses)) -> std::io::Result<()> {
-    let stalled = options.events.stalled;
-    let streams = web::Data::new(Streams::new(&desk, options.events));
+    let stalled = options.following.stalled;
+    let streams = web::Data::new(Streams::new(&desk, options.following));
+    let following = web::Data::new(options.following);
     let limits = Arc::new(Limits::new(&options.limits));
     let connections = Arc::clone(&limits.connections);
     let service = web::Data::new(Service::new(desk, options.secure_cookies, limits));
@@ -70,6 +72,11 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
     let strict = web::Data::new(Strict(options.tls.is_some() && authority.is_none()));
     let trust = web::Data::new(Trust { authority, https_port: address.port() });
     actix_web::rt::System::new().block_on(async {
+        let (told_to_stop, stopping) = stopping::on_signal()?;
+        let stopping = web::Data::new(stopping);
+        let scheme = if options.tls.is_some() { "https" } else { "http" };
+        let metrics = web::Data::new(Metrics::new(&service.desk, scheme));
+        let checkup = web::Data::new(Checkup::default());
         let (plain_trust, plain_service) = (web::Data::clone(&trust), web::Data::clone(&service));
         let plain_app = move || {
             App::new()
@@ -82,27 +89,30 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
                 .configure(assets::routes)
                 .default_service(web::to(pages::trust::lead_to_https))
         };
-        let (told_to_stop, stopping) = stopping::on_signal()?;
-        let stopping = web::Data::new(stopping);
         let app = move || {
             App::new()
                 .app_data(web::Data::clone(&stopping))
+                .app_data(web::Data::clone(&metrics))
+                .app_data(web::Data::clone(&checkup))
                 .app_data(web::Data::clone(&trust))
                 .app_data(web::Data::clone(&strict))
                 .app_data(web::Data::clone(&service))
                 .app_data(Pane::of(&service.desk))
                 .app_data(web::Data::clone(&streams))
+                .app_data(web::Data::clone(&following))
                 .app_data(web::Data::clone(&customers))
                 .wrap(from_fn(quota::admit))
                 .wrap(from_fn(headers))
                 .wrap(from_fn(log))
                 .wrap(from_fn(pace::watch))
+                .wrap(from_fn(metrics::measure))
                 .configure(api::routes)
                 .configure(pages::routes)
                 .configure(pages::trust::routes)
                 .configure(assets::routes)
-                .route("/livez", route::get().to(live))
-                .route("/readyz", route::get().to(readiness))
+                .route("/livez", route::get().to(health::live))
+                .route("/readyz", route::get().to(health::ready))
+                .route("/metrics", route::get().to(metrics::page))
                 .service(web::redirect("/docs", "/docs/"))
                 .route("/problems", route::get().to(pages::problems::page))
                 .service(SwaggerUi::new("/docs/{_:.*}").config(Config::new(["/v1/openapi.json"]).validator_url("none")))
@@ -139,24 +149,6 @@ async fn served_document(document: web::Data<Document>) -> HttpResponse {
     HttpResponse::Ok().content_type("application/json").body(document.0.clone())
 }
 
-/// The process is up.
-async fn live() -> HttpResponse {
-    HttpResponse::Ok().content_type("application/health+json").body(r#"{"status":"pass"}"#)
-}
-
-/// The database answers.
-async fn readiness(service: web::Data<Service>) -> Result<HttpResponse, Problem> {
-    let kind = service
-        .ask(|desk, _| -> Result<_, Failure> {
-            desk.look(|_, _| Ok(()))?;
-            Ok(desk.database_kind())
-        })
-        .await?;
-    let body =
-        serde_json::json!({"status": "pass", "checks": {"database": [{"status": "pass", "observedValue": kind}]}});
-    Ok(HttpResponse::Ok().content_type("application/health+json").body(body.to_string()))
-}
-
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
                       form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'";
 /// The documentation page styles itself inline.
@@ -177,16 +169,22 @@ async fn headers(
         next.call(request).await?.map_into_left_body()
     };
     let strict = response.request().app_data::<web::Data<Strict>>().is_some_and(|strict| strict.0);
-    let headers = response.headers_mut();
+    guard(response.headers_mut(), docs);
+    let mut set =
+        |name: HeaderName, value: &'static str| response.headers_mut().insert(name, HeaderValue::from_static(value));
+    if strict {
+        set(header::STRICT_TRANSPORT_SECURITY, "max-age=31536000");
+    }
+    Ok(response)
+}
+
+/// What every answer tells a browser not to do.
+pub fn guard(headers: &mut HeaderMap, docs: bool) {
     let mut set = |name: HeaderName, value: &'static str| headers.insert(name, HeaderValue::from_static(value));
     set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
     set(header::REFERRER_POLICY, "same-origin");
     set(header::CONTENT_SECURITY_POLICY, if docs { POLICY_DOCS } else { POLICY });
-    if strict {
-        set(header::STRICT_TRANSPORT_SECURITY, "max-age=31536000");
-    }
     set(HeaderName::from_static("permissions-policy"), "camera=(self), microphone=(), geolocation=()");
-    Ok(response)
 }
 
 /// One line a request: no query, no secret.

@@ -10,6 +10,7 @@ use sakudana::ops::desk::Desk;
 use sakudana::ops::failure::{Failure, Trouble};
 use sakudana::ops::fitness::{Fitness, Reason};
 use sakudana::store::{acts, idempotency};
+use sakudana::units::instant::MICROS_PER_MINUTE;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -313,6 +314,26 @@ fn a_failed_sync_makes_the_shop_read_only_until_the_disk_has_proved_itself() {
 fn a_full_disk_makes_the_shop_read_only_until_there_is_room() {
     let full = |failure: &Failure| failure.trouble() == Trouble::ReadOnly(Reason::DiskFull);
     it_comes_back(Call::Write, Errno::NoSpace, full, Reason::DiskFull);
+}
+
+/// That someone was seen is written down once a minute: where it cannot be, they are let in all the same, and strangers are not.
+#[test]
+fn who_is_signed_in_looks_on_while_nothing_is_written() {
+    let prepared = prepared(0);
+    let opened = Opened::of(&prepared);
+    let (name, password) = opened.desk.first_owner(start(), &[7; 32]).unwrap().unwrap();
+    let token = opened.desk.sign_in(start(), &[8; 32], &name, &password).unwrap().token;
+    let later = |minutes: i64| start().plus_micros(minutes * MICROS_PER_MINUTE);
+    let failing = Fault { nth: 1, from_then_on: true, errno: Errno::NoSpace, calls: [Call::Write].into() };
+    opened.disk.set_fault(Some(failing));
+    // The first is the one that finds out that nothing is written.
+    for minutes in [2, 3, 4] {
+        let known = opened.desk.who(later(minutes), &token).unwrap();
+        assert_eq!(known.map(|known| known.actor.name), Some(name.clone()), "after {minutes} minutes");
+        assert_eq!(opened.reason(), Some(Reason::DiskFull));
+    }
+    assert_eq!(opened.desk.who(later(2), "sdt_somebody-else").unwrap(), None);
+    assert_eq!(opened.desk.who(later(14 * 60), &token).unwrap(), None, "a sign-in ends all the same");
 }
 
 /// A group of acts that commit together: when its sync fails, none of them is acknowledged.

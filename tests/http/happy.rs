@@ -45,6 +45,27 @@ const TABLE: &[(&str, Call)] = &[
         let (_, id) = new_key(&shop.manager, "till 3", "till");
         shop.manager.delete(&format!("/v1/keys/{id}")).send()
     }),
+    ("create_webhook", |shop, _| {
+        let body = json!({"url": "https://receiver.example/fish", "kinds": ["tray.gone"]});
+        shop.manager.post("/v1/webhooks").json(&body).send()
+    }),
+    ("list_webhooks", |shop, _| shop.manager.get("/v1/webhooks").send()),
+    ("get_webhook", |shop, _| shop.manager.get("/v1/webhooks/1").send()),
+    ("put_webhook", |shop, _| {
+        let tag = shop.manager.get("/v1/webhooks/1").send().expect(200).header("etag").expect("a version").to_owned();
+        let body = json!({"url": "https://receiver.example:8443/fish", "kinds": [], "state": "enabled"});
+        let put = || shop.manager.put("/v1/webhooks/1").if_match(&tag).json(&body).send();
+        let answer = put();
+        assert_eq!(put().expect(412).json()["code"], "version_mismatch");
+        answer
+    }),
+    ("test_webhook", |shop, _| shop.manager.post("/v1/webhooks/1/test").send()),
+    ("rotate_webhook", |shop, _| shop.manager.post("/v1/webhooks/1/rotation").json(&json!({"keep_hours": 1})).send()),
+    ("replay_webhook", |shop, _| {
+        shop.manager.post("/v1/webhooks/1/replay").json(&json!({"what": "dead_letters"})).send()
+    }),
+    ("list_deliveries", |shop, _| shop.manager.get("/v1/webhooks/1/deliveries?limit=5").send()),
+    ("delete_webhook", |shop, _| shop.manager.delete("/v1/webhooks/1").send()),
     ("list_species", |shop, _| shop.till.get("/v1/species").send()),
     ("get_species", |shop, _| shop.till.get("/v1/species/YFT").send()),
     ("put_species", |shop, _| changed(shop, "/v1/species/YFT", "market_name", "Yellowfin")),
@@ -167,6 +188,9 @@ const TABLE: &[(&str, Call)] = &[
         shop.reader.get(&format!("/v1/sales/{sale}/returns")).send()
     }),
     ("list_changes", |shop, _| shop.till.get("/v1/changes?limit=5").send()),
+    ("live_stock", |shop, _| shop.till.get("/v1/live-stock").send()),
+    // It has no end: `tests/live` listens to it.
+    ("follow_events", |shop, _| shop.till.call("HEAD", "/v1/events").send()),
     ("review", |shop, _| shop.manager.get("/v1/review").send()),
     ("accept_markdowns", |shop, stock| {
         act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))

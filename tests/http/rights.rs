@@ -33,6 +33,9 @@ fn call(client: &Client, method: &str, path: &str, operation: &Value) -> Answer 
         let example = parameter["example"].to_string().replace('"', "");
         address = address.replace(&format!("{{{}}}", text(&parameter["name"])), &example);
     }
+    // A stream of events has no end, its head has.
+    let stream = operation["responses"]["200"]["content"]["text/event-stream"].is_object();
+    let method = if stream { "HEAD" } else { method };
     let call = client.call(method, &address).idempotency_key(&fresh_key());
     if operation["requestBody"].is_object() { call.json(&json!({"no such field": 1})).send() } else { call.send() }
 }

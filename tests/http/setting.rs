@@ -1,5 +1,7 @@
 //! A shop made ready through HTTP alone: its people and keys, its catalogue, fish to cut. Judges nothing.
 
+#![allow(dead_code, reason = "several test programs share this file and each uses part of it")]
+
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use serde_json::{Value, json};
@@ -7,7 +9,7 @@ use tempfile::TempDir;
 
 use crate::stub::Stub;
 use crate::support::http::{Answer, Client};
-use crate::support::postgres::fresh_database;
+use crate::support::postgres::{Database, fresh_database};
 use crate::support::server::{Kind, Server};
 
 /// Nine hours ahead of UTC all year: days and labels must follow it, not the machine.
@@ -66,6 +68,11 @@ pub struct Shop {
 
 impl Shop {
     pub fn open(kind: Kind) -> Shop {
+        Shop::served(kind, |settings, database, guard| Server::start_with(&["--settings", settings], database, guard))
+    }
+
+    /// A shop whose server is started in a way of its own, with these settings and, if it likes, on this database.
+    pub fn served(kind: Kind, start: impl FnOnce(&str, &str, Option<Database>) -> Server) -> Shop {
         let directory = tempfile::tempdir().expect("a temporary directory");
         let settings = directory.path().join("shop.toml").display().to_string();
         // What is printed here ends in doubt: the stub takes a document and hangs up.
@@ -79,7 +86,7 @@ impl Shop {
                 (fresh.url().to_owned(), Some(fresh))
             }
         };
-        let server = Server::start_with(&["--settings", &settings], &database, guard);
+        let server = start(&settings, &database, guard);
         let anonymous = server.client();
         let owner = sign_in(&anonymous, &server.owner().name, &server.owner().password);
         let by_key = |role: &str| anonymous.with_key(&new_key(&owner, role, role).0);

@@ -3,8 +3,9 @@
 use serde_json::Value;
 use std::collections::BTreeSet;
 
-/// Live stock and what is needed to read it, scans, its sales and their reversal.
+/// Live stock and what is needed to read it, scans, its sales with what was sold while it was cut off, their reversals and returns.
 const OF_A_TILL: &[&str] = &[
+    "follow_events",
     "get_cuts",
     "get_places",
     "get_sale",
@@ -13,10 +14,14 @@ const OF_A_TILL: &[&str] = &[
     "list_changes",
     "list_cuts",
     "list_places",
+    "list_returns",
     "list_sales",
     "list_species",
     "list_trays",
+    "live_stock",
     "pick_list",
+    "replay_sales",
+    "return_sale",
     "reverse_sale",
     "scan",
     "sell",

@@ -50,8 +50,8 @@ fn acts(logs: &[Log], books: &Books, faults: &mut Vec<String>) {
     );
 }
 
-/// Each acknowledged sale stands in the books once, with the till that made it and taken back or not as it was acknowledged; each sale of the
-/// books was acknowledged to someone.
+/// Each acknowledged sale stands in the books once, with the till that made it and taken back or not as it was acknowledged; each sale of
+/// the books was acknowledged to someone.
 fn sales(logs: &[Log], books: &Books, faults: &mut Vec<String>) {
     let mut claimed: BTreeMap<i64, &Entry> = BTreeMap::new();
     let reversed = reversals(logs);

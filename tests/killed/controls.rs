@@ -1,5 +1,5 @@
-//! The checker tried with what it has to see: an acknowledgement of nothing, an act done twice, an answer of another act. Without these a clean
-//! run would say little.
+//! The checker tried with what it has to see: an acknowledgement of nothing, an act done twice, an answer of another act. Without these a
+//! clean run would say little.
 
 use std::sync::atomic::AtomicBool;
 

@@ -1,4 +1,5 @@
-//! The shop that is killed: its server process, one key for each till, fish when it is wanted, and everything its books say. Decides nothing.
+//! The shop that is killed: its server process, one key for each till, fish when it is wanted, and everything its books say. Decides
+//! nothing.
 
 use std::collections::BTreeMap;
 use std::process::{Command, Output};
@@ -137,18 +138,16 @@ impl Counter {
         self.cursor = books.cursor;
     }
 
+    /// An act that touched several trays stands in the feed once for each; it is one act all the same. What is told without an act,
+    /// nobody did.
     fn acts_since(&self, mark: &Mark) -> (Vec<Told>, String) {
-        let (manager, mut cursor, mut acts) = (self.manager(), mark.cursor.clone(), Vec::new());
+        let (manager, mut cursor, mut acts) = (self.manager(), mark.cursor.clone(), BTreeMap::new());
         loop {
             let page = manager.get(&format!("/v1/changes?after={cursor}&limit=200")).send().expect(200).json();
             let changes = page["changes"].as_array().unwrap();
-            acts.extend(changes.iter().map(|change| Told {
-                actor: text(&change["actor"]),
-                kind: text(&change["kind"]),
-                reason: change["reason"].as_str().map(Into::into),
-            }));
+            acts.extend(changes.iter().filter_map(|change| Some((change["act_id"].as_i64()?, told(change)))));
             if changes.is_empty() {
-                return (acts, cursor);
+                return (acts.into_values().collect(), cursor);
             }
             cursor = text(&page["cursor"]);
         }
@@ -178,5 +177,13 @@ impl Counter {
                 _ => return found,
             }
         }
+    }
+}
+
+fn told(change: &Value) -> Told {
+    Told {
+        actor: text(&change["actor"]),
+        kind: text(&change["kind"]),
+        reason: change["reason"].as_str().map(Into::into),
     }
 }

@@ -1,5 +1,5 @@
-//! A shop opened over HTTP alone: the owner's first sign-in, keys, a small catalogue, a fish cut into blocks and tubs. Used by every test that
-//! lets tills loose on a server.
+//! A shop opened over HTTP alone: the owner's first sign-in, keys, a small catalogue, a fish cut into blocks and tubs. Used by every test
+//! that lets tills loose on a server.
 #![allow(dead_code, reason = "several test programs share this file and each uses part of it")]
 
 use serde_json::{Value, json};

@@ -1,5 +1,5 @@
-//! What each till is going to do: dice alone decide, before anything is asked, so that a seed says it all. Trays are named by their place in
-//! the stock, since their codes are the server's own chance.
+//! What each till is going to do: dice alone decide, before anything is asked, so that a seed says it all. Trays are named by their place
+//! in the stock, since their codes are the server's own chance.
 
 use crate::dice::Dice;
 use crate::opening::PLACES;

@@ -144,7 +144,8 @@ pub fn settle(client: &Client, entries: &mut [Entry]) -> (usize, usize) {
     (open, had_been_done)
 }
 
-/// What is wrong with the answers to the last requests, asked again under their keys: the same status, the same body, and said to be no new act.
+/// What is wrong with the answers to the last requests, asked again under their keys: the same status, the same body, and said to be no
+/// new act.
 pub fn faults_of_replays(client: &Client, entries: &[Entry], last: usize) -> Vec<String> {
     let done: Vec<&Entry> = entries.iter().filter(|entry| matches!(entry.outcome, Outcome::Done(_))).collect();
     let wrong = |entry: &&Entry| {

@@ -82,8 +82,8 @@ impl Event {
 /// Longest history that the library searches by itself.
 const SHORT: usize = 8;
 
-/// Whether some order of the calls, each between its beginning and its end, explains every answer. An order that our own search proposes must
-/// satisfy the library; short histories the library also searches by itself, and both must say the same.
+/// Whether some order of the calls, each between its beginning and its end, explains every answer. An order that our own search proposes
+/// must satisfy the library; short histories the library also searches by itself, and both must say the same.
 ///
 /// # Panics
 /// When they do not.
@@ -102,8 +102,8 @@ pub fn explained(trays: &[Tray], events: &[Event]) -> bool {
 
 type Moments<'a> = Vec<(u64, bool, &'a Event)>;
 
-/// One moment for each call in which it may be thought to have happened, none before the one before it: as early as it can be. None if that is
-/// behind the end of a call.
+/// One moment for each call in which it may be thought to have happened, none before the one before it: as early as it can be. None if
+/// that is behind the end of a call.
 fn moments<'a>(order: &[&'a Event]) -> Option<Moments<'a>> {
     let mut now = 0;
     let mut moments = Vec::new();

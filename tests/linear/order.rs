@@ -1,6 +1,6 @@
-//! Looks for an order of the calls that explains every answer, remembering where it has been (after Wing & Gong 1993, "Testing and verifying
-//! concurrent objects", with Lowe's cache of configurations; from memory). The library's search remembers nothing and cannot end on long
-//! histories. What is found here is not believed: `history.rs` hands the order to the library.
+//! Looks for an order of the calls that explains every answer, remembering where it has been (after Wing & Gong 1993, "Testing and
+//! verifying concurrent objects", with Lowe's cache of configurations; from memory). The library's search remembers nothing and cannot
+//! end on long histories. What is found here is not believed: `history.rs` hands the order to the library.
 
 use std::collections::HashSet;
 
@@ -16,7 +16,7 @@ pub fn op(event: &Event) -> Op {
 }
 
 /// The events in such an order; none if there is none.
-pub fn find<'a>(shelf: Shelf, events: &'a [Event]) -> Option<Vec<&'a Event>> {
+pub fn find(shelf: Shelf, events: &[Event]) -> Option<Vec<&Event>> {
     let callers = events.iter().map(|event| event.caller + 1).max().unwrap_or(0);
     let mut by_caller: Vec<Vec<&Event>> = vec![Vec::new(); callers];
     for event in events {

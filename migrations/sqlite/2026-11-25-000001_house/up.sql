@@ -412,7 +412,6 @@ CREATE INDEX sale_lines_by_sale ON sale_lines (sale_id);
 CREATE INDEX sale_lines_by_tray ON sale_lines (tray_id);
 CREATE INDEX issued_labels_by_tray ON issued_labels (tray_id, at);
 CREATE INDEX markdowns_by_tray ON markdowns (tray_id);
-CREATE INDEX sales_by_time ON sales (at);
 CREATE INDEX breakdown_inputs_by_breakdown ON breakdown_inputs (breakdown_id);
 CREATE INDEX breakdown_outputs_by_breakdown ON breakdown_outputs (breakdown_id);
 CREATE INDEX breakdown_losses_by_breakdown ON breakdown_losses (breakdown_id);

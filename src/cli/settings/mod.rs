@@ -3,7 +3,7 @@
 
 mod codes;
 mod customer_page;
-mod events;
+mod following;
 pub mod labels;
 mod limits;
 mod printers;
@@ -18,7 +18,7 @@ pub mod webhooks;
 use super::stop::Stop;
 use crate::domain::shop::Shop;
 use crate::jobs::printing::Served;
-use crate::web::api::events::EventOptions;
+use crate::web::api::events::FollowOptions;
 use crate::web::limits::LimitOptions;
 use crate::web::pages::customer::CustomerPage;
 use labels::LabelSettings;
@@ -57,7 +57,7 @@ pub struct Settings {
     pub limits: LimitOptions,
     /// None for plain HTTP.
     pub tls: Option<TlsSettings>,
-    pub events: EventOptions,
+    pub following: FollowOptions,
     /// A file path or a `postgres://` address.
     pub database: String,
     pub readers: u32,
@@ -98,14 +98,14 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
     let limits = limits::read(&mut file, &customer_page, &mut problems);
     let tls = tls::read(&mut file, &mut problems);
     let secure_cookies = secure_cookies || tls.is_some();
-    let events = events::read(&mut file, &mut problems);
+    let following = following::read(&mut file, &mut problems);
     let (database, readers) = read_database(&mut file, &mut problems);
     let mut log = read_log(&mut file, &mut problems);
     let printers = printers::read(&mut file, &mut problems);
     let webhooks = webhooks::read(&mut file, &mut problems);
     for key in file.keys() {
         problems.push(format!(
-            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [limits], [tls], [events], [database], [log], [webhooks] and [[printers]]"
+            "{key}: unknown; known are [shop], [labels], [server], [customer_page], [limits], [tls], [following], [database], [log], [webhooks] and [[printers]]"
         ));
     }
     let listen = over(("--listen", sources.listen.clone()), ("SAKUDANA_LISTEN", environment), listen, |text| {
@@ -133,7 +133,7 @@ pub fn read(text: &str, sources: &Sources, environment: Environment<'_>) -> Resu
                 customer_page,
                 limits,
                 tls,
-                events,
+                following,
                 database,
                 readers,
                 log,

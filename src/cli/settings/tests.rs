@@ -34,7 +34,9 @@ fn the_example_names_every_key() {
     for key in &keys {
         assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
     }
-    for section in ["shop", "labels", "server", "customer_page", "events", "database", "log", "webhooks"] {
+    for section in
+        ["shop", "labels", "server", "customer_page", "limits", "tls", "following", "database", "log", "webhooks"]
+    {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
         for key in known.split(", ").filter(|key| !["codes", "ladder", "rules"].contains(key)) {
@@ -53,6 +55,30 @@ fn the_example_names_every_key() {
     for key in known.split(", ") {
         assert!(EXAMPLE.contains(&format!("\n#{key} = ")), "settings.example.toml does not say {key}");
     }
+}
+
+#[test]
+fn limits_have_their_ranges_and_a_certificate_its_key() {
+    let wrong = |text: &str| read_alone(text).unwrap_err().join("\n");
+    for (line, key) in [
+        ("requests_a_second = 0", "limits.requests_a_second"),
+        ("requests_at_once_of_strangers = 1_000_001", "limits.requests_at_once_of_strangers"),
+        ("connections_of_one_address = 3", "limits.connections_of_one_address"),
+        ("connections = 15", "limits.connections"),
+        ("calls_at_once = \"many\"", "limits.calls_at_once"),
+    ] {
+        assert!(wrong(&format!("[limits]\n{line}")).starts_with(key), "{line}");
+    }
+    let few = read_alone("[limits]\nconnections = 16").unwrap().limits;
+    assert_eq!((few.connections, few.connections_of_one_address), (16, 16), "one address has no more than all");
+    for text in ["key = \"a\"", "certificate = \"a\"", "certificate = \"a\"\nkey = \"b\"\nown_authority = true"] {
+        assert!(wrong(&format!("[tls]\n{text}")).contains("given together"), "{text}");
+    }
+    for name in ["Shop.local", "shop_1", "-a.local", "a..b", "", "*.local", "a b"] {
+        assert!(wrong(&format!("[tls]\nown_authority = true\nnames = [{name:?}]")).starts_with("tls.names"), "{name}");
+    }
+    let own = read_alone("[tls]\nown_authority = true\nnames = [\"till-1.local\", \"fd00::7\"]").unwrap();
+    assert!(own.tls.is_some() && own.secure_cookies, "cookies go over HTTPS alone, without being told");
 }
 
 /// The lines of the printer that begin with `#` and a key are one that can be set so.
@@ -151,9 +177,10 @@ fn each_wrong_value_is_named_with_its_key() {
         ("customer_page.language", "[customer_page]\nlanguage = 'fr'"),
         ("customer_page.cache_seconds", "[customer_page]\ncache_seconds = 121"),
         ("customer_page.requests_a_minute", "[customer_page]\nrequests_a_minute = 0"),
-        ("events.streams", "[events]\nstreams = 901"),
-        ("events.streams_per_client", "[events]\nstreams_per_client = -1"),
-        ("events.stalled_seconds", "[events]\nstalled_seconds = 0"),
+        ("following.streams", "[following]\nstreams = 901"),
+        ("following.streams_per_client", "[following]\nstreams_per_client = -1"),
+        ("following.stalled_seconds", "[following]\nstalled_seconds = 0"),
+        ("following.snapshot_seconds", "[following]\nsnapshot_seconds = 51"),
         ("customer_page.trusted_proxy_header", "[customer_page]\ntrusted_proxy_header = 'x forwarded'"),
         ("database.path_or_url", "[database]\npath_or_url = ' '"),
         ("database.readers", "[database]\nreaders = 65"),

@@ -239,3 +239,8 @@ pub fn trouble(tx: &mut Tx<'_>, id: i64, words: &str) -> Result<(), Failure> {
 pub fn to_serve(reading: &mut Reading<'_>) -> Result<Vec<i64>, Failure> {
     Ok(webhooks::enabled(reading)?)
 }
+
+/// How many have a delivery that failed and is to be tried again.
+pub fn trying_again(reading: &mut Reading<'_>) -> Result<i64, Failure> {
+    Ok(webhooks::trying_again(reading)?)
+}

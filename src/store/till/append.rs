@@ -1,7 +1,7 @@
 //! What a group of sales leaves, written: row by row on SQLite, where a prepared statement costs less than taking a list apart; as one
 //! statement over arrays on PostgreSQL, where every trip to the server costs more than what is done there.
 
-use super::fixed::{Fixed, PgValue};
+use super::fixed::{Fixed, PgValue, SqliteValue};
 use crate::domain::ledger::Entry;
 use crate::store::connection::AnyConnection;
 use crate::store::error::StoreError;
@@ -113,9 +113,7 @@ fn row_by_row(sqlite: &mut SqliteConnection, books: &Books) -> Result<(), StoreE
         );
         diesel::insert_into(changes::table).values(row).execute(sqlite)?;
     }
-    for tray in &books.off_the_shelf {
-        diesel::delete(shelf::table.filter(shelf::tray_id.eq(tray))).execute(sqlite)?;
-    }
+    take_off_the_shelf(sqlite, &books.off_the_shelf)?;
     for shelved in &books.shelved {
         put_on_shelf(sqlite, shelved)?;
     }
@@ -210,6 +208,18 @@ fn save_holding(sqlite: &mut SqliteConnection, holding: &HoldingAfter) -> Result
         1 => Ok(()),
         other => Err(StoreError::impossible("holdings of one lot on a tray", other)),
     }
+}
+
+struct TakeOff;
+
+fn take_off_the_shelf(sqlite: &mut SqliteConnection, trays: &[i64]) -> Result<(), StoreError> {
+    if trays.is_empty() {
+        return Ok(());
+    }
+    let list = SqliteValue::Text(serde_json::to_string(trays).unwrap_or_default());
+    let text = "DELETE FROM shelf WHERE tray_id IN (SELECT value FROM json_each(?))";
+    Fixed::<TakeOff, (), SqliteValue>::new(text, vec![list]).execute(sqlite)?;
+    Ok(())
 }
 
 fn put_on_shelf(sqlite: &mut SqliteConnection, shelved: &Shelved) -> Result<(), StoreError> {

@@ -17,6 +17,7 @@ use actix_web::http::{Method, header};
 use actix_web::web::Bytes;
 use actix_web::{HttpRequest, HttpResponse, rt, web};
 use futures_core::Stream;
+use prometheus_client::metrics::gauge::Gauge;
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::convert::Infallible;
@@ -37,26 +38,30 @@ const PIECE: usize = 100;
 
 /// How many may listen, and how patiently they are waited for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct EventOptions {
+pub struct FollowOptions {
     /// Streams at once in this process.
     pub streams: usize,
     /// Of them, those of one key or person.
     pub streams_per_client: usize,
     /// A client that takes nothing for so long is dropped.
     pub stalled: Duration,
+    /// So long a client may take over a snapshot of the live stock.
+    pub snapshot: Duration,
 }
 
 /// The streams that are open, and the word that there is something new.
 pub struct Streams {
-    options: EventOptions,
+    options: FollowOptions,
     open: Arc<Mutex<HashMap<String, usize>>>,
     news: watch::Receiver<()>,
+    counted: Gauge,
 }
 
 /// The place of one open stream; dropping it gives the place back.
 struct Seat {
     open: Arc<Mutex<HashMap<String, usize>>>,
     client: String,
+    counted: Gauge,
 }
 
 fn locked(open: &Mutex<HashMap<String, usize>>) -> MutexGuard<'_, HashMap<String, usize>> {
@@ -65,10 +70,10 @@ fn locked(open: &Mutex<HashMap<String, usize>>) -> MutexGuard<'_, HashMap<String
 }
 
 impl Streams {
-    pub fn new(desk: &Desk, options: EventOptions) -> Streams {
+    pub fn new(desk: &Desk, options: FollowOptions) -> Streams {
         let (sender, news) = watch::channel(());
         desk.feed().on_news(move || sender.send_replace(()));
-        Streams { options, open: Arc::default(), news }
+        Streams { options, open: Arc::default(), news, counted: desk.figures().event_streams.clone() }
     }
 
     fn enter(&self, client: &str) -> Result<Seat, Problem> {
@@ -82,12 +87,14 @@ impl Streams {
             return full(format!("you have {own} open"));
         }
         *own += 1;
-        Ok(Seat { open: Arc::clone(&self.open), client: client.to_owned() })
+        self.counted.inc();
+        Ok(Seat { open: Arc::clone(&self.open), client: client.to_owned(), counted: self.counted.clone() })
     }
 }
 
 impl Drop for Seat {
     fn drop(&mut self) {
+        self.counted.dec();
         let mut open = locked(&self.open);
         if let Some(own) = open.get_mut(&self.client) {
             *own = own.saturating_sub(1);

@@ -2,6 +2,7 @@
 //! there.
 
 use super::changes::cursor;
+use super::events::FollowOptions;
 use super::resource;
 use super::stock::query;
 use crate::ops::desk::Desk;
@@ -139,14 +140,15 @@ enum Begin {
 /// Everything for sale, as of one place in the change sequence: a till that keeps it and applies the changes after its `cursor` has
 /// the same again at every later place.
 ///
-/// It is sent as it is read and takes little memory here however large it is. A client that has not taken it within 30 seconds is cut off.
+/// It is sent as it is read and takes little memory here however large it is. A client that has not taken it within the time of the settings (30 seconds)
+/// is cut off.
 /// With `If-None-Match`, an unchanged stock answers 304 and is not read. `Accept-Encoding: gzip` is honoured.
 #[utoipa::path(get, path = "/v1/live-stock", tag = "stock", operation_id = "live_stock", extensions(("x-permission" = json!("read_stock"))),
     params(LiveStockQuery, ("If-None-Match" = Option<String>, Header, description = "The ETag of an earlier answer.", example = "\"1.0.4d2-cdca25f9.0\"")),
     responses(
         (status = 200, description = "The stock, its ETag strong.", body = LiveStockBody, headers(("ETag" = String, description = "Of this state, filter and coding."))),
         (status = 304, description = "Nothing changed since the ETag.", headers(("ETag" = String, description = "As sent.")))))]
-async fn get(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
+async fn get(request: HttpRequest, look: Look<ReadStock>, options: web::Data<FollowOptions>) -> Outcome {
     let query = query::<LiveStockQuery>(&request)?;
     let judged = query.verdict.as_deref().map(verdict).transpose()?;
     let gzip = accepts_gzip(&joined(request.headers(), header::ACCEPT_ENCODING));
@@ -157,7 +159,7 @@ async fn get(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
         if_none_match: joined(request.headers(), header::IF_NONE_MATCH),
         is_head: request.method() == Method::HEAD,
     };
-    let (spout, flow) = outflow::open(asked.coding);
+    let (spout, flow) = outflow::open(asked.coding, options.snapshot);
     let (begin, begun) = oneshot::channel();
     let desk = Arc::clone(&look.service.desk);
     // Not waited for: it pours while the answer goes out.
@@ -194,8 +196,12 @@ fn pour(desk: &Desk, asked: Asked, spout: Spout, begin: oneshot::Sender<Result<B
             answer(Ok(Begin::NotModified(tag)));
             return Ok(());
         }
-        if answer(Ok(Begin::Whole(tag))) && !asked.is_head {
-            tell(&stock, spout, |sink| stock.pour(reading, sink))?;
+        if answer(Ok(Begin::Whole(tag))) {
+            if asked.is_head {
+                spout.end();
+            } else {
+                tell(&stock, spout, |sink| stock.pour(reading, sink))?;
+            }
         }
         Ok(())
     });

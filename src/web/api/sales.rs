@@ -5,6 +5,7 @@ use super::resource;
 use crate::ops::look::{self, SaleLineRow, SaleRow};
 use crate::ops::sell::group::Order;
 use crate::ops::sell::{self, Charged, ChargedLine, LineDraft, Sold};
+use crate::ops::till::Reply;
 use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, PAGE_LIMIT, created, id, number, ok, page, read_cursor};
 use crate::web::call::{Look, Recorded};
@@ -120,6 +121,13 @@ async fn post(call: Recorded<Sell, PostSale>) -> Outcome {
     call.record_later(|desk, request, actor, now, body, reply| {
         let lines = body.lines.into_iter().map(ChargedLine::from).collect();
         let speak = |sold: Sold| created(&SaleBody::from(sold));
+        let sales = desk.figures().sales.clone();
+        let reply: Reply = Box::new(move |outcome| {
+            if outcome.as_ref().is_ok_and(|answer| !answer.replayed) {
+                sales.inc();
+            }
+            reply(outcome);
+        });
         desk.sell_later(Order { request, actor, now, lines, speak }, reply);
     })
     .await

@@ -100,6 +100,7 @@ pub struct PostWebhook {
     pub kinds: Vec<String>,
     /// A cursor of the change feed to begin behind; from now on when absent.
     #[serde(default)]
+    #[schema(example = "0.4d2-cdca25f9")]
     pub after: Option<String>,
 }
 
@@ -133,6 +134,7 @@ pub struct PostReplay {
     #[schema(example = "dead_letters")]
     pub what: String,
     #[serde(default)]
+    #[schema(example = "0.4d2-cdca25f9")]
     pub after: Option<String>,
     #[serde(default)]
     #[schema(example = 5)]

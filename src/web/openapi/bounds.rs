@@ -3,7 +3,7 @@
 //! where the rules are.
 
 use crate::domain::inspection::{Burn, Sample};
-use crate::domain::key_life::VALID_DAYS_LIMIT;
+use crate::domain::key_life::{OVERLAP_DAYS_LIMIT, VALID_DAYS_LIMIT};
 use crate::domain::life::budget::{Form, SpeciesGroup};
 use crate::domain::permissions::Role;
 use crate::domain::place::StorageMethod;
@@ -107,6 +107,8 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostPrint", "reason", note()),
         ("PostReadings", "readings", Entries(0, 10_000)),
         ("PostRelease", "note", note()),
+        ("PostRotation", "overlap_days", Whole(0, OVERLAP_DAYS_LIMIT)),
+        ("PostRotation", "valid_days", Whole(1, VALID_DAYS_LIMIT)),
         ("PostReplayedLine", "grams", Whole(1, MOST)),
         ("PostReplayedLine", "price_cents", Whole(0, MOST)),
         ("PostReplayedSale", "key", Pattern("^[A-Za-z0-9_.:-]{16,255}$")),

@@ -2,7 +2,7 @@
 
 use crate::counter::actor;
 use crate::shop;
-use sakudana::ops::access::create_key;
+use sakudana::ops::keys::create_key;
 use sakudana::store::{issued_labels, trays};
 use sakudana::web::clock;
 use std::path::{Path, PathBuf};
