@@ -188,6 +188,7 @@ fn what_is_recorded_asks_for_a_key() {
         "create_key",
         "rotate_key",
         "post_readings",
+        "replay_sales",
         "create_webhook",
         "test_webhook",
         "rotate_webhook",
