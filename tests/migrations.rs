@@ -95,9 +95,13 @@ fn lines(witness: &mut Witness, sqlite: &str, postgres: &str) -> Vec<String> {
     lines
 }
 
-/// The tables as `src/store/schema.rs` names them, read as text.
+/// The tables as `src/store/schema.rs` and the files under it name them, read as text.
 fn schema() -> Tables {
-    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/src/store/schema.rs")).unwrap();
+    let file = |name: &str| {
+        std::fs::read_to_string(format!("{}/src/store/{name}", env!("CARGO_MANIFEST_DIR")))
+            .expect("a file of the schema")
+    };
+    let text = ["schema.rs", "schema/following.rs", "schema/offline.rs"].map(file).join("\n");
     let mut tables = Tables::new();
     let mut current = String::new();
     for line in text.lines().map(str::trim) {

@@ -8,7 +8,7 @@ use super::dialect::sequence;
 use super::error::StoreError;
 use super::prepared::on_either;
 use super::read::Reading;
-use super::schema::changes;
+use super::schema::following::changes;
 use super::trays::instant;
 use super::write::Tx;
 use crate::units::instant::Instant;

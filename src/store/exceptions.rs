@@ -2,7 +2,7 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{exception_findings, exceptions};
+use super::schema::offline::{exception_findings, exceptions};
 use super::trays::instant;
 use super::write::Tx;
 use crate::domain::replay::{Contradiction, Finding, Settlement, Way};

@@ -2,7 +2,7 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{replayed_lines, replayed_sales};
+use super::schema::offline::{replayed_lines, replayed_sales};
 use super::write::Tx;
 use crate::domain::replay::TillClock;
 use crate::units::instant::Instant;

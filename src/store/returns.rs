@@ -2,7 +2,8 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{return_lines, trays};
+use super::schema::offline::return_lines;
+use super::schema::trays;
 use super::write::Tx;
 use diesel::prelude::*;
 

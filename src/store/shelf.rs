@@ -3,7 +3,7 @@
 use super::error::StoreError;
 use super::prepared::{on_either, update};
 use super::read::Reading;
-use super::schema::shelf;
+use super::schema::following::shelf;
 use super::trays::instant;
 use super::write::Tx;
 use crate::units::instant::Instant;

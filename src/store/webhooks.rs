@@ -2,7 +2,7 @@
 
 use super::error::StoreError;
 use super::read::Reading;
-use super::schema::{webhook_dead_letters as letters, webhooks};
+use super::schema::following::{webhook_dead_letters as letters, webhooks};
 use super::trays::instant;
 use super::write::Tx;
 use crate::domain::webhook::{DeadLetter, Disabled, Kind, Place, Webhook};
