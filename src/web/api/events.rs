@@ -27,7 +27,7 @@ use std::task::{Context, Poll};
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{Instant, sleep_until, timeout};
-use utoipa::IntoParams;
+use utoipa::{IntoParams, ToSchema};
 
 /// A quiet stream says so this often, and asks whether its client may still listen.
 const BEAT: Duration = Duration::from_secs(15);
@@ -114,6 +114,24 @@ pub struct EventsQuery {
     pub after: Option<String>,
 }
 
+/// One event, as a client takes it from the stream.
+#[derive(Debug, ToSchema)]
+#[schema(as = Event)]
+#[allow(dead_code, reason = "events are written line by line; this is what they say in the document")]
+pub struct EventBody {
+    /// The cursor of a change; to be kept. Empty where the old one is to be given up.
+    #[schema(example = "0.4d2-cdca25f9")]
+    pub id: Option<String>,
+    /// tray, act, reset or bye.
+    #[schema(example = "tray")]
+    pub event: String,
+    /// JSON: a change as `/v1/changes` gives it, or the reason.
+    pub data: String,
+    /// Milliseconds to wait before coming again.
+    #[schema(example = 2000)]
+    pub retry: Option<i64>,
+}
+
 /// What happens, as it happens: server-sent events.
 ///
 /// `tray` and `act` carry a change as `/v1/changes` gives it, its cursor as `id`; `act` is one that touched no tray. After a break the client
@@ -125,7 +143,7 @@ pub struct EventsQuery {
 #[utoipa::path(get, path = "/v1/events", tag = "changes", operation_id = "follow_events", extensions(("x-permission" = json!("read_stock"))),
     params(EventsQuery, ("Last-Event-ID" = Option<String>, Header, description = "The `id` of the last event received; it counts before `after`.", example = "0.4d2-cdca25f9")),
     responses(
-        (status = 200, description = "Events, until either side ends them.", body = String, content_type = "text/event-stream"),
+        (status = 200, description = "Events, until either side ends them.", body = EventBody, content_type = "text/event-stream"),
         (status = 429, description = "Too many event streams are open.", body = Problem, content_type = "application/problem+json")))]
 async fn get(
     request: HttpRequest,
