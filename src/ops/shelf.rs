@@ -13,10 +13,11 @@ use crate::domain::tray::{Kind, Tray};
 use crate::domain::verdict::Facts;
 use crate::store::changes::{self, NewChange};
 use crate::store::shelf::{self, Shelved};
-use crate::store::touched::{ToldAct, Touched, TouchedTray};
+use crate::store::touched::Touched;
 use crate::store::trays::Filter;
 use crate::store::{Reading, Tx, snapshot, trays};
 use crate::units::instant::Instant;
+use std::collections::BTreeSet;
 
 /// The kind of a change that nobody did.
 pub const TIME_PASSED: &str = "time_passed";
@@ -46,29 +47,42 @@ pub fn publish(tx: &mut Tx<'_>, shop: &Shop) -> Result<Published, Failure> {
         shelf::look_again(tx, &concerned)?;
         return Ok(if concerned.is_empty() { Published::Nothing } else { Published::Something });
     }
-    let mut told = vec![false; acts.len()];
-    let mut rows = Vec::with_capacity(trays.len());
+    let mut under: Vec<Vec<Told>> = acts.iter().map(|_| Vec::new()).collect();
     for (id, touched) in trays {
-        let act = touched.act.unwrap_or(0);
-        if let Some(told) = told.get_mut(act) {
-            *told = true;
+        let places: BTreeSet<usize> = touched.acts.iter().map(|act| act.unwrap_or(0)).collect();
+        let last = places.last().and_then(|act| acts.get(*act)).map_or(Instant::EPOCH, |act| act.recorded_at);
+        let told = shelve(tx, shop, last, id, touched.tray)?;
+        // An act before another of the same transaction is told with what both left: nobody saw what was between.
+        for act in places {
+            if let Some(trays) = under.get_mut(act) {
+                trays.push(told.clone());
+            }
         }
-        rows.push((act, id, touched));
     }
     // In the order of the acts, and under each in the order of the trays.
-    rows.sort_by_key(|(act, id, _)| (*act, *id));
-    let mut rows = rows.into_iter().peekable();
-    for (index, act) in acts.iter().enumerate() {
-        if !told.get(index).copied().unwrap_or(false) && !UNTOLD.contains(&act.kind) {
-            let change =
-                NewChange { act_id: Some(act.id), kind: act.kind, at: act.recorded_at, tray_code: None, offer: None };
-            changes::append(tx, &change)?;
+    for (act, trays) in acts.iter().zip(&under) {
+        let of = |tray_code, offer| NewChange {
+            act_id: Some(act.id),
+            kind: act.kind,
+            at: act.recorded_at,
+            tray_code,
+            offer,
+        };
+        if trays.is_empty() && !UNTOLD.contains(&act.kind) {
+            changes::append(tx, &of(None, None))?;
         }
-        while let Some((_, id, touched)) = rows.next_if(|(of, ..)| *of == index) {
-            publish_tray(tx, shop, act, id, touched)?;
+        for tray in trays {
+            changes::append(tx, &of(Some(&tray.code), tray.offer.as_deref()))?;
         }
     }
     Ok(Published::Something)
+}
+
+/// What is told of a tray.
+#[derive(Clone)]
+struct Told {
+    code: String,
+    offer: Option<String>,
 }
 
 /// Whether there is something new for those who follow.
@@ -78,21 +92,19 @@ pub enum Published {
     Something,
 }
 
-fn publish_tray(tx: &mut Tx<'_>, shop: &Shop, act: &ToldAct, id: i64, touched: TouchedTray) -> Result<(), Failure> {
-    let tray = match touched.tray {
+/// Brings the shelf up to date with a tray that was touched.
+fn shelve(tx: &mut Tx<'_>, shop: &Shop, now: Instant, id: i64, written: Option<Tray>) -> Result<Told, Failure> {
+    let tray = match written {
         Some(tray) => tray,
         None => trays::by_id(tx, id)?,
     };
     let code = tray.code.to_string();
-    let shelved = shelved(tx, shop, tray, act.recorded_at)?;
-    let offer = shelved.as_ref().map(|shelved| shelved.offer.as_str());
-    let change = NewChange { act_id: Some(act.id), kind: act.kind, at: act.recorded_at, tray_code: Some(&code), offer };
-    changes::append(tx, &change)?;
+    let shelved = shelved(tx, shop, tray, now)?;
     match &shelved {
         Some(shelved) => shelf::put(tx, shelved)?,
         None => shelf::remove(tx, id)?,
     }
-    Ok(())
+    Ok(Told { code, offer: shelved.map(|shelved| shelved.offer) })
 }
 
 /// What stands on the shelf of a tray as of now; nothing of what is gone or is never sold as it is.
@@ -116,16 +128,16 @@ pub(super) fn is_for_sale(tray: &Tray) -> bool {
 fn refresh(tx: &mut Tx<'_>, shop: &Shop, now: Instant, ids: &[i64]) -> Result<usize, Failure> {
     let mut changed = 0;
     for id in ids {
-        // It may have left the shelf since it was found due.
-        let Some(before) = shelf::find(tx, *id)? else { continue };
-        let tray = trays::by_id(tx, *id)?;
+        // It may have left the shelf since it was found due; and one that was in stock before there was a shelf has yet to come to it.
+        let (before, tray) = (shelf::find(tx, *id)?, trays::by_id(tx, *id)?);
+        let code = tray.code.to_string();
         let after = shelved(tx, shop, tray, now)?;
-        if after.as_ref() == Some(&before) {
+        if after == before {
             continue;
         }
-        if after.as_ref().map(|after| &after.offer) != Some(&before.offer) {
-            let offer = after.as_ref().map(|after| after.offer.as_str());
-            let code = Some(before.tray_code.as_str());
+        let offer = after.as_ref().map(|after| after.offer.as_str());
+        if offer != before.as_ref().map(|before| before.offer.as_str()) {
+            let code = Some(code.as_str());
             changes::append(tx, &NewChange { act_id: None, kind: TIME_PASSED, at: now, tray_code: code, offer })?;
             changed += 1;
         }

@@ -2,7 +2,7 @@
 
 use crate::domain::tray::Tray;
 use crate::units::instant::Instant;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// An act that was appended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,12 +13,12 @@ pub struct ToldAct {
 }
 
 /// A tray that was touched.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct TouchedTray {
     /// As it was written last; none when something around it changed.
     pub tray: Option<Tray>,
-    /// The act before which it was last touched, by its place among the acts; none when no act had been appended yet.
-    pub act: Option<usize>,
+    /// The acts under which it was touched, by their places among the acts; none before the first act.
+    pub acts: BTreeSet<Option<usize>>,
 }
 
 #[derive(Debug, Default)]
@@ -34,13 +34,18 @@ impl Touched {
 
     /// A tray was written.
     pub(super) fn wrote(&mut self, tray: &Tray) {
-        let touched = TouchedTray { tray: Some(tray.clone()), act: self.acts.len().checked_sub(1) };
-        self.trays.insert(tray.id, touched);
+        self.touch(tray.id).tray = Some(tray.clone());
     }
 
     /// Something that a tray is judged by changed.
     pub(super) fn around(&mut self, tray_id: i64) {
+        self.touch(tray_id);
+    }
+
+    fn touch(&mut self, tray_id: i64) -> &mut TouchedTray {
         let act = self.acts.len().checked_sub(1);
-        self.trays.entry(tray_id).or_insert(TouchedTray { tray: None, act }).act = act;
+        let tray = self.trays.entry(tray_id).or_default();
+        tray.acts.insert(act);
+        tray
     }
 }

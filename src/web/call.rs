@@ -8,6 +8,7 @@ use super::permit::Permit;
 use super::problem::{Problem, Speech};
 use super::{clock, session};
 use crate::domain::shop::Shop;
+use crate::domain::tray_code::TrayCode;
 use crate::ops::access::Known;
 use crate::ops::desk::{Actor, Desk, View};
 use crate::ops::failure::Failure;
@@ -17,6 +18,7 @@ use actix_web::dev::Payload;
 use actix_web::http::StatusCode;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, web};
 use serde::de::DeserializeOwned;
+use std::collections::HashMap;
 use std::future::Future;
 use std::marker::PhantomData;
 use std::pin::Pin;
@@ -183,11 +185,28 @@ impl<P: Permit, B: DeserializeOwned + 'static> FromRequest for Recorded<P, B> {
             let look = Look::<P>::extract(&request).await?;
             let key = idempotency_key(&request)?;
             let Body { value, fingerprint } = body::read(&request, &mut payload).await?;
-            let route = format!("{} {}", request.method(), request.path());
+            let route = route(&request).await;
             let client = look.client.clone();
             Ok(Recorded { look, request: Request { client, route, key, fingerprint }, body: value })
         })
     }
+}
+
+/// The scope of a key beside its client: method and address, in the one spelling that all others of the same address have.
+async fn route(request: &HttpRequest) -> String {
+    let mut address = request.match_pattern().unwrap_or_else(|| request.path().to_owned());
+    let named = web::Path::<HashMap<String, String>>::extract(request).await;
+    for (name, value) in named.map(web::Path::into_inner).unwrap_or_default() {
+        let tray = || TrayCode::parse(&name, &value).map(|code| code.to_string()).ok();
+        let number = || value.parse::<i64>().map(|number| number.to_string()).ok();
+        let spelled = match name.as_str() {
+            "tray_code" => tray(),
+            "id" => number(),
+            _ => None,
+        };
+        address = address.replace(&format!("{{{name}}}"), &spelled.unwrap_or(value));
+    }
+    format!("{} {address}", request.method())
 }
 
 impl<P: Permit, B> Recorded<P, B> {

@@ -1,17 +1,14 @@
-//! A body that is too large to be held: read piece by piece, its size and its pauses limited, but not how long it takes as a whole.
+//! A body that is too large to be held: read piece by piece, its size limited; its pace is watched by `limits/pace.rs`, and how long it takes as a
+//! whole is not limited.
 
 use super::body::ended_early;
 use super::problem::{Problem, Speech};
+use actix_web::HttpRequest;
 use actix_web::http::header::CONTENT_LENGTH;
 use actix_web::web::{Bytes, Payload};
-use actix_web::{HttpRequest, rt};
 use futures_core::Stream;
 use std::future::poll_fn;
 use std::pin::Pin;
-use std::time::Duration;
-
-/// Without a byte for so long, a body is given up.
-const PATIENCE: Duration = Duration::from_secs(15);
 
 /// What is still to come of a body.
 pub struct Pieces {
@@ -32,8 +29,7 @@ impl Pieces {
     /// The next piece; none when the body has ended.
     pub async fn next(&mut self) -> Result<Option<Bytes>, Problem> {
         let payload = &mut self.payload;
-        let piece = rt::time::timeout(PATIENCE, poll_fn(|context| Pin::new(&mut *payload).poll_next(context))).await;
-        let piece = match piece.map_err(|_| Problem::of(Speech::TooSlow))? {
+        let piece = match poll_fn(|context| Pin::new(&mut *payload).poll_next(context)).await {
             None => return Ok(None),
             Some(piece) => piece.map_err(|error| ended_early(Some(&error)))?,
         };

@@ -379,11 +379,12 @@ fn a_body_that_stands_still_is_given_up(shop: &Shop) {
     let mut stream = connect(shop);
     stream.write_all(head(shop, "show-case", 1_000).as_bytes()).unwrap();
     stream.write_all(b"time,temp\n").unwrap();
-    // Slow, but not still: eleven seconds are longer than any other body may take.
-    std::thread::sleep(Duration::from_secs(11));
+    // Slow, but not still.
+    std::thread::sleep(Duration::from_secs(5));
     stream.write_all(b"2026-11-25 08:00").unwrap();
     let begun = Stopwatch::now();
     let heard = heard(&mut stream);
-    assert!((14..20).contains(&begun.elapsed().as_secs()), "{:?}", begun.elapsed());
+    // What it lets the server wait counts together, with a second for each kibibyte.
+    assert!((3..12).contains(&begun.elapsed().as_secs()), "{:?}", begun.elapsed());
     assert!(heard.starts_with("HTTP/1.1 408 ") && heard.contains("request_timeout"), "{heard}");
 }
