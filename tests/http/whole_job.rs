@@ -48,8 +48,23 @@ fn once(client: &Client, path: &str, body: &Value) -> Value {
     let again = send(body).expect(201);
     assert_eq!(again.header("idempotent-replayed"), Some("true"), "{path}");
     assert_eq!(first.text(), again.text(), "{path}");
+    for spelled in spellings(path) {
+        let again = client.post(&spelled).idempotency_key(&key).json(body).send().expect(201);
+        assert_eq!((again.header("idempotent-replayed"), again.text()), (Some("true"), first.text()), "{spelled}");
+    }
     refused(send(&other_content(body)), 422, "key_reused", "Idempotency-Key");
     first.json()
+}
+
+/// The same address in other letters: tray codes in small ones and in groups, numbers with zeros before them, an escape that says a letter.
+fn spellings(path: &str) -> Vec<String> {
+    let tray = |part: &str| part.len() == 7 && part.bytes().all(|b| b.is_ascii_uppercase() || b.is_ascii_digit());
+    let each = |spell: &dyn Fn(&str) -> String| path.split('/').map(spell).collect::<Vec<_>>().join("/");
+    let small = each(&|part| if tray(part) { part.to_lowercase() } else { part.to_owned() });
+    let grouped = each(&|part| if tray(part) { format!("{}-{}", &part[..3], &part[3..]) } else { part.to_owned() });
+    let padded = each(&|part| if part.parse::<i64>().is_ok() { format!("0{part}") } else { part.to_owned() });
+    let escaped = path.strip_suffix('s').map(|rest| format!("{rest}%73"));
+    [small, grouped, padded].into_iter().chain(escaped).filter(|spelled| spelled != path).collect()
 }
 
 /// The same shape with another value in it.

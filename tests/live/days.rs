@@ -75,6 +75,8 @@ pub fn are_followed(which: Which) {
     assert!(["receive", "break_down", "sell"].iter().all(|kind| tally.contains_key(kind)), "{tally:?}");
     all_saw_the_same(&followed, &desks[0]);
     snapshots_are_states(&followed[0], &snapshots);
+    // As it is where a shop was open before there was a shelf.
+    ground.witness().batch_execute("DELETE FROM shelf WHERE tray_id % 3 = 0").unwrap();
     the_shelf_is_judged_afresh(&desks[0], clock.now(), &followed[0]);
 }
 
