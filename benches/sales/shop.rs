@@ -18,7 +18,10 @@ const LOSS_G: i64 = 2_000;
 /// A file, or the address of a server.
 pub fn open(database: &Path) -> Desk {
     let database = database.to_str().expect("a path that is text").to_owned();
-    Desk::open(&StoreOptions { database, readers: 1 }, shop()).expect("the database opens")
+    let desk = Desk::open(&StoreOptions { database, readers: 1 }, shop()).expect("the database opens");
+    // As a server that starts.
+    desk.warm_up().expect("what was measured is read");
+    desk
 }
 
 /// Makes the shop in an empty database and gives the codes of its blocks, `count` of them.

@@ -35,7 +35,7 @@ pub fn sell_one(desk: &Desk, code: &str, now: Moment) -> Answer {
 }
 
 /// One thread that has the desk to itself.
-#[allow(dead_code, reason = "one of the two benches asks for it")]
+#[allow(dead_code, reason = "two benchmarks share this file, and one asks how it is without a line")]
 pub fn alone(copy: &Path, codes: &[String], now: Moment) -> Measured {
     let mut desk = shop::open(copy);
     let mut waits = Vec::with_capacity(codes.len());

@@ -34,13 +34,15 @@ use std::collections::HashMap;
 /// tray, and so written to the tray's row or to its row on the shelf, which the sale writes too: of two that would not have known of each
 /// other the later fails and is tried again. What is told of no tray at once is a reading; a sale beside it stands before it.
 ///
-/// The plans are made once and not for the values: a statement over lists always searches by key.
+/// The plans are made once and not for the values, and a statement over lists always searches by key, one entry after the other: planned while
+/// a table is small, it would otherwise read all of it ever after.
 pub fn begin(tx: &mut Tx<'_>) -> Result<(), StoreError> {
     match &mut *tx.conn {
         AnyConnection::Sqlite(_) => Ok(()),
         AnyConnection::Postgres(postgres) => Ok(postgres.batch_execute(
             "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ; \
-             SET LOCAL plan_cache_mode = force_generic_plan; SET LOCAL enable_seqscan = off; SET LOCAL jit = off",
+             SET LOCAL plan_cache_mode = force_generic_plan; SET LOCAL enable_seqscan = off; \
+             SET LOCAL enable_hashjoin = off; SET LOCAL enable_mergejoin = off; SET LOCAL enable_material = off; SET LOCAL jit = off",
         )?),
     }
 }
