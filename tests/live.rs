@@ -31,6 +31,8 @@ mod slow;
 #[allow(dead_code, reason = "the tests of printing share it and use more of it")]
 mod stub;
 mod support;
+#[path = "live/touched.rs"]
+mod touched;
 #[path = "live/writer.rs"]
 mod writer;
 
@@ -64,5 +66,6 @@ on_both! { support::server::Kind;
     served::a_snapshot_is_told => a_snapshot_on_sqlite, a_snapshot_on_postgres;
     served::events_come => events_on_sqlite, events_on_postgres;
     served::time_is_a_change => time_on_sqlite, time_on_postgres;
+    served::a_till_is_told_no_words => a_till_on_sqlite, a_till_on_postgres;
     served::streams_are_counted_and_end => streams_on_sqlite, streams_on_postgres;
 }

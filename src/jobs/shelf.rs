@@ -2,8 +2,9 @@
 //! the place was measured.
 
 use crate::ops::desk::Desk;
+use crate::ops::failure::Trouble;
 use crate::ops::look;
-use crate::ops::shelf::{catch_up, go_over};
+use crate::ops::shelf::{catch_up, go_over, mark};
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -33,16 +34,16 @@ fn keep(desk: &Desk, clock: fn() -> Instant, stopped: &Receiver<()>) {
     let mut seen = Seen::default();
     loop {
         let now = clock();
-        let next = seen.round(desk, now).and_then(|()| catch_up(desk, now)).map_or_else(
-            |error| {
-                // While the shop can only be read that was said once already.
-                if !error.is_of_storage() {
-                    tracing::error!(%error, "the shelf could not be kept");
-                }
-                None
-            },
-            |(_, next)| next,
-        );
+        // What hinders the one does not hinder the other: time is told whatever was measured.
+        let round = seen.round(desk, now);
+        let caught_up = catch_up(desk, now);
+        for error in [round.err(), caught_up.as_ref().err().cloned()].into_iter().flatten() {
+            // While the shop can only be read that was said once already.
+            if !error.is_of_storage() {
+                tracing::error!(%error, "the shelf could not be kept");
+            }
+        }
+        let next = caught_up.ok().and_then(|(_, next)| next);
         let pause = next.map_or(EVERY, |next| EVERY.min(until(next, clock())));
         if stopped.recv_timeout(pause) != Err(RecvTimeoutError::Timeout) {
             return;
@@ -68,7 +69,13 @@ impl Seen {
             if same && (lately || place.generation == 0) {
                 continue;
             }
-            go_over(desk, now, &place.code)?;
+            match go_over(desk, now, &place.code) {
+                Err(error) if error.trouble() == Trouble::Defect => {
+                    tracing::error!(place = place.code, %error, "a place could not be gone over: its trays are looked at one by one");
+                    mark(desk, &place.code)?;
+                }
+                outcome => drop(outcome?),
+            }
             self.0.insert(place.code, (place.generation, now));
         }
         Ok(())

@@ -12,9 +12,8 @@ use crate::store::acts::{self, NewAct};
 use crate::store::error::StoreError;
 use crate::store::people::{self, Person};
 use crate::store::{Reading, Tx};
-use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE, MICROS_PER_SECOND};
-use std::collections::HashMap;
-use std::sync::{Mutex, PoisonError};
+use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE};
+use std::net::IpAddr;
 
 /// A sign-in ends after this, however busy.
 pub const SIGN_IN_HOURS: i64 = 12;
@@ -23,54 +22,6 @@ const IDLE_MINUTES: i64 = 30;
 const IDLE_MINUTES_MANAGER: i64 = 15;
 const PASSWORD_LEAST: usize = 12;
 const PASSWORD_MOST: usize = 128;
-
-/// A failure older than this no longer counts.
-const FAILURE_MINUTES: i64 = 15;
-
-/// Failed attempts of one name.
-struct Failures {
-    count: u32,
-    last: Instant,
-    /// Nobody signs in under this name before.
-    until: Instant,
-}
-
-impl Failures {
-    fn forgotten(&self, now: Instant) -> bool {
-        now.since(self.last) > FAILURE_MINUTES * MICROS_PER_MINUTE
-    }
-}
-
-/// Failed attempts by name: after five, each waits twice as long as the one before, up to a minute.
-#[derive(Default)]
-pub struct Attempts(Mutex<HashMap<String, Failures>>);
-
-impl Attempts {
-    fn check(&self, name: &str, now: Instant) -> Result<(), Failure> {
-        let attempts = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        match attempts.get(name) {
-            Some(failures) if now < failures.until => refuse(Code::TooManyAttempts, "", "wait a little and try again"),
-            _ => Ok(()),
-        }
-    }
-
-    fn note(&self, name: &str, succeeded: bool, now: Instant) {
-        let mut attempts = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if succeeded {
-            attempts.remove(name);
-            return;
-        }
-        // Guessed names must not fill the memory: what has waited its time is let go.
-        if attempts.len() >= 10_000 {
-            attempts.retain(|_, failures| now < failures.until);
-        }
-        let before = attempts.get(name).filter(|failures| !failures.forgotten(now));
-        let count = before.map_or(0, |failures| failures.count).saturating_add(1);
-        let seconds = if count < 5 { 0 } else { 1_i64 << (count - 5).min(6) };
-        let until = now.plus_micros(seconds.min(60) * MICROS_PER_SECOND);
-        attempts.insert(name.to_owned(), Failures { count, last: now, until });
-    }
-}
 
 /// A fresh sign-in.
 #[derive(Debug, Clone)]
@@ -102,20 +53,27 @@ pub(super) fn role_of(text: &str) -> Result<Role, Failure> {
 }
 
 impl Desk {
-    /// Signs a person in. Takes about a twentieth of a second of one processor, on purpose.
-    pub fn sign_in(&self, now: Instant, random: &Random32, name: &str, password: &str) -> Result<SignedIn, Failure> {
+    /// Signs a person in who asks from an address. Takes about a twentieth of a second of one processor, on purpose.
+    pub fn sign_in(
+        &self,
+        now: Instant,
+        random: &Random32,
+        from: IpAddr,
+        name: &str,
+        password: &str,
+    ) -> Result<SignedIn, Failure> {
         // Nobody has such a name or password, so nothing is counted or kept of it.
         if name.chars().count() > text::NAME_LIMIT || password.chars().count() > PASSWORD_MOST {
             return Err(wrong());
         }
-        self.attempts.check(name, now)?;
+        self.attempts.check(name, from, now)?;
         // PostgreSQL takes no NUL in a text, and nobody has one in the name.
         let known =
             |reading: &mut Reading<'_>| if name.contains('\0') { Ok(None) } else { people::find(reading, name) };
         let person = self.look(|reading, _| Ok(known(reading)?))?.filter(|p| p.disabled_at.is_none());
         let hash = person.as_ref().map_or(DECOY, |p| p.password_hash.as_str());
         let fits = secret::password_fits(password, hash);
-        self.attempts.note(name, fits && person.is_some(), now);
+        self.attempts.note(name, from, fits && person.is_some(), now);
         let person = person.filter(|_| fits).ok_or_else(wrong)?;
         let token = secret::token(random);
         let (hash, id) = (secret::digest(&token), person.id);
@@ -312,26 +270,4 @@ pub fn disable_person(tx: &mut Tx<'_>, actor: &Actor, now: Instant, name: &str) 
 
 pub fn all_people(reading: &mut Reading<'_>) -> Result<Vec<Person>, Failure> {
     Ok(people::list(reading)?)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn failures_make_one_wait_and_are_forgotten() {
-        let (attempts, now) = (Attempts::default(), Instant::from_micros(1_750_000_000_000_000).unwrap());
-        let later = |seconds: i64| now.plus_micros(seconds * MICROS_PER_SECOND);
-        for _ in 0..5 {
-            assert!(attempts.check("Rui", now).is_ok());
-            attempts.note("Rui", false, now);
-        }
-        assert!(attempts.check("Rui", now).is_err() && attempts.check("Ines", now).is_ok());
-        assert!(attempts.check("Rui", later(1)).is_ok());
-        attempts.note("Rui", false, later(1));
-        assert!(attempts.check("Rui", later(2)).is_err(), "the sixth waits two seconds");
-        // A quarter of an hour after the last failure the next one is the first again.
-        attempts.note("Rui", false, later(902));
-        assert!(attempts.check("Rui", later(902)).is_ok());
-    }
 }

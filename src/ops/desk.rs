@@ -1,6 +1,6 @@
 //! Where acts are done: the shop's settings and its database together, and who acts.
 
-use super::access::Attempts;
+use super::attempts::Attempts;
 use super::bell::Bell;
 use super::failure::Failure;
 use super::feed::Feed;
@@ -112,6 +112,11 @@ impl Desk {
     pub fn window(&self) -> Result<Option<Window>, Failure> {
         let window = self.store.window()?;
         Ok(window.map(|window| Window { window, shop: self.shop_shared() }))
+    }
+
+    /// So many can look at length at once.
+    pub fn long_looks(&self) -> usize {
+        self.store.long_looks()
     }
 
     /// Looks at one consistent state for as long as somebody takes to be told of it. Few can at once; the others wait a little, or are

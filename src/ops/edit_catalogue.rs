@@ -82,9 +82,14 @@ pub fn put_species(
     let checked = Species::check(code, draft)?;
     let (rule, note) = (checked.parasite_rule, checked.parasite_note.as_deref());
     check_exemption(&shop.rules.parasites, code, &checked.scientific_name, rule, note)?;
+    let old = species_of::find(tx, code)?;
     let species = put_species_unchecked(tx, actor, now, code, draft, expected)?;
     names::replace(tx, Thing::Species, code, &called)?;
-    shelf::look_again_at(tx, Where::Everywhere)?;
+    // What is sold meanwhile is not kept waiting for a name that stands in no offer.
+    let judged = |species: &Species| (species.scientific_name.clone(), species.group, species.parasite_rule);
+    if old.is_some_and(|old| judged(&old) != judged(&species)) {
+        shelf::look_again_at(tx, Where::Species(code))?;
+    }
     Ok((species, called))
 }
 
@@ -102,13 +107,18 @@ pub fn put_cut(
     if cut_with_item_number(tx, draft.item_number)?.is_some_and(|other| other != code) {
         return refuse(Code::AlreadyExists, "item_number", "another cut has this number");
     }
-    if let Some(old) = cut::find(tx, code)?.filter(|old| (old.kind, old.form) != (checked.kind, checked.form)) {
+    let old = cut::find(tx, code)?;
+    if let Some(old) = old.as_ref().filter(|old| (old.kind, old.form) != (checked.kind, checked.form)) {
         let field = if old.kind == checked.kind { "form" } else { "kind" };
         return refuse(Code::InvalidValue, field, "kind and form of a cut do not change; create another cut");
     }
     let cut = put_cut_unchecked(tx, actor, now, code, draft, expected)?;
     names::replace(tx, Thing::Cut, code, &called)?;
-    shelf::look_again_at(tx, Where::Cut(code))?;
+    // A tray keeps the price it was given; its offer says the name of its cut.
+    let judged = |cut: &Cut| (cut.name.clone(), cut.raw_budget_hours, cut.raw_budget_validated.clone());
+    if old.is_some_and(|old| judged(&old) != judged(&cut)) {
+        shelf::look_again_at(tx, Where::Cut(code))?;
+    }
     Ok((cut, called))
 }
 
@@ -151,7 +161,7 @@ pub fn put_place(
     }
     if old.era(now) != new.era(now) {
         evidence::begin_era(tx, &new, now)?;
+        shelf::look_again_at(tx, Where::Place(code))?;
     }
-    shelf::look_again_at(tx, Where::Place(code))?;
     Ok(new)
 }

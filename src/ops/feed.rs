@@ -19,11 +19,13 @@ const PAGE: i64 = 200;
 pub struct Told {
     pub change: Change,
     pub spoken: OnceLock<Arc<str>>,
+    /// The same for tills, which are told less.
+    pub spoken_to_tills: OnceLock<Arc<str>>,
 }
 
 impl From<Change> for Told {
     fn from(change: Change) -> Told {
-        Told { change, spoken: OnceLock::new() }
+        Told { change, spoken: OnceLock::new(), spoken_to_tills: OnceLock::new() }
     }
 }
 

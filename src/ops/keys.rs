@@ -53,6 +53,11 @@ pub struct Used {
     hour: Instant,
 }
 
+/// What a key's acts and rate are counted under, whichever of its secrets they come with.
+pub fn client_of(key_id: &str) -> String {
+    format!("key:{key_id}")
+}
+
 /// Who a key belongs to, and what is to be written down of its use; none when it is not valid now.
 pub fn recognise(
     reading: &mut Reading<'_>,
@@ -67,7 +72,7 @@ pub fn recognise(
     };
     let used = used(&key, which, digest, now);
     let actor = Actor { role: role_of(&key.role)?, name: format!("key {}", key.name) };
-    Ok(Some((Known { actor, client: format!("key:{}", key.key_id) }, used)))
+    Ok(Some((Known { actor, client: client_of(&key.key_id) }, used)))
 }
 
 /// A use is remembered to the hour, so that a busy till does not write with each of its requests.

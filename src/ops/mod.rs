@@ -2,6 +2,7 @@
 
 pub mod access;
 pub mod alarm;
+mod attempts;
 pub mod bell;
 pub mod bench;
 pub mod board;

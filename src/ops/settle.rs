@@ -137,12 +137,13 @@ pub fn settle(
         return refuse(Code::ReasonRequired, "note", "say who was told, or how they were looked for");
     }
     let planned = plan(tx, shop, now, &exception, decision)?;
+    // The act is told to everybody who follows; a note may name a customer, and stays on the exception.
     let act = NewAct {
         kind: "settle_exception",
         at: now,
         recorded_at: now,
         actor: &actor.name,
-        reason: note.as_deref(),
+        reason: Some(decision.way.as_str()),
         reverses: None,
     };
     let act_id = acts::append(tx, &act)?;

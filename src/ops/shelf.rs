@@ -5,18 +5,18 @@
 mod offer;
 
 use super::desk::Desk;
-use super::failure::Failure;
+use super::failure::{Failure, Trouble};
 use super::judge::{facts, facts_in, standings};
 use crate::domain::life::date_mark::Calendar;
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Kind, Tray};
 use crate::domain::verdict::Facts;
 use crate::store::changes::{self, NewChange};
-use crate::store::shelf::{self, Shelved};
+use crate::store::shelf::{self, Shelved, Where};
 use crate::store::touched::Touched;
 use crate::store::trays::Filter;
 use crate::store::{Reading, Tx, snapshot, trays};
-use crate::units::instant::Instant;
+use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use std::collections::BTreeSet;
 
 /// The kind of a change that nobody did.
@@ -161,8 +161,34 @@ pub fn catch_up(desk: &Desk, now: Instant) -> Result<(usize, Option<Instant>), F
     }
 }
 
+/// What is wrong with one tray is tried again after so long.
+const PUT_OFF_MICROS: i64 = MICROS_PER_MINUTE;
+
 fn look_again(desk: &Desk, now: Instant, ids: Vec<i64>) -> Result<usize, Failure> {
-    desk.act(move |tx, shop| refresh(tx, shop, now, &ids))
+    let refresh_all = |ids: Vec<i64>| desk.act(move |tx, shop| refresh(tx, shop, now, &ids));
+    match refresh_all(ids.clone()) {
+        Err(error) if error.trouble() == Trouble::Defect => {}
+        outcome => return outcome,
+    }
+    // One of them cannot be read or judged: the others must not wait for it.
+    let mut changed = 0;
+    for id in ids {
+        match refresh_all(vec![id]) {
+            Ok(count) => changed += count,
+            Err(error) if error.trouble() != Trouble::Defect => return Err(error),
+            Err(error) => {
+                tracing::error!(tray_id = id, %error, "the offer of a tray could not be looked at again");
+                desk.act(move |tx, _| Ok(shelf::put_off(tx, id, now.plus_micros(PUT_OFF_MICROS))?))?;
+            }
+        }
+    }
+    Ok(changed)
+}
+
+/// Has everything in a place looked at again, tray by tray where one of them is in the way of the others.
+pub fn mark(desk: &Desk, place: &str) -> Result<(), Failure> {
+    let place = place.to_owned();
+    desk.act(move |tx, _| Ok(shelf::look_again_at(tx, Where::Place(&place))?))
 }
 
 /// Looks at everything in a place, since what was measured there decides how long it is good: finds offers that changed, or are due sooner.

@@ -57,6 +57,10 @@ impl Reason {
         else {
             return None;
         };
+        // A full server is there: others are being served.
+        if FULL.iter().any(|words| text.contains(words)) {
+            return None;
+        }
         WORDS.iter().find(|(words, _)| text.contains(words)).map(|(_, reason)| *reason)
     }
 
@@ -95,6 +99,9 @@ const WORDS: [(&str, Reason); 20] = [
     ("could not extend file", Reason::DiskFull),
     ("could not write to file", Reason::DiskFailing),
 ];
+
+/// What PostgreSQL says when it has no connection left, for anybody, for this role or for this database.
+const FULL: [&str; 3] = ["too many clients already", "connection slots are reserved", "too many connections for"];
 
 /// The answer to whoever asks how the shop is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -225,6 +232,25 @@ mod tests {
         assert_eq!(Reason::of(&full), Some(Reason::DiskFull));
         let standby = StoreError::Database("cannot execute INSERT in a read-only transaction".into());
         assert_eq!(Reason::of(&standby), Some(Reason::ServerReadOnly));
+    }
+
+    /// What PostgreSQL 15 and 16 and its client library say (from memory; `tests/faults` fills a real server).
+    #[test]
+    fn a_full_server_is_not_gone() {
+        let failed =
+            |why: &str| StoreError::Busy(format!("connection to server at \"127.0.0.1\", port 5432 failed: {why}"));
+        for full in [
+            "FATAL:  sorry, too many clients already",
+            "FATAL:  remaining connection slots are reserved for roles with the SUPERUSER attribute",
+            "FATAL:  remaining connection slots are reserved for non-replication superuser connections",
+            "FATAL:  too many connections for role \"fish\"",
+        ] {
+            assert_eq!(Reason::of(&failed(full)), None, "{full}");
+        }
+        assert_eq!(Reason::of(&StoreError::Busy("timed out waiting for connection".into())), None);
+        for gone in ["Connection refused", "FATAL:  the database system is shutting down"] {
+            assert_eq!(Reason::of(&failed(gone)), Some(Reason::ServerGone), "{gone}");
+        }
     }
 
     #[test]

@@ -114,6 +114,11 @@ impl Store {
         }
     }
 
+    /// So many looks that last go on at once; one more waits, and is refused after a while.
+    pub const fn long_looks(&self) -> usize {
+        LONG_READERS as usize
+    }
+
     /// The same where `look` lasts, because someone is told of everything meanwhile.
     pub fn read_at_length<T, E: From<StoreError>>(
         &self,

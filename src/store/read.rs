@@ -6,6 +6,7 @@ use super::error::StoreError;
 use super::evidence::{Curves, Evidence};
 use super::fitness::{Condition, Reason};
 use super::load::{Load, Timed};
+use super::recovery;
 use diesel::connection::SimpleConnection;
 use std::sync::Arc;
 use std::time::Duration;
@@ -39,6 +40,7 @@ impl r2d2::ManageConnection for Opener {
 
 pub struct Readers {
     pool: r2d2::Pool<Opener>,
+    target: Target,
     evidence: Arc<Evidence>,
     condition: Arc<Condition>,
     load: Load,
@@ -62,7 +64,7 @@ impl Readers {
             .test_on_check_out(!embedded)
             .connection_timeout(Duration::from_secs(2))
             .build(Opener(target.clone()))
-            .map(|pool| Readers { pool, evidence, condition, load })
+            .map(|pool| Readers { pool, target: target.clone(), evidence, condition, load })
             .map_err(|e| StoreError::Unusable(e.to_string()))
     }
 
@@ -72,10 +74,11 @@ impl Readers {
         snapshot(&mut connection, &self.evidence, look)
     }
 
-    /// A server that cannot be read cannot be written to either; nobody needs to try to sell something to find out.
+    /// A server that cannot be read cannot be written to either; nobody needs to try to sell something to find out. The pool tells of the
+    /// last connection that failed, which may be long ago or one of many.
     fn unreachable(&self, text: String) -> StoreError {
         let error = StoreError::Busy(text);
-        if Reason::of(&error) == Some(Reason::ServerGone) {
+        if Reason::of(&error) == Some(Reason::ServerGone) && recovery::server_is_gone(&self.target) {
             self.condition.enter(Reason::ServerGone, None);
         }
         error

@@ -64,6 +64,12 @@ pub fn ask_server(target: &Target) -> Result<(), StoreError> {
     dialect::prove_writable(&mut fresh)
 }
 
+/// Whether a server is gone for all, and not one connection to it alone: asked by a fresh one, which a server that is gone refuses at once.
+pub fn server_is_gone(target: &Target) -> bool {
+    let gone = |error: StoreError| Reason::of(&error) == Some(Reason::ServerGone);
+    connection::open_for_reading(target).err().is_some_and(gone)
+}
+
 const fn file_of(target: &Target) -> Option<&PathBuf> {
     match target {
         Target::Sqlite(file) => Some(file),

@@ -4,6 +4,7 @@ use super::error::StoreError;
 use super::prepared::{on_either, update};
 use super::read::Reading;
 use super::schema::following::shelf;
+use super::schema::trays;
 use super::trays::instant;
 use super::write::Tx;
 use crate::units::instant::Instant;
@@ -70,7 +71,15 @@ pub fn look_again(tx: &mut Tx<'_>, trays: &[i64]) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The same for all trays of a cut, or in a place.
+/// Says that the offer of a tray is looked at again at an instant, whatever becomes of it before.
+pub fn put_off(tx: &mut Tx<'_>, tray_id: i64, until: Instant) -> Result<(), StoreError> {
+    diesel::update(shelf::table.filter(shelf::tray_id.eq(tray_id)))
+        .set(shelf::due_at.eq(until.micros()))
+        .execute(tx.changing())?;
+    Ok(())
+}
+
+/// The same for all trays of a cut or a species, or in a place.
 pub fn look_again_at(tx: &mut Tx<'_>, where_: Where<'_>) -> Result<(), StoreError> {
     let due = shelf::due_at.eq(0_i64);
     match where_ {
@@ -80,7 +89,10 @@ pub fn look_again_at(tx: &mut Tx<'_>, where_: Where<'_>) -> Result<(), StoreErro
         Where::Place(place) => {
             diesel::update(shelf::table.filter(shelf::place_code.eq(place))).set(due).execute(tx.changing())?
         }
-        Where::Everywhere => diesel::update(shelf::table).set(due).execute(tx.changing())?,
+        Where::Species(species) => {
+            let trays = trays::table.filter(trays::species_code.eq(species)).select(trays::id);
+            diesel::update(shelf::table.filter(shelf::tray_id.eq_any(trays))).set(due).execute(tx.changing())?
+        }
     };
     Ok(())
 }
@@ -90,7 +102,7 @@ pub fn look_again_at(tx: &mut Tx<'_>, where_: Where<'_>) -> Result<(), StoreErro
 pub enum Where<'a> {
     Cut(&'a str),
     Place(&'a str),
-    Everywhere,
+    Species(&'a str),
 }
 
 /// Trays whose offers are due by now, the longest due first.

@@ -235,7 +235,7 @@ impl Writer {
         self.shared.condition.check()?;
         match &self.way {
             Way::Embedded { line, connection } => write_embedded(line, connection, &self.shared, act),
-            Way::Server(pool) => write_to_server(pool, &self.shared, &act),
+            Way::Server(pool) => write_to_server(&self.target, pool, &self.shared, &act),
         }
     }
 
@@ -285,7 +285,7 @@ impl Writer {
     {
         match &self.way {
             Way::Embedded { connection, .. } => commit_alone(&mut locked(connection), &self.shared, &act),
-            Way::Server(pool) => write_to_server(pool, &self.shared, &act),
+            Way::Server(pool) => write_to_server(&self.target, pool, &self.shared, &act),
         }
     }
 }
@@ -438,12 +438,12 @@ fn roll_back(connection: &mut AnyConnection) {
     }
 }
 
-fn write_to_server<T, E, F>(pool: &r2d2::Pool<ServerOpener>, shared: &Shared, act: &F) -> Result<T, E>
+fn write_to_server<T, E, F>(target: &Target, pool: &r2d2::Pool<ServerOpener>, shared: &Shared, act: &F) -> Result<T, E>
 where
     F: Fn(&mut Tx<'_>) -> Result<T, E>,
     E: From<StoreError> + Fault,
 {
-    let mut connection = pool.get().map_err(|e| learn_of_server(shared, StoreError::Busy(e.to_string())))?;
+    let mut connection = pool.get().map_err(|e| learn_of_server(target, shared, StoreError::Busy(e.to_string())))?;
     let mut attempt = 1;
     loop {
         let outcome = attempt_on_server(&mut connection, shared, act);
@@ -452,7 +452,7 @@ where
         if !collided || attempt == ATTEMPTS {
             return match illness_of(&outcome) {
                 Some(StoreError::Busy(_)) | None => outcome,
-                Some(error) => Err(learn_of_server(shared, error.clone()).into()),
+                Some(error) => Err(learn_of_server(target, shared, error.clone()).into()),
             };
         }
         std::thread::sleep(pause(attempt));
@@ -461,9 +461,10 @@ where
 }
 
 /// What an error of the server means for all others. A single connection that went (`Busy`) means nothing: the pool knows whether the next
-/// one goes too.
-fn learn_of_server(shared: &Shared, error: StoreError) -> StoreError {
+/// one goes too, and a fresh one tells whether the server went or only that connection.
+fn learn_of_server(target: &Target, shared: &Shared, error: StoreError) -> StoreError {
     match Reason::of(&error) {
+        Some(Reason::ServerGone) if !recovery::server_is_gone(target) => StoreError::Busy(error.to_string()),
         Some(reason) => {
             tracing::error!(%error, "the server cannot be written to");
             shared.condition.enter(reason, None);

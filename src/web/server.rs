@@ -57,7 +57,7 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
     let stalled = options.following.stalled;
     let streams = web::Data::new(Streams::new(&desk, options.following));
     let following = web::Data::new(options.following);
-    let limits = Arc::new(Limits::new(&options.limits));
+    let limits = Arc::new(Limits::new(&options.limits, desk.long_looks()));
     let connections = Arc::clone(&limits.connections);
     let service = web::Data::new(Service::new(desk, options.secure_cookies, limits));
     let customers = web::Data::new(Door::new(options.customer_page.clone()));
@@ -70,7 +70,11 @@ pub fn run(desk: Arc<Desk>, options: &ServerOptions, ready: impl FnOnce(Addresse
     let authority = options.tls.as_ref().and_then(|tls| tls.authority.clone());
     // Only where no authority of the shop's own could ever take its place: a browser keeps to this for a year.
     let strict = web::Data::new(Strict(options.tls.is_some() && authority.is_none()));
-    let trust = web::Data::new(Trust { authority, https_port: address.port() });
+    let trust = web::Data::new(Trust {
+        authority,
+        https_port: address.port(),
+        names: options.tls.as_ref().map(|tls| tls.names.clone()).unwrap_or_default(),
+    });
     actix_web::rt::System::new().block_on(async {
         let (told_to_stop, stopping) = stopping::on_signal()?;
         let stopping = web::Data::new(stopping);

@@ -82,7 +82,10 @@ pub async fn known(request: &HttpRequest, service: &Service) -> Result<Known, Pr
     let fitness = service.desk.fitness(now);
     let look = move |reading: &mut View<'_>, _: &Shop| Ok((recognise(reading, now, fitness, &credential)?, credential));
     let (found, credential) = service.glance(&pane, look).await?;
-    let (known, seen) = found.ok_or_else(|| Problem::of(Speech::Unauthenticated))?;
+    let Some((known, seen)) = found else {
+        service.limits.quotas.forget(&credential);
+        return Err(Problem::of(Speech::Unauthenticated));
+    };
     service.limits.quotas.remember(&credential, &known.client);
     if seen != Seen::NothingNew && !idle {
         let note = move |desk: &Desk, now| -> Result<(), Failure> {

@@ -26,6 +26,8 @@ pub struct Tls {
     pub authority: Option<OwnAuthority>,
     /// Where plain HTTP is answered with the way to HTTPS.
     pub http_listen: Option<String>,
+    /// What the shop is reached by: names, and addresses without brackets.
+    pub names: Vec<String>,
 }
 
 /// Looks after the certificate once a minute, and at once on SIGHUP.

@@ -322,7 +322,8 @@ fn who_is_signed_in_looks_on_while_nothing_is_written() {
     let prepared = prepared(0);
     let opened = Opened::of(&prepared);
     let (name, password) = opened.desk.first_owner(start(), &[7; 32]).unwrap().unwrap();
-    let token = opened.desk.sign_in(start(), &[8; 32], &name, &password).unwrap().token;
+    let token =
+        opened.desk.sign_in(start(), &[8; 32], std::net::Ipv4Addr::LOCALHOST.into(), &name, &password).unwrap().token;
     let later = |minutes: i64| start().plus_micros(minutes * MICROS_PER_MINUTE);
     let failing = Fault { nth: 1, from_then_on: true, errno: Errno::NoSpace, calls: [Call::Write].into() };
     opened.disk.set_fault(Some(failing));

@@ -55,6 +55,28 @@ fn a_key_over_its_rate_waits_alone() {
     other.get("/v1/cuts").header("x-forwarded-for", "192.0.2.66").send().expect(200);
 }
 
+/// A flood with the secret that was rotated away is counted by where it comes from, at whatever address of the shop it asks.
+#[test]
+fn a_dead_secret_spends_nothing_of_its_key() {
+    let shop = Shop::open(Kind::Sqlite, SETTINGS);
+    let (id, first) = shop.key("till", 10);
+    let first = shop.server.client().with_key(&first);
+    first.get("/v1/cuts").send().expect(200);
+    let known = first.get("/v1/cuts").send().expect(200);
+    assert_eq!(known.header("ratelimit-policy"), Some("\"client\";q=30;w=30"), "else nothing was remembered of it");
+    let rotated = shop.rotate(&id, &json!({"overlap_days": 0})).expect(201).json();
+    let second = shop.server.client().with_key(rotated["key"].as_str().unwrap());
+    second.get("/v1/cuts").send().expect(200);
+    let before = second.get("/v1/cuts").send().expect(200);
+    let left = |answer: &Answer| answer.header("ratelimit").unwrap().to_owned();
+    for _ in 0..10 {
+        first.get("/livez").header("x-forwarded-for", "192.0.2.7").send().expect(200);
+    }
+    is_over(&until_refused(&first, "192.0.2.7"), "address", 40);
+    let after = second.get("/v1/cuts").send().expect(200);
+    assert!(left(&after) >= left(&before) || left(&after).contains("r=27"), "{} {}", left(&before), left(&after));
+}
+
 #[test]
 fn strangers_wait_by_address() {
     let shop = Shop::open(Kind::Postgres, SETTINGS);
@@ -74,4 +96,22 @@ fn a_fast_till_is_never_stopped() {
     for _ in 0..300 {
         till.post("/v1/scans").json(&json!({"text": "no code of ours"})).send().expect(422);
     }
+}
+
+/// Nobody is locked out by a stranger who guesses at his name, and the stranger does not get on by it.
+#[test]
+fn a_stranger_who_guesses_locks_nobody_out() {
+    let shop = Shop::open(Kind::Sqlite, SETTINGS);
+    let owner = shop.server.owner();
+    let sign_in = |password: &str, from: &str| {
+        let body = json!({"name": owner.name, "password": password});
+        shop.server.client().post("/v1/sign-in").header("x-forwarded-for", from).json(&body).send()
+    };
+    for _ in 0..9 {
+        let answer = sign_in("not the password of anybody", "192.0.2.66");
+        assert!([401, 429].contains(&answer.status), "{}", answer.text());
+    }
+    let refused = sign_in(&owner.password, "192.0.2.66").expect(429).json();
+    assert_eq!(refused["code"], "too_many_attempts", "the control: he waits himself");
+    sign_in(&owner.password, "192.0.2.1").expect(200);
 }

@@ -292,6 +292,42 @@ pub fn time_is_a_change(kind: Kind) {
     assert_eq!(refused.status, 409, "{}", refused.text());
 }
 
+/// What people write for each other may name a customer: a till is told that something happened, and neither why nor by whom.
+pub fn a_till_is_told_no_words(kind: Kind) {
+    let shop = Shop::open(kind);
+    let made = stocked(&shop);
+    let url = shop.server.url("/v1/events?after=");
+    let begin = text(&shop.till.get("/v1/changes?after=now").send().expect(200).json()["cursor"]);
+    let open = |client: &Client| Listener::open(&format!("{url}{begin}"), client.key().unwrap(), &[]).unwrap();
+    let (mut till, mut counter) = (open(&shop.till), open(&shop.counter));
+    act(&shop.counter, "/v1/holds", &json!({"scope": "tray", "code": made[0], "reason": "Mrs Example rang"}))
+        .expect(201);
+    let is_hold = |change: &Value| change["kind"] == "hold";
+    let heard = [till.change(is_hold), counter.change(is_hold)];
+    let listed = [&shop.till, &shop.counter].map(|client| {
+        let all = client.get("/v1/changes?limit=200").send().expect(200).json();
+        all["changes"].as_array().unwrap().iter().find(|change| is_hold(change)).unwrap().clone()
+    });
+    for [till, counter] in [heard, listed] {
+        assert_eq!((till.get("actor"), till.get("reason")), (None, None), "{till}");
+        assert_eq!(till["tray_code"], json!(made[0]));
+        assert!(
+            text(&counter["reason"]).contains("Mrs Example") && counter["actor"].is_string(),
+            "the control: {counter}"
+        );
+    }
+    // Who sold: a till knows of itself.
+    sell(&shop.counter, &made[1]);
+    sell(&shop.till, &made[2]);
+    let sellers = |client: &Client| -> Vec<Value> {
+        let sales = client.get("/v1/sales").send().expect(200).json();
+        sales.as_array().unwrap().iter().map(|sale| sale["sold_by"].clone()).collect()
+    };
+    let (all, own) = (sellers(&shop.counter), sellers(&shop.till));
+    assert!(all.iter().all(Value::is_string) && all.len() == 2, "{all:?}");
+    assert_eq!(own, [all[0].clone(), Value::Null]);
+}
+
 pub fn streams_are_counted_and_end(kind: Kind) {
     let directory = tempfile::tempdir().unwrap();
     let settings = directory.path().join("shop.toml");

@@ -111,3 +111,27 @@ fn a_snapshot_that_is_not_taken_is_cut_off() {
         (ROWS, &serde_json::json!(ROWS))
     );
 }
+
+#[test]
+fn one_client_cannot_take_all_the_snapshots() {
+    let directory = tempfile::tempdir().unwrap();
+    let (server, key) = full_shop(directory.path(), "snapshot_seconds = 120");
+    let owner = sign_in(&server.client(), &server.owner().name, &server.owner().password);
+    let other = new_key(&owner, "other", "till").0;
+    // One is being told, and takes nothing; the others wait for it and are told to come again.
+    let mut first = ask(&server, "/v1/live-stock", &key);
+    first.read_exact(&mut [0]).unwrap();
+    let more: Vec<TcpStream> = (0..6).map(|_| ask(&server, "/v1/live-stock", &key)).collect();
+    let refused = server.client().with_key(&key).get("/v1/live-stock").send().expect(503);
+    assert_eq!(refused.json()["code"], "busy", "{}", refused.text());
+    assert!(refused.header("retry-after").is_some());
+    // The control: another till is told all of it meanwhile.
+    let whole = server.client().with_key(&other).get("/v1/live-stock").send().expect(200).json();
+    assert_eq!(whole["trays"].as_array().unwrap().len(), ROWS);
+    // Whoever goes gives the seat back.
+    drop((first, more));
+    let begun = Instant::now();
+    while server.client().with_key(&key).get("/v1/live-stock").send().status != 200 {
+        assert!(begun.elapsed() < PATIENCE, "the seat is never given back: {}", server.log());
+    }
+}

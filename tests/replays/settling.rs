@@ -74,10 +74,15 @@ pub fn each_way_moves_what_it_says(which: Which) {
         let from = sakudana::ops::changes::FeedPosition::START;
         sakudana::ops::changes::behind(reading, from, 10_000)
     });
-    let told = told.unwrap().into_iter().filter(|change| change.kind == "settle_exception").count();
+    let told = told.unwrap().into_iter().filter(|change| change.kind == "settle_exception");
+    let reasons: Vec<String> = told.map(|change| change.reason.unwrap()).collect();
     if which == Which::Sqlite {
-        assert_eq!(told, 6);
+        assert_eq!(reasons.len(), 6);
     }
+    // And of nobody: what was written about a customer stays on the exception.
+    assert!(reasons.iter().all(|reason| Way::parse(reason).is_some()), "{reasons:?}");
+    let notes = counter.exceptions().into_iter().filter_map(|shown| shown.exception.resolution?.note);
+    assert!(notes.into_iter().any(|note| note.contains("the regular")), "the control: the note is kept");
 }
 
 pub fn what_does_not_fit_is_refused(which: Which) {

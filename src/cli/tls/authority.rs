@@ -15,7 +15,8 @@ use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, PrivateKeyDer, PrivatePkcs8KeyDer, ServerName, UnixTime};
 use rustls::sign::CertifiedKey;
 use sha2::{Digest, Sha256};
-use std::io::Write;
+use std::fs::{File, OpenOptions};
+use std::io::{ErrorKind, Write};
 use std::net::IpAddr;
 use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
 use std::path::Path;
@@ -82,15 +83,33 @@ fn constraints(names: &[String]) -> NameConstraints {
     NameConstraints { permitted_subtrees: networks.chain(domains).chain(own).collect(), excluded_subtrees: Vec::new() }
 }
 
+/// Puts the whole text under its name, or nothing: a machine that stops halfway leaves no authority that cannot be read. A file that
+/// somebody else made in the meantime stays, since devices may trust it already.
+fn put_in_place(file: &Path, text: &str) -> std::io::Result<()> {
+    let mut name = file.file_name().unwrap_or_default().to_owned();
+    name.push(format!(".{}-{:?}.new", std::process::id(), std::thread::current().id()));
+    let begun = file.with_file_name(name);
+    let mut new = OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&begun)?;
+    let written = new.write_all(text.as_bytes()).and_then(|()| new.sync_all());
+    let placed = written.and_then(|()| match std::fs::hard_link(&begun, file) {
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => Ok(()),
+        // Some file systems know no second name for a file.
+        Err(_) if !file.exists() => std::fs::rename(&begun, file),
+        other => other,
+    });
+    // Gone already where it was renamed.
+    let _ = std::fs::remove_file(&begun);
+    placed?;
+    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    File::open(folder)?.sync_all()
+}
+
 impl Authority {
     /// The authority of this file; makes it when there is no file.
     pub fn open(file: &Path, names: &[String], now: Instant) -> Result<Authority, String> {
         if !file.exists() {
             let text = Self::make(names, now).map_err(|e| says(file, e))?;
-            // A file that was begun by somebody else in the meantime is not written over.
-            let made = std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(file);
-            let mut made = made.map_err(|e| says(file, e))?;
-            made.write_all(text.as_bytes()).and_then(|()| made.sync_all()).map_err(|e| says(file, e))?;
+            put_in_place(file, &text).map_err(|e| says(file, e))?;
         }
         let mode = std::fs::metadata(file).map_err(|e| says(file, e))?.permissions().mode();
         if mode & 0o077 != 0 {
@@ -181,5 +200,26 @@ impl Authority {
         let name = ServerName::try_from(name).map_err(|e| e.to_string())?;
         let now = UnixTime::since_unix_epoch(Duration::from_micros(now.micros().unsigned_abs()));
         device.verify_server_cert(certificate, &[], &name, &[], now).map(drop).map_err(|e| e.to_string())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whoever comes while it is being made finds all of it or nothing, and all have the same one in the end.
+    #[test]
+    fn it_is_made_once_and_whole_however_many_begin_at_once() {
+        let folder = std::env::temp_dir().join(format!("sakudana-authority-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).unwrap();
+        let file = folder.join("sakudana-authority.pem");
+        let open = || Authority::open(&file, &["counter.local".to_owned()], Instant::EPOCH).unwrap().fingerprint();
+        let all: Vec<String> = std::thread::scope(|scope| {
+            let begun: Vec<_> = (0..8).map(|_| scope.spawn(open)).collect();
+            begun.into_iter().map(|one| one.join().unwrap()).collect()
+        });
+        assert!(all.iter().all(|one| Some(one) == all.first()), "{all:?}");
+        assert_eq!(std::fs::read_dir(&folder).unwrap().count(), 1, "nothing half done is left beside it");
+        std::fs::remove_dir_all(&folder).unwrap();
     }
 }

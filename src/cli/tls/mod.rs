@@ -30,26 +30,31 @@ pub fn provider() -> Arc<CryptoProvider> {
 /// Makes ready what the settings ask for; none for plain HTTP. What is wrong with a certificate is said before anything listens.
 pub fn prepare(settings: &Settings, now: fn() -> Instant) -> Result<Option<Tls>, Stop> {
     let Some(tls) = &settings.tls else { return Ok(None) };
+    let given: &[String] = match &tls.from {
+        CertificateFrom::Files { .. } => &[],
+        CertificateFrom::OwnAuthority { names, .. } => names,
+    };
+    let names = all_names(settings, given);
     let (source, authority) = match &tls.from {
         CertificateFrom::Files { certificate, key } => {
             (Source::Files(Files { certificate: certificate.clone(), key: key.clone() }), None)
         }
-        CertificateFrom::OwnAuthority { names, directory } => {
+        CertificateFrom::OwnAuthority { directory, .. } => {
             let file = authority_file(settings, directory.clone())?;
-            let names = all_names(settings, names);
             let authority = Authority::open(&file, &names, now()).map_err(Stop::unusable)?;
             let shown = OwnAuthority { der: authority.der(), fingerprint: authority.fingerprint() };
-            (Source::Authority(Box::new(authority), names), Some(shown))
+            (Source::Authority(Box::new(authority), names.clone()), Some(shown))
         }
     };
     let keeper = Keeper::new(source, now()).map_err(Stop::unusable)?;
-    ready(keeper, authority, tls, now).map(Some)
+    ready(keeper, authority, tls, names, now).map(Some)
 }
 
 fn ready(
     keeper: Keeper,
     authority: Option<OwnAuthority>,
     tls: &TlsSettings,
+    names: Vec<String>,
     now: fn() -> Instant,
 ) -> Result<Tls, Stop> {
     let keeper = Arc::new(keeper);
@@ -63,6 +68,7 @@ fn ready(
         refresh: Arc::new(move || keeper.refresh(now())),
         authority,
         http_listen: tls.http_listen.clone(),
+        names,
     })
 }
 

@@ -1,5 +1,7 @@
 //! Tables of what those who follow the shop are told. Written by hand after the migrations, as `schema.rs` is. Nothing else stands here.
 
+use super::trays;
+
 diesel::table! {
     changes (id) {
         id -> BigInt,
@@ -63,3 +65,5 @@ diesel::table! {
         replay_asked_at -> Nullable<BigInt>,
     }
 }
+
+diesel::allow_tables_to_appear_in_same_query!(shelf, trays);

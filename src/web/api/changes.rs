@@ -4,6 +4,7 @@
 use super::live_stock::OfferBody;
 use super::resource;
 use super::stock::query;
+use crate::domain::permissions::Role;
 use crate::ops::changes::{self, ChangeRow, FeedPosition};
 use crate::web::answer::{Outcome, PAGE_LIMIT, number, page_of, read_feed_cursor, write_feed_cursor};
 use crate::web::call::Look;
@@ -31,23 +32,42 @@ pub struct ChangeBody {
     pub at: String,
     #[schema(example = "2026-11-25T04:10:00.000000Z")]
     pub recorded_at: String,
-    #[schema(example = "the shop's watch")]
-    pub actor: Option<String>,
-    #[schema(example = "Front case: above 2.0 °C for 95 minutes, up to 6.3 °C")]
-    pub reason: Option<String>,
+    /// Who did it. Left out for keys of the role till.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, example = "the shop's watch")]
+    pub actor: Option<Option<String>>,
+    /// In the words of whoever did it. Left out for keys of the role till.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, example = "Front case: above 2.0 °C for 95 minutes, up to 6.3 °C")]
+    pub reason: Option<Option<String>>,
     /// The act this one takes back.
     pub reverses_act_id: Option<i64>,
     /// The tray that changed. An act stands here once for each tray it touched; with none when it touched none.
     #[schema(example = "C4H7K9P")]
     pub tray_code: Option<String>,
     /// What is on the shelf of the tray from now on, all of it; none when it is not for sale any more. It is spliced in as it is kept.
-    #[serde(skip)]
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = true)]
     pub offer: Option<OfferBody>,
 }
 
+/// How much of a change somebody is told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Telling {
+    Whole,
+    /// Without who did it and why: what people write for each other may name a customer, and a till needs none of it.
+    ToTill,
+}
+
+impl Telling {
+    pub const fn to(role: Role) -> Telling {
+        if matches!(role, Role::Till) { Telling::ToTill } else { Telling::Whole }
+    }
+}
+
 /// A change as JSON, on one line.
-pub fn speak(change: &ChangeRow) -> String {
+pub fn speak(change: &ChangeRow, telling: Telling) -> String {
+    let words = |text: &Option<String>| (telling == Telling::Whole).then(|| text.clone());
     let (at, recorded_at) = (change.at.to_string(), change.recorded_at.to_string());
     let body = ChangeBody {
         cursor: cursor(change.position),
@@ -55,8 +75,8 @@ pub fn speak(change: &ChangeRow) -> String {
         kind: change.kind.clone(),
         at,
         recorded_at,
-        actor: change.actor.clone(),
-        reason: change.reason.clone(),
+        actor: words(&change.actor),
+        reason: words(&change.reason),
         reverses_act_id: change.reverses_act_id,
         tray_code: change.tray_code.clone(),
         offer: None,
@@ -108,13 +128,14 @@ pub struct ChangesQuery {
 #[utoipa::path(get, path = "/v1/changes", tag = "changes", operation_id = "list_changes", params(ChangesQuery), extensions(("x-permission" = json!("read_stock"))),
     responses((status = 200, description = "Changes after the cursor; `Link` names the next page when this one is full.", body = ChangesBody)))]
 async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
+    let telling = Telling::to(look.actor.role);
     let query = query::<ChangesQuery>(&request)?;
     let limit = number("limit", query.limit.as_deref(), 1..=PAGE_LIMIT, 50)?;
     let after = match query.after.as_deref() {
         None => FeedPosition::START,
         Some("now") => {
             let newest = look.ask(|desk, _| desk.look(|reading, _| changes::newest(reading))).await?;
-            return page_of(&request, written(&[], &cursor(newest)), "after", None);
+            return page_of(&request, written(&[], &cursor(newest), telling), "after", None);
         }
         Some(text) => position("after", text)?,
     };
@@ -122,18 +143,18 @@ async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
     let full = i64::try_from(found.len()).is_ok_and(|n| n == limit);
     let last = cursor(found.last().map_or(after, |change| change.position));
     let next = full.then(|| last.clone());
-    page_of(&request, written(&found, &last), "after", next)
+    page_of(&request, written(&found, &last, telling), "after", next)
 }
 
 /// `ChangesBody` as text, offers as they are kept.
-fn written(changes: &[ChangeRow], cursor: &str) -> String {
+fn written(changes: &[ChangeRow], cursor: &str, telling: Telling) -> String {
     let mut text = String::with_capacity(64 + changes.len() * 768);
     text.push_str("{\"changes\":[");
     for (number, change) in changes.iter().enumerate() {
         if number > 0 {
             text.push(',');
         }
-        text.push_str(&speak(change));
+        text.push_str(&speak(change, telling));
     }
     text.push_str("],\"cursor\":\"");
     text.push_str(cursor);

@@ -1,7 +1,7 @@
 //! The event stream: changes as they come (server-sent events, WHATWG HTML, section "Server-sent events"). A stream keeps its own place
 //! and takes what is behind it only when the client has taken what was before: whoever is slow is behind, and nothing piles up.
 
-use super::changes::{cursor, position, speak};
+use super::changes::{Telling, cursor, position, speak};
 use super::resource;
 use super::stock::query;
 use crate::ops::changes::{self, FeedPosition};
@@ -173,6 +173,7 @@ async fn get(
     let listener = Listener {
         credential: session::shown(&request, &look.service).unwrap_or_default(),
         service: look.service.clone(),
+        telling: Telling::to(look.actor.role),
         news: streams.news.clone(),
         stopping: stopping.get_ref().clone(),
         check: Instant::now() + BEAT,
@@ -207,6 +208,7 @@ impl Line {
 struct Listener {
     service: Service,
     credential: String,
+    telling: Telling,
     news: watch::Receiver<()>,
     stopping: Stopping,
     /// When to ask next whether the client may still listen.
@@ -268,7 +270,7 @@ async fn go_on(line: &Line, listener: &mut Listener, mut position: FeedPosition)
         if let Some(last) = news.last() {
             position = last.change.position;
             let mut text = String::new();
-            news.iter().for_each(|told| text.push_str(&event(told)));
+            news.iter().for_each(|told| text.push_str(&event(told, listener.telling)));
             line.say(text).await?;
             continue;
         }
@@ -281,10 +283,15 @@ async fn go_on(line: &Line, listener: &mut Listener, mut position: FeedPosition)
     }
 }
 
-fn event(told: &Told) -> Arc<str> {
-    let spoken = told.spoken.get_or_init(|| {
+fn event(told: &Told, telling: Telling) -> Arc<str> {
+    let kept = match telling {
+        Telling::Whole => &told.spoken,
+        Telling::ToTill => &told.spoken_to_tills,
+    };
+    let spoken = kept.get_or_init(|| {
         let name = if told.change.tray_code.is_some() { "tray" } else { "act" };
-        format!("id: {}\nevent: {name}\ndata: {}\n\n", cursor(told.change.position), speak(&told.change)).into()
+        format!("id: {}\nevent: {name}\ndata: {}\n\n", cursor(told.change.position), speak(&told.change, telling))
+            .into()
     });
     Arc::clone(spoken)
 }

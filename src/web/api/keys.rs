@@ -6,7 +6,7 @@ use crate::ops::keys::{self, Span};
 use crate::ops::look::AccessKeyRow;
 use crate::units::instant::Instant;
 use crate::web::answer::{Outcome, ok};
-use crate::web::call::{Look, Told};
+use crate::web::call::{Look, Service, Told};
 use crate::web::clock;
 use crate::web::permit::ManageAccess;
 use crate::web::problem::{Problem, Speech};
@@ -160,7 +160,13 @@ async fn post_rotation(told: Told<ManageAccess, PostRotation>, key_id: web::Path
     let rotate =
         move |desk: &Desk, now| desk.act(move |tx, _| keys::rotate_key(tx, &actor, now, &random, &key_id, span));
     let (row, key) = told.look.ask(rotate).await?;
+    forget_secrets(&told.look.service, &row);
     Ok(shown_once(row, key))
+}
+
+/// A secret that ended must not spend the rate of the one that took its place.
+fn forget_secrets(service: &Service, key: &AccessKeyRow) {
+    service.limits.quotas.forget_all_of(&keys::client_of(&key.key_id));
 }
 
 /// Revokes a key at once, with both its secrets.
@@ -170,6 +176,7 @@ async fn post_rotation(told: Told<ManageAccess, PostRotation>, key_id: web::Path
 async fn delete_key(look: Look<ManageAccess>, key_id: web::Path<String>) -> Outcome {
     let actor = look.actor.clone();
     let key = look.ask(move |desk, now| desk.act(move |tx, _| keys::revoke_key(tx, &actor, now, &key_id))).await?;
+    forget_secrets(&look.service, &key);
     ok(&KeyBody::of(key, clock::now(), None))
 }
 

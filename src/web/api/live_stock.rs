@@ -141,7 +141,8 @@ enum Begin {
 /// the same again at every later place.
 ///
 /// It is sent as it is read and takes little memory here however large it is. A client that has not taken it within the time of the settings (30 seconds)
-/// is cut off.
+/// is cut off. One key or person is told one at a time: a second request waits for the first, and is answered 503 with the time to wait
+/// if that takes longer than two seconds.
 /// With `If-None-Match`, an unchanged stock answers 304 and is not read. `Accept-Encoding: gzip` is honoured.
 #[utoipa::path(get, path = "/v1/live-stock", tag = "stock", operation_id = "live_stock", extensions(("x-permission" = json!("read_stock"))),
     params(LiveStockQuery, ("If-None-Match" = Option<String>, Header, description = "The ETag of an earlier answer.", example = "\"1.0.4d2-cdca25f9.0\"")),
@@ -159,11 +160,16 @@ async fn get(request: HttpRequest, look: Look<ReadStock>, options: web::Data<Fol
         if_none_match: joined(request.headers(), header::IF_NONE_MATCH),
         is_head: request.method() == Method::HEAD,
     };
+    // Taken before there is a thread: a client that takes its time holds one, never more, and whoever waits holds none.
+    let seat = look.service.limits.seats.take(look.client()).await?;
     let (spout, flow) = outflow::open(asked.coding, options.snapshot);
     let (begin, begun) = oneshot::channel();
     let desk = Arc::clone(&look.service.desk);
     // Not waited for: it pours while the answer goes out.
-    drop(rt::task::spawn_blocking(move || pour(&desk, asked, spout, begin)));
+    drop(rt::task::spawn_blocking(move || {
+        pour(&desk, asked, spout, begin);
+        drop(seat);
+    }));
     match begun.await.map_err(|_| Problem::of(Speech::Internal))?? {
         Begin::NotModified(tag) => Ok(with_tag(HttpResponse::NotModified(), &tag).finish()),
         Begin::Whole(tag) => {

@@ -1,6 +1,7 @@
 //! What customers bring back: to waste, never into stock.
 
 use super::resource;
+use crate::domain::permissions::Role;
 use crate::ops::take_back::{self, ReturnDraft, ReturnRow};
 use crate::web::answer::{Outcome, created, id, ok};
 use crate::web::call::{Look, Recorded};
@@ -41,8 +42,10 @@ pub struct ReturnLineBody {
     pub grams: i64,
     #[schema(example = 1997)]
     pub refund_cents: i64,
+    /// Left out for keys of the role till.
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "smelled odd at home")]
-    pub reason: String,
+    pub reason: Option<String>,
 }
 
 #[derive(Debug, Serialize, ToSchema)]
@@ -54,12 +57,13 @@ pub struct ReturnedBody {
 }
 
 impl ReturnedBody {
-    fn of(sale_id: i64, rows: Vec<ReturnRow>) -> ReturnedBody {
+    /// As it is told to a role: what was written about a customer is not a till's business.
+    fn of(sale_id: i64, rows: Vec<ReturnRow>, role: Role) -> ReturnedBody {
         let line = |row: ReturnRow| ReturnLineBody {
             tray_code: row.tray_code,
             grams: row.grams,
             refund_cents: row.refund_cents,
-            reason: row.reason,
+            reason: (role != Role::Till).then_some(row.reason),
         };
         ReturnedBody { sale_id, lines: rows.into_iter().map(line).collect() }
     }
@@ -81,7 +85,8 @@ async fn post(call: Recorded<Sell, PostReturn>, path: web::Path<String>) -> Outc
         };
         let lines: Vec<ReturnDraft> = body.lines.into_iter().map(draft).collect();
         desk.act_once(request, now, move |tx, shop| {
-            Ok(created(&ReturnedBody::of(id, take_back::take_back(tx, shop, &actor, now, id, &lines)?)))
+            let rows = take_back::take_back(tx, shop, &actor, now, id, &lines)?;
+            Ok(created(&ReturnedBody::of(id, rows, actor.role)))
         })
     })
     .await
@@ -94,7 +99,7 @@ async fn post(call: Recorded<Sell, PostReturn>, path: web::Path<String>) -> Outc
 async fn list(look: Look<ReadStock>, path: web::Path<String>) -> Outcome {
     let id = id(&path)?;
     let rows = look.ask(move |desk, _| desk.look(|reading, _| take_back::of_sale(reading, id))).await?;
-    ok(&ReturnedBody::of(id, rows))
+    ok(&ReturnedBody::of(id, rows, look.actor.role))
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {

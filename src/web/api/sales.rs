@@ -2,6 +2,8 @@
 
 use super::lots::PageQuery;
 use super::resource;
+use crate::domain::permissions::Role;
+use crate::ops::desk::Actor;
 use crate::ops::look::{self, SaleLineRow, SaleRow};
 use crate::ops::sell::group::Order;
 use crate::ops::sell::{self, Charged, ChargedLine, LineDraft, Sold};
@@ -68,8 +70,10 @@ pub struct SaleBody {
     pub sale_id: i64,
     #[schema(example = "2026-11-25T10:31:07.250000Z")]
     pub at: String,
+    /// A key of the role till is told only of what it sold itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "Ines")]
-    pub sold_by: String,
+    pub sold_by: Option<String>,
     #[schema(example = 1997)]
     pub total_cents: i64,
     #[schema(example = false)]
@@ -90,11 +94,17 @@ impl SaleBody {
         SaleBody {
             sale_id: sale.id,
             at: Instant::from_micros(sale.at).map(|i| i.to_string()).unwrap_or_default(),
-            sold_by: sale.sold_by,
+            sold_by: Some(sale.sold_by),
             total_cents: sale.total_cents,
             reversed: sale.reversed_by_act_id.is_some(),
             lines: lines.map(|lines| lines.into_iter().map(line).collect()),
         }
+    }
+
+    /// As it is told to someone: who works at the counter is no business of a machine.
+    fn told_to(self, actor: &Actor) -> SaleBody {
+        let own = |seller: &String| actor.role != Role::Till || *seller == actor.name;
+        SaleBody { sold_by: self.sold_by.filter(own), ..self }
     }
 }
 
@@ -140,9 +150,10 @@ async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
     let query = super::stock::query::<PageQuery>(&request)?;
     let limit = number("limit", query.limit.as_deref(), 1..=PAGE_LIMIT, 50)?;
     let below = read_cursor(query.cursor.as_deref())?;
+    let actor = look.actor.clone();
     let sales = look.ask(move |desk, _| desk.look(|reading, _| look::sales_page(reading, below, limit))).await?;
     let next = sales.last().filter(|_| i64::try_from(sales.len()).is_ok_and(|n| n == limit)).map(|s| s.id);
-    page(&request, &sales.into_iter().map(|s| SaleBody::of(s, None)).collect::<Vec<_>>(), next)
+    page(&request, &sales.into_iter().map(|s| SaleBody::of(s, None).told_to(&actor)).collect::<Vec<_>>(), next)
 }
 
 /// A sale with its lines.
@@ -152,7 +163,7 @@ async fn list(request: HttpRequest, look: Look<ReadStock>) -> Outcome {
 async fn get(look: Look<ReadStock>, path: web::Path<String>) -> Outcome {
     let id = id(&path)?;
     let sold = look.ask(move |desk, _| desk.look(|reading, _| sell::find(reading, id))).await?;
-    ok(&SaleBody::from(sold))
+    ok(&SaleBody::from(sold).told_to(&look.actor))
 }
 
 /// Puts a mis-scan back, within the shop's window.
@@ -163,7 +174,8 @@ async fn post_reversal(call: Recorded<Sell, PostReversal>, path: web::Path<Strin
     let id = id(&path)?;
     call.record(move |desk, request, actor, now, body| {
         desk.act_once(request, now, move |tx, shop| {
-            Ok(created(&SaleBody::from(sell::reverse(tx, shop, &actor, now, id, &body.reason)?)))
+            let sold = sell::reverse(tx, shop, &actor, now, id, &body.reason)?;
+            Ok(created(&SaleBody::from(sold).told_to(&actor)))
         })
     })
     .await

@@ -39,9 +39,10 @@ pub struct SignedInBody {
 async fn post(request: HttpRequest, payload: web::Payload) -> Outcome {
     let service = web::Data::<Service>::extract(&request).await.map_err(|_| Problem::of(Speech::Internal))?;
     let body = body::read::<PostSignIn>(&request, &mut payload.into_inner()).await?.value;
+    let from = service.limits.quotas.caller(&request);
     let random = clock::random().ok_or_else(|| Problem::of(Speech::Unavailable))?;
     let signed_in =
-        service.ask_hashing(move |desk, now| desk.sign_in(now, &random, &body.name, &body.password)).await?;
+        service.ask_hashing(move |desk, now| desk.sign_in(now, &random, from, &body.name, &body.password)).await?;
     ok(&SignedInBody {
         token: signed_in.token,
         name: signed_in.name,

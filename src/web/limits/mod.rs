@@ -6,10 +6,12 @@ pub mod connections;
 pub mod line;
 pub mod pace;
 pub mod quota;
+pub mod seats;
 pub mod turns;
 
 use connections::Connections;
 use quota::{Quotas, Rate};
+use seats::Seats;
 use std::num::NonZeroU32;
 use std::sync::Arc;
 use turns::Turns;
@@ -52,14 +54,18 @@ pub struct Limits {
     pub quotas: Quotas,
     pub connections: Arc<Connections>,
     pub turns: Turns,
+    /// For answers that last as long as their clients take.
+    pub seats: Arc<Seats>,
 }
 
 impl Limits {
-    pub fn new(options: &LimitOptions) -> Limits {
+    /// The limits of a shop whose database can show itself at length to so many at once.
+    pub fn new(options: &LimitOptions, long_looks: usize) -> Limits {
         Limits {
             quotas: Quotas::new(options.client, options.address, options.trusted_proxy_header.clone()),
             connections: Arc::new(Connections::new(options.connections, options.connections_of_one_address)),
             turns: Turns::new(options.calls_at_once),
+            seats: Arc::new(Seats::new(long_looks)),
         }
     }
 }

@@ -124,6 +124,20 @@ impl Quotas {
         known.insert(digest, Arc::from(client));
     }
 
+    /// Forgets a credential that turned out to be nobody's any more: what else comes with it is counted by address, and the key that it was
+    /// once of keeps its rate for the secret it has now.
+    pub fn forget(&self, credential: &str) {
+        let digest = digest(credential);
+        if self.known.read().unwrap_or_else(PoisonError::into_inner).contains_key(&digest) {
+            self.known.write().unwrap_or_else(PoisonError::into_inner).remove(&digest);
+        }
+    }
+
+    /// Forgets every credential of a client: those that are still good are soon known again.
+    pub fn forget_all_of(&self, client: &str) {
+        self.known.write().unwrap_or_else(PoisonError::into_inner).retain(|_, whose| **whose != *client);
+    }
+
     /// Counts a request, and says under which policy.
     fn count(&self, credential: Option<&str>, address: impl FnOnce() -> IpAddr) -> (&'static str, Rate, Asked) {
         let known = |text| {
@@ -134,6 +148,11 @@ impl Quotas {
             Some(client) => ("client", self.clients.rate, self.clients.ask(&client)),
             None => ("address", self.addresses.rate, self.addresses.ask(&whose(address()))),
         }
+    }
+
+    /// Where a request comes from, as far as it is counted: one household or phone.
+    pub fn caller(&self, request: &HttpRequest) -> IpAddr {
+        whose(address_of(request, self.trusted_proxy_header.as_deref()))
     }
 
     fn count_request(&self, request: &HttpRequest, service: &Service) -> (&'static str, Rate, Asked) {
@@ -219,6 +238,19 @@ mod tests {
         assert!(matches!(quotas.count(Some("guess"), || four(1)).2, Asked::Over(_)));
         assert_eq!(quotas.count(Some("right"), || four(1)).2, Asked::Within(2));
         assert_eq!(quotas.count(None, || four(2)).2, Asked::Within(1));
+    }
+
+    #[test]
+    fn a_dead_credential_spends_nothing_of_its_key() {
+        let quotas = quotas();
+        let ask = |credential| quotas.count(Some(credential), || four(1)).0;
+        for forget in [|q: &Quotas| q.forget("old"), |q: &Quotas| q.forget_all_of("key:a")] {
+            quotas.remember("old", "key:a");
+            quotas.remember("other", "key:b");
+            assert_eq!([ask("old"), ask("other")], ["client", "client"]);
+            forget(&quotas);
+            assert_eq!([ask("old"), ask("other")], ["address", "client"]);
+        }
     }
 
     #[test]

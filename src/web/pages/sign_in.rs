@@ -48,9 +48,10 @@ async fn post(
     if !session::same_origin(request.headers(), request.connection_info().host()) {
         return Err(Problem::of(Speech::CrossSite));
     }
+    let from = service.limits.quotas.caller(&request);
     let random = clock::random().ok_or_else(|| Problem::of(Speech::Unavailable))?;
     let Form { name, password } = body.into_inner();
-    match service.ask_hashing(move |desk, now| desk.sign_in(now, &random, &name, &password)).await {
+    match service.ask_hashing(move |desk, now| desk.sign_in(now, &random, from, &name, &password)).await {
         Ok(signed_in) => {
             let mut response = see_other("/");
             let cookie = session::cookie(&signed_in.token, service.secure_cookies);

@@ -14,6 +14,8 @@ use maud::{Markup, html as markup};
 pub struct Trust {
     pub authority: Option<OwnAuthority>,
     pub https_port: u16,
+    /// What the shop is reached by: names, and addresses without brackets.
+    pub names: Vec<String>,
 }
 
 /// What to do on each kind of device: the ways of their makers in 2026, from memory; they move these menus now and then.
@@ -119,18 +121,56 @@ pub fn routes(config: &mut web::ServiceConfig) {
 }
 
 /// Leads from plain HTTP to the same address over HTTPS. The method stays: a till that posts finds its way, and sees that it was led.
-pub async fn lead_to_https(request: HttpRequest, trust: web::Data<Trust>) -> HttpResponse {
-    let info = request.connection_info();
-    let host = info.host();
-    let host = host
-        .rsplit_once(':')
-        .filter(|(_, port)| port.bytes().all(|b| b.is_ascii_digit()))
-        .map_or(host, |(host, _)| host);
+pub async fn lead_to_https(request: HttpRequest, trust: web::Data<Trust>, service: web::Data<Service>) -> HttpResponse {
+    // What a client or a stranger's proxy says beside the host leads nobody anywhere.
+    let asked = request.headers().get(header::HOST).and_then(|value| value.to_str().ok()).unwrap_or("");
     let path = request.uri().path_and_query().map_or("/", |path| path.as_str());
-    let port = if trust.https_port == 443 { String::new() } else { format!(":{}", trust.https_port) };
-    let address = HeaderValue::from_str(&format!("https://{host}{port}{path}"));
-    match address {
-        Ok(address) => HttpResponse::PermanentRedirect().insert_header((header::LOCATION, address)).finish(),
-        Err(_) => HttpResponse::BadRequest().finish(),
+    let place = secure_place(asked, &trust.names, trust.https_port, &service.desk.shop().web_address);
+    match place.and_then(|place| HeaderValue::from_str(&format!("{place}{path}")).ok()) {
+        Some(address) => HttpResponse::PermanentRedirect().insert_header((header::LOCATION, address)).finish(),
+        None => HttpResponse::BadRequest().finish(),
+    }
+}
+
+/// Where the shop speaks HTTPS: under the name it was asked by, if that is one of its own, else under the address that stands on its labels.
+fn secure_place(asked: &str, names: &[String], port: u16, web_address: &str) -> Option<String> {
+    let is_port = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    let host = asked.rsplit_once(':').filter(|(_, port)| is_port(port)).map_or(asked, |(host, _)| host);
+    let bare = host.trim_start_matches('[').trim_end_matches(']');
+    let named = |host: &str| {
+        let host = if host.contains(':') { format!("[{host}]") } else { host.to_owned() };
+        if port == 443 { format!("https://{host}") } else { format!("https://{host}:{port}") }
+    };
+    if let Some(own) = names.iter().find(|name| name.eq_ignore_ascii_case(bare)) {
+        return Some(named(own));
+    }
+    let shown = web_address.strip_prefix("https://").filter(|rest| !rest.is_empty());
+    shown.map(|_| web_address.trim_end_matches('/').to_owned()).or_else(|| names.first().map(|name| named(name)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_is_led_to_a_host_that_is_not_the_shops() {
+        let names = ["192.168.1.20", "::1", "counter.local"].map(str::to_owned);
+        let place = |asked| secure_place(asked, &names, 8443, "https://fish.example").unwrap();
+        let rows = [
+            ("counter.local", "https://counter.local:8443"),
+            ("COUNTER.local:8080", "https://counter.local:8443"),
+            ("192.168.1.20:80", "https://192.168.1.20:8443"),
+            ("[::1]:80", "https://[::1]:8443"),
+            ("[::1]", "https://[::1]:8443"),
+            ("evil.example", "https://fish.example"),
+            ("counter.local.evil.example", "https://fish.example"),
+            ("counter.local@evil.example", "https://fish.example"),
+            ("", "https://fish.example"),
+        ];
+        for (asked, expected) in rows {
+            assert_eq!(place(asked), expected, "{asked}");
+        }
+        assert_eq!(secure_place("x", &names, 443, "").as_deref(), Some("https://192.168.1.20"));
+        assert_eq!(secure_place("x", &[], 443, ""), None);
     }
 }
