@@ -133,7 +133,10 @@ fn both_folders_make_the_same_indexes_and_references() {
     let (sqlite, postgres) = (Ground::open(Which::Sqlite, 1), Ground::open(Which::Postgres, 1));
     let (mut one, mut other) = (sqlite.witness(), postgres.witness());
     let indexes = lines(&mut one, SQLITE_INDEXES, POSTGRES_INDEXES);
-    assert_eq!(indexes, lines(&mut other, SQLITE_INDEXES, POSTGRES_INDEXES));
+    let mut theirs = lines(&mut other, SQLITE_INDEXES, POSTGRES_INDEXES);
+    // What is seen but not settled is asked of PostgreSQL alone: with one writer there is nothing of the kind.
+    theirs.retain(|index| index != "changes_of_tray");
+    assert_eq!(indexes, theirs);
     let references = lines(&mut one, SQLITE_REFERENCES, POSTGRES_REFERENCES);
     assert_eq!(references, lines(&mut other, SQLITE_REFERENCES, POSTGRES_REFERENCES));
 }

@@ -124,6 +124,10 @@ fn every_answer_is_described() {
                 assert!(one || status == "204", "{at} {status}: a body with a schema");
                 continue;
             }
+            if status == "304" {
+                assert!(content.is_none(), "{at}: what has not changed is not sent");
+                continue;
+            }
             let problem = &response["content"]["application/problem+json"];
             assert_eq!(problem["schema"]["$ref"], "#/components/schemas/Problem", "{at} {status}");
             let example = &problem["example"];
@@ -217,6 +221,8 @@ fn every_address_is_there_and_no_other() {
             continue;
         }
         let address = path.replace("{id}", "1").replace(['{', '}'], "");
+        // A stream of events has no end, its head has.
+        let method = if path == "/v1/events" { "head" } else { method.as_str() };
         let answer = client.call(&method.to_uppercase(), &address).send();
         assert_ne!(answer.status, 405, "{method} {path}");
         assert!(answer.status < 300 || answer.json()["code"] != "no_such_address", "{method} {path}");

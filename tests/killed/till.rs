@@ -52,6 +52,19 @@ impl Entry {
         made["sale_id"].as_i64()
     }
 
+    /// A server that can only be read for a while, or is not back yet, is asked again.
+    fn ask_until_answered(&self, client: &Client) -> (Outcome, bool) {
+        let end = Instant::now() + PATIENCE;
+        loop {
+            let (outcome, replayed) = self.ask(client);
+            if !matches!(outcome, Outcome::Open(_)) {
+                return (outcome, replayed);
+            }
+            assert!(Instant::now() < end, "{} {} stays open: {outcome:?}", self.path, self.key);
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
     /// # Panics
     /// When the server admits a defect: nothing a kill may bring about.
     fn ask(&self, client: &Client) -> (Outcome, bool) {
@@ -129,17 +142,9 @@ pub fn settle(client: &Client, entries: &mut [Entry]) -> (usize, usize) {
     let (mut open, mut had_been_done) = (0, 0);
     for entry in entries.iter_mut().filter(|entry| matches!(entry.outcome, Outcome::Open(_))) {
         open += 1;
-        let end = Instant::now() + PATIENCE;
-        loop {
-            let (outcome, replayed) = entry.ask(client);
-            if !matches!(outcome, Outcome::Open(_)) {
-                had_been_done += usize::from(replayed);
-                entry.outcome = outcome;
-                break;
-            }
-            assert!(Instant::now() < end, "{} {} stays open: {outcome:?}", entry.path, entry.key);
-            std::thread::sleep(Duration::from_millis(20));
-        }
+        let (outcome, replayed) = entry.ask_until_answered(client);
+        had_been_done += usize::from(replayed);
+        entry.outcome = outcome;
     }
     (open, had_been_done)
 }
@@ -149,7 +154,7 @@ pub fn settle(client: &Client, entries: &mut [Entry]) -> (usize, usize) {
 pub fn faults_of_replays(client: &Client, entries: &[Entry], last: usize) -> Vec<String> {
     let done: Vec<&Entry> = entries.iter().filter(|entry| matches!(entry.outcome, Outcome::Done(_))).collect();
     let wrong = |entry: &&Entry| {
-        let (again, replayed) = entry.ask(client);
+        let (again, replayed) = entry.ask_until_answered(client);
         let same = again == entry.outcome && replayed;
         (!same)
             .then(|| format!("{}: asked again, replayed {replayed}: {again:?}, before {:?}", entry.key, entry.outcome))

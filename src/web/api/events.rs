@@ -143,8 +143,7 @@ pub struct EventBody {
 #[utoipa::path(get, path = "/v1/events", tag = "changes", operation_id = "follow_events", extensions(("x-permission" = json!("read_stock"))),
     params(EventsQuery, ("Last-Event-ID" = Option<String>, Header, description = "The `id` of the last event received; it counts before `after`.", example = "0.4d2-cdca25f9")),
     responses(
-        (status = 200, description = "Events, until either side ends them.", body = EventBody, content_type = "text/event-stream"),
-        (status = 429, description = "Too many event streams are open.", body = Problem, content_type = "application/problem+json")))]
+        (status = 200, description = "Events, until either side ends them.", body = EventBody, content_type = "text/event-stream")))]
 async fn get(
     request: HttpRequest,
     look: Look<ReadStock>,
