@@ -8,6 +8,8 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "replays/clocks.rs"]
+mod clocks;
 #[path = "replays/contradictions.rs"]
 mod contradictions;
 mod counter;
@@ -15,6 +17,8 @@ mod counter;
 mod dice;
 #[path = "model/ground.rs"]
 mod ground;
+#[path = "replays/keys.rs"]
+mod keys;
 #[path = "replays/page.rs"]
 mod page;
 #[path = "replays/random.rs"]
@@ -51,6 +55,11 @@ on_both!(
     contradictions::a_key_is_one_sale,
     contradictions::a_sale_that_got_through_is_known_again,
     contradictions::two_tills_and_two_tabs,
+    keys::a_sale_that_was_reversed_is_sold_again,
+    keys::told_with_another_time_it_is_the_same_sale,
+    keys::a_code_that_became_ambiguous_is_no_other_sale,
+    clocks::a_sale_before_the_cutting,
+    clocks::what_came_after_it_says_so,
     settling::each_way_moves_what_it_says,
     settling::what_does_not_fit_is_refused,
     returning::what_comes_back_goes_to_waste,

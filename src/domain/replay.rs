@@ -7,18 +7,20 @@
 //! | no tray of that code, or not one alone | nothing | what was sold, if it says how much |
 //! | the tray was sold, or left the stock another way | nothing | what was sold; of a block that says nothing, its weight |
 //! | held, expired, frozen, not fit for raw eating, an old label, a doubtful code | as if nothing were said: the goods are gone | nothing |
+//! | held or expired since, or sold before it was cut by the till's clock | as if nothing were said | nothing |
 //! | a tub, or a bulk tray, that holds less | what is there | the rest |
 //! | a tub, or a bulk tray, and no weight | nothing: nobody knows how much | unknown |
 //! | a block of another weight | the block as the books have it | nothing |
 //! | a price other than the books' | as if nothing were said; the money is recorded as charged | nothing |
 //! | a key that was used for other content | as a sale of its own: something was sold | as above |
+//! | a sale that got through by itself and was reversed | as a sale of its own: the goods went | as above |
 
 use super::refusal::{Code, Refusal};
 use super::tray::{Kind, Tray};
 use super::verdict::Stop;
 use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE};
 use crate::units::mass::Grams;
-use crate::units::money::Cents;
+use crate::units::money::{Cents, PricePerKg};
 
 /// Whether someone may have eaten what should not have been sold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,8 +71,14 @@ contradictions! {
         "Find who bought it if you can, and tell them not to eat it. Look why the till sold it.";
     LifeEnded, "life_ended", Eaten, "Sold after its computed life had ended",
         "Look at the story of the tray. If the fish was not fit, find who bought it and tell them.";
+    HeldSince, "held_since", Eaten, "Put on hold after it was sold: someone may have it",
+        "It was not on hold when it was sold. Read the reason of the hold. If it is a recall or the fish may not be safe, find who bought it and tell them.";
     LabelOutdated, "label_outdated", Eaten, "Sold with a label that no longer counts",
         "The label promised more than was left, or said what is no longer so. Look at the tray; the customer may keep it too long.";
+    BeforeItWasCut, "before_it_was_cut", None, "Sold before the tray was here, by the till's clock",
+        "The till's clock is wrong, or it was another tray. Set the clock. What had run out when the till told of it is named beside this.";
+    ExpiredSince, "expired_since", None, "Sold in time by the till's clock alone",
+        "Its time was over when the till told of the sale. Look at the till's clock and the receipt. If the clock was wrong, find who bought it and tell them.";
     UnknownCode, "unknown_code", None, "Sold by a code that names no tray of ours",
         "Find out which tray it was. If a tray is missing on the shelf, that may be the one.";
     CodeContradicts, "code_contradicts", None, "The code says what is not so of this tray",
@@ -85,6 +93,8 @@ contradictions! {
         "The label does not say how long it is good for once thawed. Tell the counter to thaw and print first.";
     KeyReused, "key_reused", None, "The till used one key for two different sales",
         "Compare both sales. If it was one sale sent in two ways, count what they name. Tell whoever looks after the till.";
+    WasReversed, "was_reversed", None, "Reversed at the counter, and the till sold it all the same",
+        "It was sold once more, since the till says that the goods went. If they did not, they lie on the shelf unbooked: count the trays that the sale names.";
     WeightUnknown, "weight_unknown", None, "Sold by weight, but the till does not say how much",
         "Weigh what is left, or read the receipt.";
     Overdrawn, "overdrawn", None, "More was sold than it held",
@@ -151,12 +161,8 @@ pub fn settle_unknown(claim: Claim, refusal: &Refusal) -> Settlement {
     Settlement { moved: Grams::ZERO, missing: claim.grams, findings }
 }
 
-/// A line whose code names a tray, with the reasons against its sale.
-pub fn settle(claim: Claim, tray: &Tray, stops: Vec<Stop>) -> Settlement {
-    let mut findings: Vec<Finding> = stops
-        .into_iter()
-        .map(|stop| Finding { what: Contradiction::of_stop(stop.code), reason: stop.reason })
-        .collect();
+/// A line whose code names a tray, with what it cost then, and what there is against its sale.
+pub fn settle(claim: Claim, tray: &Tray, price: PricePerKg, mut findings: Vec<Finding>) -> Settlement {
     let mut find = |what, reason: String| findings.push(Finding { what, reason });
     let (moved, missing) = match (tray.in_stock(), tray.kind, claim.grams) {
         (false, Kind::Block, None) => (Grams::ZERO, Some(tray.initial)),
@@ -179,7 +185,7 @@ pub fn settle(claim: Claim, tray: &Tray, stops: Vec<Stop>) -> Settlement {
             _ => (said, Some(Grams::ZERO)),
         },
     };
-    if let Some((charged, booked)) = price_differs(claim, tray) {
+    if let Some((charged, booked)) = price_differs(claim, tray, price) {
         let reason = format!("{} minor units were charged, the books say {}", charged.get(), booked.get());
         find(Contradiction::PriceDiffers, reason);
     }
@@ -188,24 +194,59 @@ pub fn settle(claim: Claim, tray: &Tray, stops: Vec<Stop>) -> Settlement {
 }
 
 /// The price charged and that of the books, where both are known and not the same.
-pub fn price_differs(claim: Claim, tray: &Tray) -> Option<(Cents, Cents)> {
+fn price_differs(claim: Claim, tray: &Tray, price: PricePerKg) -> Option<(Cents, Cents)> {
     let weight = match tray.kind {
         Kind::Block => Some(tray.net),
         _ => claim.grams,
     };
-    let booked = tray.price.for_weight(weight.filter(|_| tray.in_stock())?);
+    let booked = price.for_weight(weight.filter(|_| tray.in_stock())?);
     (booked != claim.charged).then_some((claim.charged, booked))
 }
 
-/// Reasons against a sale, as of when it happened: `now` are those of today, `then` those with the clock of that moment. What a tray is,
-/// and what its code says, is as it is known today; whether its time was over is asked of then.
-pub fn stops_then(now: Vec<Stop>, then: Vec<Stop>) -> Vec<Stop> {
-    let of_time = |stop: &Stop| {
-        let codes = [Code::OnHold, Code::PastUseBy, Code::LifeEnded, Code::ExposureReached, Code::LabelOutdated];
-        codes.contains(&stop.code)
-    };
-    let lasting = now.into_iter().filter(|stop| !of_time(stop));
-    lasting.chain(then.into_iter().filter(of_time)).collect()
+/// The reasons against a sale, each as of when it is judged.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Against {
+    /// As of when the sale was received.
+    pub now: Vec<Stop>,
+    /// As of when it is taken to have happened.
+    pub then: Vec<Stop>,
+    /// Of the holds that were placed after it and are open.
+    pub held_since: Vec<String>,
+}
+
+const TIME_OVER: [Code; 3] = [Code::PastUseBy, Code::LifeEnded, Code::ExposureReached];
+
+fn time_over(stops: &[Stop]) -> Option<&Stop> {
+    stops.iter().find(|stop| TIME_OVER.contains(&stop.code))
+}
+
+/// Whether a sale at `at` of a tray that is here since `began` is one that no clock of ours can have seen.
+fn too_early(at: Instant, began: Instant) -> bool {
+    began.since(at) > CLOCK_TOLERANCE
+}
+
+/// What there is against a sale that happened at `at`, of a tray that is here since `began`. What a tray is, and what its code says, is as
+/// it is known today; whether it was held, or its time was over, is asked of then. Only the till's clock says when that was: where the
+/// answer hangs on it, that is a finding too, and where the tray shows that it is wrong, the time of receiving counts as well.
+pub fn findings(against: Against, at: Instant, began: Instant) -> Vec<Finding> {
+    let Against { now, then, held_since } = against;
+    let of_time =
+        |stop: &Stop| TIME_OVER.contains(&stop.code) || matches!(stop.code, Code::OnHold | Code::LabelOutdated);
+    let mut more = Vec::new();
+    let mut stops: Vec<Stop> = then.into_iter().filter(of_time).collect();
+    if too_early(at, began) {
+        let reason = format!("by the till's clock it was sold at {at}, and it is here since {began}");
+        more.push(Finding { what: Contradiction::BeforeItWasCut, reason });
+        let said: Vec<Code> = stops.iter().map(|stop| stop.code).collect();
+        let besides = |stop: &&Stop| of_time(stop) && stop.code != Code::OnHold && !said.contains(&stop.code);
+        stops.extend(now.iter().filter(besides).cloned());
+    } else if let Some(over) = time_over(&now).filter(|_| time_over(&stops).is_none()) {
+        more.push(Finding { what: Contradiction::ExpiredSince, reason: over.reason.clone() });
+    }
+    more.extend(held_since.into_iter().map(|reason| Finding { what: Contradiction::HeldSince, reason }));
+    stops.extend(now.into_iter().filter(|stop| !of_time(stop)));
+    let of_stop = |stop: Stop| Finding { what: Contradiction::of_stop(stop.code), reason: stop.reason };
+    stops.into_iter().map(of_stop).chain(more).collect()
 }
 
 /// What there is to say of a till's clock.

@@ -1,5 +1,7 @@
 //! Takes sales of a till that was cut off: each once, whatever of it contradicts the stock. What does is written down for the manager.
 
+pub mod weigh;
+
 use super::desk::{Actor, Desk};
 use super::failure::Failure;
 use super::once::Answer;
@@ -11,16 +13,15 @@ use crate::domain::refusal::Code;
 use crate::domain::replay::{self, Claim, Contradiction, Finding, Settlement, TillClock, happened};
 use crate::domain::shop::Shop;
 use crate::domain::tray::{Fate, Tray};
-use crate::domain::verdict::judge;
 use crate::store::acts::{self, NewAct};
 use crate::store::exceptions::{self, NewException};
 use crate::store::idempotency::{self, Given, RequestKey};
 use crate::store::replays::{self, Named, ReplayedLine, Told};
 use crate::store::sales::{self, Sale, SaleLine};
-use crate::store::{Tx, holds, trays};
+use crate::store::{Tx, trays};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
-use crate::units::money::Cents;
+use crate::units::money::{Cents, PricePerKg};
 use std::sync::Arc;
 
 /// Sales of one transaction: what waits behind it waits for so many.
@@ -43,9 +44,12 @@ pub struct ReplayedDraft {
     /// Its line in the request.
     pub number: u64,
     pub key: String,
-    /// Of all that it says, and of what `POST /v1/sales` would have been told of it.
+    /// Of its lines: what was scanned, grams, price.
     pub fingerprint: String,
+    /// Of what `POST /v1/sales` would have been told of it.
     pub fingerprint_as_sale: String,
+    /// The same where its prices were left out there.
+    pub fingerprint_unpriced: String,
     pub device_time: Instant,
     pub sequence: Option<i64>,
     pub lines: Vec<ReplayedLineDraft>,
@@ -96,7 +100,7 @@ pub fn take(
     drafts: Vec<ReplayedDraft>,
 ) -> Result<(Vec<Outcome>, Option<Instant>), Failure> {
     let sender = Arc::clone(sender);
-    desk.act(move |tx, shop| {
+    let (outcomes, last) = desk.act(move |tx, shop| {
         let mut last = before;
         let mut outcomes = Vec::with_capacity(drafts.len());
         for draft in &drafts {
@@ -106,7 +110,10 @@ pub fn take(
             outcomes.push(Taking { shop, sender: &sender, draft, at, told }.take(tx)?);
         }
         Ok((outcomes, last))
-    })
+    })?;
+    let new = outcomes.iter().filter(|outcome| outcome.taken != Taken::Replayed).count();
+    desk.figures().sales.inc_by(u64::try_from(new).unwrap_or(0));
+    Ok((outcomes, last))
 }
 
 /// One sale on its way into the record.
@@ -124,6 +131,8 @@ struct Line<'a> {
     number: i64,
     draft: &'a ReplayedLineDraft,
     tray: Option<Tray>,
+    /// What a kilogram cost when it was sold, where something moved.
+    price: Option<PricePerKg>,
     settlement: Settlement,
 }
 
@@ -139,8 +148,7 @@ impl Taking<'_> {
 
     fn take(&self, tx: &mut Tx<'_>) -> Result<Outcome, Failure> {
         if let Some((sale_id, clock)) = replays::find(tx, self.named())? {
-            let kept = exceptions::of_sale(tx, sale_id)?;
-            let found = kept.iter().flat_map(|e| e.findings.iter().map(|f| (e.line_number, f.what))).collect();
+            let found = found_before(tx, sale_id)?;
             return Ok(Outcome { clock, ..self.outcome(Taken::Replayed, sale_id, found) });
         }
         let key = RequestKey { client: self.sender.client.clone(), route: ROUTE.into(), key: self.draft.key.clone() };
@@ -153,17 +161,20 @@ impl Taking<'_> {
             idempotency::insert(tx, &key, &given, self.told.received_at)?;
             return Ok(self.outcome(taken(&found), sale_id, found));
         };
-        let live = !replays::knows_key(tx, &self.sender.client, &self.draft.key)?;
-        if let Some(sale_id) = (self.sender.speech.sale_of)(&given.body).filter(|_| live)
-            && let Some(trays) = self.same_goods(tx, sale_id)?
-        {
-            return self.got_through(tx, sale_id, trays);
+        match self.got_through_as(tx, &given)? {
+            Some(sale) if sale.reversed_by_act_id.is_none() => self.got_through(tx, sale.id),
+            Some(sale) => {
+                // Whoever reversed it did not know that the till had handed the goods over.
+                let reason = format!("it got through as sale {}, which was reversed", sale.id);
+                self.apart(tx, Finding { what: Contradiction::WasReversed, reason })
+            }
+            None => {
+                // Nobody can say whether it is one sale told in two ways, or two sales. What was sold leaves the stock: a shortage is found
+                // by the next count, a tray that is on the shelf in the books alone is offered to the next till.
+                let reason = "the key was used for another sale before".to_owned();
+                self.apart(tx, Finding { what: Contradiction::KeyReused, reason })
+            }
         }
-        // Nobody can say whether it is one sale told in two ways, or two sales. What was sold leaves the stock: a shortage is found by the
-        // next count, a tray that is on the shelf in the books alone is offered to the next till.
-        let reason = "the key was used for another sale before".to_owned();
-        let (sold, found) = self.record(tx, vec![Finding { what: Contradiction::KeyReused, reason }])?;
-        Ok(self.outcome(taken(&found), sold.sale.id, found))
     }
 
     fn answer(&self, sold: Sold) -> Answer {
@@ -171,42 +182,66 @@ impl Taking<'_> {
         Answer { status, body, replayed: false }
     }
 
-    /// The trays of a sale that got through by itself, if these are its goods, line by line.
-    fn same_goods(&self, tx: &mut Tx<'_>, sale_id: i64) -> Result<Option<Vec<(Tray, SaleLine)>>, Failure> {
-        let sold = sales::lines_of(tx, sale_id)?;
-        if sold.len() != self.draft.lines.len() {
+    /// A sale of its own, though its key has one already.
+    fn apart(&self, tx: &mut Tx<'_>, why: Finding) -> Result<Outcome, Failure> {
+        let (sold, found) = self.record(tx, vec![why])?;
+        Ok(self.outcome(taken(&found), sold.sale.id, found))
+    }
+
+    /// The sale that answered its key, if it is this one.
+    fn got_through_as(&self, tx: &mut Tx<'_>, given: &Given) -> Result<Option<Sale>, Failure> {
+        let Some(sale_id) = (self.sender.speech.sale_of)(&given.body) else { return Ok(None) };
+        // One that was replayed has its own lines, and was looked for by them.
+        if replays::recorded(tx, sale_id)? {
             return Ok(None);
         }
-        let mut trays = Vec::with_capacity(sold.len());
+        let told = [&self.draft.fingerprint_as_sale, &self.draft.fingerprint_unpriced];
+        if told.contains(&&given.fingerprint) || self.same_goods(tx, sale_id)? {
+            return Ok(sales::find(tx, sale_id)?);
+        }
+        Ok(None)
+    }
+
+    /// Whether these are the goods of a sale that got through by itself, line by line, in other words.
+    fn same_goods(&self, tx: &mut Tx<'_>, sale_id: i64) -> Result<bool, Failure> {
+        let sold = sales::lines_of(tx, sale_id)?;
+        if sold.len() != self.draft.lines.len() {
+            return Ok(false);
+        }
         for (draft, line) in self.draft.lines.iter().zip(sold) {
-            let tray = match tray_by_scan(tx, self.shop, self.told.received_at, "tray_code", &draft.tray) {
-                Ok(tray) => tray,
-                Err(Failure::Refused(_)) => return Ok(None),
+            let named = match tray_by_scan(tx, self.shop, self.told.received_at, "tray_code", &draft.tray) {
+                Ok(tray) => tray.id == line.tray_id,
+                // A code of price or weight alone means other trays by now, or none: the key and the money speak for it.
+                Err(Failure::Refused(refusal)) => {
+                    matches!(refusal.code, Code::SeveralTrays | Code::NoTrayFits)
+                        && draft.charged.get() == line.price_cents
+                }
                 Err(failure) => return Err(failure),
             };
-            if tray.id != line.tray_id || draft.grams.is_some_and(|grams| grams.get() != line.grams) {
-                return Ok(None);
+            if !named || draft.grams.is_some_and(|grams| grams.get() != line.grams) {
+                return Ok(false);
             }
-            trays.push((tray, line));
         }
-        Ok(Some(trays))
+        Ok(true)
     }
 
     /// It was sold in time, and only the answer was lost. What the till charged may still be another price.
-    fn got_through(&self, tx: &mut Tx<'_>, sale_id: i64, sold: Vec<(Tray, SaleLine)>) -> Result<Outcome, Failure> {
+    fn got_through(&self, tx: &mut Tx<'_>, sale_id: i64) -> Result<Outcome, Failure> {
         replays::insert(tx, self.named(), sale_id, self.told)?;
-        let mut found = Vec::new();
-        for (number, (draft, (tray, line))) in (1_i64..).zip(self.draft.lines.iter().zip(sold)) {
-            if draft.charged.get() != line.price_cents {
+        let said: Vec<i64> = exceptions::of_sale(tx, sale_id)?.iter().map(|known| known.line_number).collect();
+        let sold = sales::lines_of(tx, sale_id)?;
+        for (number, (draft, line)) in (1_i64..).zip(self.draft.lines.iter().zip(sold)) {
+            if draft.charged.get() != line.price_cents && !said.contains(&number) {
                 let reason =
                     format!("{} minor units were charged, the books say {}", draft.charged.get(), line.price_cents);
                 let findings = vec![Finding { what: Contradiction::PriceDiffers, reason }];
                 let moved = Grams::new(line.grams).unwrap_or(Grams::ZERO);
                 let settlement = Settlement { moved, missing: Some(Grams::ZERO), findings };
-                self.except(tx, sale_id, &Line { number, draft, tray: Some(tray), settlement })?;
-                found.push((number, Contradiction::PriceDiffers));
+                let tray = Some(trays::by_id(tx, line.tray_id)?);
+                self.except(tx, sale_id, &Line { number, draft, tray, price: None, settlement })?;
             }
         }
+        let found = found_before(tx, sale_id)?;
         Ok(self.outcome(Taken::Replayed, sale_id, found))
     }
 
@@ -266,18 +301,17 @@ impl Taking<'_> {
         let claim = Claim { grams: draft.grams, charged: draft.charged };
         let now = self.told.received_at;
         let asked = Asked { field: "tray_code", text: &draft.tray, absent: Code::UnknownReference };
-        let (mut facts, verdict) = match judged(tx, self.shop, now, asked) {
+        let (facts, verdict) = match judged(tx, self.shop, now, asked) {
             Ok(judged) => judged,
             Err(Failure::Refused(refusal)) => {
                 let settlement = replay::settle_unknown(claim, &refusal);
-                return Ok(Line { number, draft, tray: None, settlement });
+                return Ok(Line { number, draft, tray: None, price: None, settlement });
             }
             Err(failure) => return Err(failure),
         };
-        facts.holds.extend(holds::then_on_tray(tx, &facts.tray, self.at)?);
-        let stops = replay::stops_then(verdict.stops, judge(&facts, self.at).stops);
-        let mut tray = facts.tray;
-        let settlement = replay::settle(claim, &tray, stops);
+        let (mut tray, findings) = weigh::against(tx, facts, verdict.stops, self.at)?;
+        let price = weigh::price(tx, &tray, self.at)?;
+        let settlement = replay::settle(claim, &tray, price, findings);
         if !settlement.moved.is_zero() {
             let taken = movement.take(tx, &mut tray, settlement.moved, "grams")?;
             movement.outside(Account::Customer, &taken, 1);
@@ -287,7 +321,7 @@ impl Taking<'_> {
             }
             trays::save(tx, &mut tray)?;
         }
-        Ok(Line { number, draft, tray: Some(tray), settlement })
+        Ok(Line { number, draft, tray: Some(tray), price: Some(price), settlement })
     }
 
     fn except(&self, tx: &mut Tx<'_>, sale_id: i64, line: &Line<'_>) -> Result<(), Failure> {
@@ -314,8 +348,14 @@ impl Taking<'_> {
         }
         let draft = ReplayedLineDraft { tray: self.draft.key.clone(), grams: None, charged: self.draft.total };
         let settlement = Settlement { moved: Grams::ZERO, missing: Some(Grams::ZERO), findings };
-        self.except(tx, sale_id, &Line { number: 0, draft: &draft, tray: None, settlement })
+        self.except(tx, sale_id, &Line { number: 0, draft: &draft, tray: None, price: None, settlement })
     }
+}
+
+/// What a sale that is known already was found to contradict.
+fn found_before(tx: &mut Tx<'_>, sale_id: i64) -> Result<Vec<(i64, Contradiction)>, Failure> {
+    let kept = exceptions::of_sale(tx, sale_id)?;
+    Ok(kept.iter().flat_map(|e| e.findings.iter().map(|f| (e.line_number, f.what))).collect())
 }
 
 const fn taken(found: &[(i64, Contradiction)]) -> Taken {
@@ -338,7 +378,7 @@ fn add_to(sold: &mut Vec<SaleLine>, line: &Line<'_>) {
             tray_id: tray.id,
             tray_code: tray.code.to_string(),
             grams: moved,
-            price_per_kg_cents: tray.price.get(),
+            price_per_kg_cents: line.price.unwrap_or(tray.price).get(),
             price_cents: charged,
         }),
     }

@@ -115,15 +115,31 @@ pub fn on_tray(reading: &mut Reading<'_>, tray: &Tray) -> Result<Vec<String>, St
     Ok(on_either!(reading.conn, own => query.load(own))?)
 }
 
-/// Reasons of holds that stopped a tray at an instant and were released since.
-pub fn then_on_tray(reading: &mut Reading<'_>, tray: &Tray, at: Instant) -> Result<Vec<String>, StoreError> {
+/// Reasons of the holds that stopped a tray at an instant, whether they are open still or not.
+pub fn on_tray_at(reading: &mut Reading<'_>, tray: &Tray, at: Instant) -> Result<Vec<String>, StoreError> {
     let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
     let reached = held_trays::table.filter(held_trays::tray_id.eq(tray.id)).select(held_trays::hold_id);
     let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
     let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
     let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
     let query = holds::table
-        .filter(holds::placed_at.le(at.micros()).and(holds::released_at.gt(at.micros())))
+        .filter(holds::placed_at.le(at.micros()))
+        .filter(holds::released_at.is_null().or(holds::released_at.gt(at.micros())))
+        .filter(of_tray.or(of_batch).or(of_lot))
+        .order(holds::id)
+        .select(holds::reason);
+    Ok(query.load(reading.conn)?)
+}
+
+/// Reasons of the open holds on a tray that were placed after an instant.
+pub fn on_tray_since(reading: &mut Reading<'_>, tray: &Tray, at: Instant) -> Result<Vec<String>, StoreError> {
+    let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
+    let reached = held_trays::table.filter(held_trays::tray_id.eq(tray.id)).select(held_trays::hold_id);
+    let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
+    let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
+    let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
+    let query = holds::table
+        .filter(holds::placed_at.gt(at.micros()).and(holds::released_at.is_null()))
         .filter(of_tray.or(of_batch).or(of_lot))
         .order(holds::id)
         .select(holds::reason);

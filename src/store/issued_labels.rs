@@ -181,6 +181,22 @@ pub fn insert_markdown(
     Ok(())
 }
 
+/// What a tray cost before the first markdown after an instant; none where there was none after it.
+pub fn price_before_markdowns_since(
+    reading: &mut Reading<'_>,
+    tray_id: i64,
+    at: Instant,
+) -> Result<Option<PricePerKg>, StoreError> {
+    let old: Option<i64> = markdowns::table
+        .filter(markdowns::tray_id.eq(tray_id))
+        .filter(markdowns::at.gt(at.micros()))
+        .order(markdowns::id)
+        .select(markdowns::old_price_per_kg_cents)
+        .first(reading.conn)
+        .optional()?;
+    old.map(|cents| PricePerKg::new(cents).map_err(|e| StoreError::impossible("price", e))).transpose()
+}
+
 pub fn insert_count(tx: &mut Tx<'_>, act_id: i64, tray_id: i64, book_g: i64, counted_g: i64) -> Result<(), StoreError> {
     let row = (
         count_lines::act_id.eq(act_id),

@@ -13,7 +13,7 @@ use diesel::prelude::*;
 pub struct Named<'a> {
     pub client: &'a str,
     pub key: &'a str,
-    /// Of the whole content.
+    /// Of its lines: what was scanned, grams, price. Told again with another time or count it is the same sale.
     pub fingerprint: &'a str,
 }
 
@@ -82,9 +82,8 @@ pub fn find(reading: &mut Reading<'_>, named: Named<'_>) -> Result<Option<(i64, 
     row.map(read).transpose()
 }
 
-/// Whether a key was ever replayed, with whatever content.
-pub fn knows_key(reading: &mut Reading<'_>, client: &str, key: &str) -> Result<bool, StoreError> {
-    let rows =
-        replayed_sales::table.filter(replayed_sales::client.eq(client)).filter(replayed_sales::request_key.eq(key));
+/// Whether a sale was recorded by a replay, and did not get through by itself.
+pub fn recorded(reading: &mut Reading<'_>, sale_id: i64) -> Result<bool, StoreError> {
+    let rows = replayed_lines::table.filter(replayed_lines::sale_id.eq(sale_id));
     Ok(diesel::select(diesel::dsl::exists(rows)).get_result(reading.conn)?)
 }

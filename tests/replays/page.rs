@@ -33,7 +33,7 @@ fn a_manager_reads_and_settles() {
         let lines = json!([{"tray_code": tray, "grams": grams, "price_cents": 1_997}]);
         format!(
             "{}\n",
-            json!({"key": format!("page-of-the-test-{key}"), "sold_at": "2026-11-01T10:00:00Z", "lines": lines})
+            json!({"key": format!("page-of-the-test-{key}"), "sold_at": sakudana::web::clock::now().to_string(), "lines": lines})
         )
     };
     let queue =

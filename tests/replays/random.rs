@@ -29,6 +29,8 @@ struct Model {
     known: BTreeMap<(String, String, String), Vec<(i64, &'static str)>>,
     keys: BTreeSet<(String, String)>,
     exceptions: usize,
+    /// What was sold at once under a key of a till, by till, key and lines, and whether it was reversed since.
+    through: BTreeMap<(String, String, String), bool>,
 }
 
 const NOBODY: &str = "CCCCCCC";
@@ -41,9 +43,11 @@ impl Model {
             return vec![if gone == "sold" { "already_sold" } else { "gone_otherwise" }];
         }
         let mut codes = Vec::new();
-        // Held now, or held when it was sold.
-        let holds = paper.holds.iter().filter(|(from, to)| to.is_none_or(|to| *from <= happened && happened < to));
-        codes.extend(holds.map(|_| "on_hold"));
+        // Held when it was sold; or held since, and not let go.
+        let then = paper.holds.iter().filter(|(from, to)| *from <= happened && to.is_none_or(|to| happened < to));
+        codes.extend(then.map(|_| "on_hold"));
+        let since = paper.holds.iter().filter(|(from, to)| *from > happened && to.is_none());
+        codes.extend(since.map(|_| "held_since"));
         let moved = match (paper.block, grams) {
             (true, said) => {
                 if said.is_some_and(|said| said != paper.left) {
@@ -109,9 +113,17 @@ fn expect(model: &mut Model, till: &str, happened: i64, draft: &ReplayedDraft) -
         return (Taken::Replayed, found.clone());
     }
     let mut found = Vec::new();
-    if !model.keys.insert((till.to_owned(), draft.key.clone())) {
-        found.push((0, "key_reused"));
+    match model.through.get(&name) {
+        // The answer was lost; whether the till charged the same is not rolled here.
+        Some(false) => {
+            model.known.insert(name, Vec::new());
+            return (Taken::Replayed, Vec::new());
+        }
+        Some(true) => found.push((0, "was_reversed")),
+        None if model.keys.contains(&(till.to_owned(), draft.key.clone())) => found.push((0, "key_reused")),
+        None => {}
     }
+    model.keys.insert((till.to_owned(), draft.key.clone()));
     for (number, line) in (1..).zip(&draft.lines) {
         let codes = model.line(happened, &line.tray, line.grams.map(|grams| grams.get()), line.charged.get());
         found.extend(codes.into_iter().map(|code| (number, code)));
@@ -122,6 +134,37 @@ fn expect(model: &mut Model, till: &str, happened: i64, draft: &ReplayedDraft) -
     let taken = if found.is_empty() { Taken::Accepted } else { Taken::WithExceptions };
     model.known.insert(name, found.clone());
     (taken, found)
+}
+
+/// A till sells under a key, and never hears of it: the sale goes into its queue too. The counter, that knows of no such sale, may have
+/// reversed it meanwhile.
+fn lost(
+    counter: &Counter,
+    model: &mut Model,
+    dice: &mut Dice,
+    (till, key, minute): (&str, i64, i64),
+) -> Option<ReplayedDraft> {
+    let open: Vec<String> = model
+        .trays
+        .iter()
+        .filter(|(_, paper)| paper.block && paper.gone.is_none() && paper.held.is_none())
+        .map(|(code, _)| code.clone())
+        .collect();
+    open.first()?;
+    let code = dice.pick(&open).clone();
+    let draft = draft(key, minute, &[(code.clone(), None, cents(true, model.trays[&code].left))]);
+    let sold = counter.sell_under(till, &draft, minute);
+    let reversed = dice.one_in(2);
+    if reversed {
+        counter.act(move |tx, shop| reverse(tx, shop, &actor(), at(minute + 1), sold, "not ours").map(drop));
+    } else {
+        let paper = model.trays.get_mut(&code)?;
+        model.customer += paper.left;
+        (paper.left, paper.gone) = (0, Some("sold"));
+    }
+    model.keys.insert((till.to_owned(), draft.key.clone()));
+    model.through.insert((till.to_owned(), draft.key.clone(), draft.fingerprint.clone()), reversed);
+    Some(draft)
 }
 
 fn live(counter: &Counter, model: &mut Model, dice: &mut Dice, minute: i64) {
@@ -181,6 +224,7 @@ fn day(which: Which, seed: u64) -> BTreeSet<&'static str> {
         known: BTreeMap::new(),
         keys: BTreeSet::new(),
         exceptions: 0,
+        through: BTreeMap::new(),
     };
     let mut queues: BTreeMap<&str, Vec<(i64, ReplayedDraft)>> = BTreeMap::new();
     let mut minute = 10;
@@ -194,6 +238,10 @@ fn day(which: Which, seed: u64) -> BTreeSet<&'static str> {
             let key = if dice.one_in(8) { dice.between(0, step) * 10 } else { step * 10 + dice.between(0, 3) };
             let sold_at = if dice.one_in(8) { minute - 9 } else { minute };
             queue.push((sold_at, draft(key, sold_at, &roll_lines(&mut dice, &model))));
+        }
+        if dice.one_in(3) {
+            queue
+                .extend(lost(&counter, &mut model, &mut dice, (till, 1_000 + step, minute)).map(|sale| (minute, sale)));
         }
         // The whole queue from its beginning, as after a break; or its last part, twice, or backwards.
         let from = if dice.one_in(2) { 0 } else { dice.between(0, i64::try_from(queue.len()).unwrap()) };
@@ -241,7 +289,10 @@ pub fn days_agree_with_a_naive_model(which: Which) {
     // Days on which nothing happens agree with everything.
     let codes =
         ["on_hold", "unknown_code", "already_sold", "gone_otherwise", "key_reused", "weight_unknown", "overdrawn"];
-    let missing: Vec<_> =
-        codes.iter().chain(&["weight_differs", "price_differs"]).filter(|code| !seen.contains(**code)).collect();
+    let missing: Vec<_> = codes
+        .iter()
+        .chain(&["weight_differs", "price_differs", "held_since", "was_reversed"])
+        .filter(|code| !seen.contains(**code))
+        .collect();
     assert!(missing.is_empty(), "never rolled: {missing:?}");
 }

@@ -1,7 +1,8 @@
 //! A counter with one of everything a sale can contradict, and tills that tell of what they sold. Judges nothing.
 
-use crate::ground::{Ground, Which, actor, arrival, chill, start};
-use sakudana::domain::gs1::own::Article;
+use crate::ground::{Ground, Which, actor, arrival, chill, shop, start};
+use sakudana::domain::gs1::own::{Article, Codes, Linear};
+use sakudana::domain::gs1::restricted::Layout;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::replay::Contradiction;
@@ -12,13 +13,15 @@ use sakudana::ops::desk::Actor;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::hold::{self, HoldDraft};
 use sakudana::ops::judge::tray_by_code;
+use sakudana::ops::once::Request;
 use sakudana::ops::receive::receive;
-use sakudana::ops::replay::{Outcome, ReplayedDraft, ReplayedLineDraft, Sender, Speech, take};
+use sakudana::ops::replay::{Outcome, ROUTE, ReplayedDraft, ReplayedLineDraft, Sender, Speech, take};
 use sakudana::ops::sell::{LineDraft, Sold, sell};
 use sakudana::ops::settle::{Place, Shown, Which as List, page};
 use sakudana::ops::verify::verify;
 use sakudana::store::Tx;
 use sakudana::store::acts;
+use sakudana::store::sales::{self, SaleLine};
 use sakudana::units::instant::{Instant, MICROS_PER_MINUTE};
 use sakudana::units::mass::Grams;
 use sakudana::units::money::Cents;
@@ -47,7 +50,9 @@ pub const BLOCK_CENTS: i64 = 2_385;
 
 impl Counter {
     pub fn open(which: Which, blocks: usize, tubs: usize) -> Counter {
-        let ground = Ground::open(which, 2);
+        let linear = Linear { layout: Layout::parse("29IIIIVPPPPPC").unwrap(), decimals: 2, money_decimals: 2 };
+        let codes = Codes { linear: Some(linear), ..Codes::default() };
+        let ground = Ground::of(Shop { codes, ..shop() }, which, 2);
         ground.place("case", chill(0, 2_000));
         let freezer = PlaceDraft {
             name: "Freezer".into(),
@@ -99,6 +104,27 @@ impl Counter {
         self.act(move |tx, shop| sell(tx, shop, &actor(), at(minutes), &lines))
     }
 
+    /// A till sells by itself, under the key of a sale as it would keep it; gives the number of the sale.
+    pub fn sell_under(&self, till: &str, draft: &ReplayedDraft, minutes: i64) -> i64 {
+        let lines: Vec<LineDraft> = draft
+            .lines
+            .iter()
+            .map(|line| LineDraft { tray: line.tray.clone(), grams: line.grams.map(Grams::get) })
+            .collect();
+        let request = Request {
+            client: till.into(),
+            route: ROUTE.into(),
+            key: draft.key.clone(),
+            fingerprint: draft.fingerprint_unpriced.clone(),
+        };
+        let Speech { say, sale_of } = sender(till).speech;
+        let answer = self
+            .ground
+            .desk
+            .act_once(request, at(minutes), move |tx, shop| Ok(say(sell(tx, shop, &actor(), at(minutes), &lines)?)));
+        sale_of(&answer.unwrap().body).unwrap()
+    }
+
     /// A till sends these, received so many minutes after the opening.
     pub fn send(&self, till: &str, minutes: i64, drafts: Vec<ReplayedDraft>) -> Vec<Outcome> {
         take(&self.ground.desk, &sender(till), at(minutes), None, drafts).unwrap().0
@@ -123,6 +149,23 @@ impl Counter {
             accounts.unwrap().into_iter().filter(|a| a.account == name).map(|a| a.grams).sum::<i64>()
         };
         of_lot(1) + of_lot(2)
+    }
+
+    /// The code under the bars of a block of this price.
+    pub fn linear(&self, cents: i64) -> String {
+        let codes = &self.ground.desk.shop().codes;
+        let grams = Grams::new(300).unwrap();
+        codes.linear_number(4, Cents::new(cents).unwrap(), grams).unwrap().unwrap()
+    }
+
+    /// The line that a tray was sold by.
+    pub fn sale_line(&self, code: &str) -> SaleLine {
+        let id = self.tray(code).id;
+        let line = self.ground.desk.look(|reading, _| {
+            let sale = sales::last_of_tray(reading, id)?.unwrap();
+            Ok::<_, Failure>(sales::lines_of(reading, sale.id)?.into_iter().find(|line| line.tray_id == id))
+        });
+        line.unwrap().unwrap()
     }
 
     pub fn link(&self, code: &str, lot: &str) -> String {
@@ -173,8 +216,9 @@ pub fn sale(key: &str, minutes: i64, lines: &[Line<'_>]) -> ReplayedDraft {
     ReplayedDraft {
         number: 1,
         key: format!("till-sale-{key:0>8}"),
-        fingerprint: format!("{minutes} {lines:?}"),
-        fingerprint_as_sale: format!("{:?}", lines.iter().map(|line| (line.0, line.1)).collect::<Vec<_>>()),
+        fingerprint: format!("{lines:?}"),
+        fingerprint_as_sale: format!("priced {lines:?}"),
+        fingerprint_unpriced: format!("{:?}", lines.iter().map(|line| (line.0, line.1)).collect::<Vec<_>>()),
         device_time: at(minutes),
         sequence: None,
         lines: lines.iter().map(line).collect(),

@@ -10,7 +10,6 @@ use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::{Read, Write};
 use std::net::{Shutdown, TcpStream};
-use std::sync::OnceLock;
 use std::time::Duration;
 
 const PATH: &str = "/v1/sales/replays";
@@ -19,10 +18,9 @@ fn open(which: Which) -> Shop {
     Shop::open(if which == Which::Sqlite { Kind::Sqlite } else { Kind::Postgres })
 }
 
-/// The same in every sale, so that one made again is the same sale.
+/// Sales that are made again say another time, and are the same sales.
 fn a_minute_ago() -> Instant {
-    static THEN: OnceLock<Instant> = OnceLock::new();
-    *THEN.get_or_init(|| clock::now().plus_micros(-MICROS_PER_MINUTE))
+    clock::now().plus_micros(-MICROS_PER_MINUTE)
 }
 
 fn sale(key: &str, lines: &Value) -> Value {

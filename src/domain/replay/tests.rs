@@ -52,7 +52,11 @@ fn stop(code: Code) -> Vec<Stop> {
 /// What moved, what is missing, and the codes, of a line of these grams for this money.
 fn settled(tray: &Tray, said: Option<i64>, charged: i64, stops: Vec<Stop>) -> (i64, Option<i64>, Vec<&'static str>) {
     let claim = Claim { grams: said.map(grams), charged: Cents::new(charged).unwrap() };
-    let Settlement { moved, missing, findings } = settle(claim, tray, stops);
+    let against = Against { now: stops, then: Vec::new(), held_since: Vec::new() };
+    let (tray_price, at) = (tray.price, tray.cut_at);
+    // Reasons that are of a time are asked of then.
+    let against = Against { then: against.now.clone(), ..against };
+    let Settlement { moved, missing, findings } = settle(claim, tray, tray_price, findings(against, at, at));
     (moved.get(), missing.map(Grams::get), findings.iter().map(|finding| finding.what.as_str()).collect())
 }
 
@@ -139,8 +143,20 @@ fn the_gravest_stands_first_and_codes_read_back() {
 fn whether_its_time_was_over_is_asked_of_when_it_was_sold() {
     let now: Vec<Stop> = [Code::PastUseBy, Code::Frozen, Code::LabelOutdated].into_iter().flat_map(stop).collect();
     let then: Vec<Stop> = [Code::OnHold, Code::WrongKind].into_iter().flat_map(stop).collect();
-    let codes: Vec<Code> = stops_then(now, then).into_iter().map(|stop| stop.code).collect();
-    assert_eq!(codes, [Code::Frozen, Code::OnHold]);
+    let codes = |now: &[Stop], then: &[Stop], at: i64| -> Vec<&'static str> {
+        let against = Against { now: now.to_vec(), then: then.to_vec(), held_since: vec!["a recall".into()] };
+        let [at, began] = [at, 0].map(|at| Instant::from_micros(at + 10 * MICROS_PER_HOUR).unwrap());
+        let mut found = findings(against, at, began);
+        found.sort_by_key(|finding| finding.what);
+        found.into_iter().map(|finding| finding.what.as_str()).collect()
+    };
+    assert_eq!(codes(&now, &then, 0), ["on_hold", "held_since", "expired_since", "frozen"]);
+    // What had run out then is said once.
+    assert_eq!(codes(&now, &now, 0), ["past_use_by", "held_since", "label_outdated", "frozen"]);
+    // Two clocks may differ by two minutes; before that, what has run out by now counts as well.
+    assert_eq!(codes(&now, &[], -CLOCK_TOLERANCE), ["held_since", "expired_since", "frozen"]);
+    let early = ["past_use_by", "held_since", "label_outdated", "before_it_was_cut", "frozen"];
+    assert_eq!(codes(&now, &[], -CLOCK_TOLERANCE - 1), early);
 }
 
 #[test]

@@ -172,21 +172,37 @@ fn malformed(number: u64, problem: Problem) -> ListedBody {
     }
 }
 
-/// The fingerprint of the same lines sent to `POST /v1/sales`: under the same key it is the same sale.
-fn fingerprint_as_sale(text: &[u8]) -> Result<String, Problem> {
+fn fingerprint(content: &Value) -> Result<String, Problem> {
+    Ok(body::parse::<Value>(content.to_string().as_bytes())?.fingerprint)
+}
+
+/// Of the lines alone: told with another time or count, it is the same sale.
+fn fingerprint_of_lines(sale: &PostReplayedSale) -> Result<String, Problem> {
+    let lines: Vec<Value> =
+        sale.lines.iter().map(|l| json!({"tray": l.tray_code, "grams": l.grams, "price": l.price_cents})).collect();
+    fingerprint(&json!({"lines": lines}))
+}
+
+/// The fingerprints of the same lines sent to `POST /v1/sales`, with their prices and without: under the same key it is the same sale.
+fn fingerprints_as_sale(text: &[u8]) -> Result<(String, String), Problem> {
     let sale = body::parse::<Value>(text)?.value;
-    Ok(body::parse::<Value>(json!({"lines": sale.get("lines")}).to_string().as_bytes())?.fingerprint)
+    let mut lines = sale.get("lines").cloned().unwrap_or_default();
+    let priced = fingerprint(&json!({"lines": lines}))?;
+    for line in lines.as_array_mut().into_iter().flatten().filter_map(Value::as_object_mut) {
+        line.remove("price_cents");
+    }
+    Ok((priced, fingerprint(&json!({"lines": lines}))?))
 }
 
 fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
-    let read = body::parse::<PostReplayedSale>(text)?;
-    let (sale, fingerprint) = (read.value, read.fingerprint);
+    let sale = body::parse::<PostReplayedSale>(text)?.value;
     let key = read_key(&sale.key).ok_or_else(|| Problem::invalid("key", KEY_FORM))?;
     let device_time = Instant::parse(&sale.sold_at).map_err(|e| Problem::invalid("sold_at", e.to_string()))?;
     if sale.lines.is_empty() || sale.lines.len() > LINE_LIMIT {
         return Err(Problem::invalid("lines", format!("must be 1 to {LINE_LIMIT}")));
     }
-    let fingerprint_as_sale = fingerprint_as_sale(text)?;
+    let fingerprint = fingerprint_of_lines(&sale)?;
+    let (fingerprint_as_sale, fingerprint_unpriced) = fingerprints_as_sale(text)?;
     let mut lines = Vec::with_capacity(sale.lines.len());
     let mut total = 0;
     for (index, line) in sale.lines.into_iter().enumerate() {
@@ -207,6 +223,7 @@ fn draft(number: u64, text: &[u8]) -> Result<ReplayedDraft, Problem> {
         key,
         fingerprint,
         fingerprint_as_sale,
+        fingerprint_unpriced,
         device_time,
         sequence: sale.sequence,
         lines,
@@ -311,8 +328,9 @@ fn partly(mut problem: Problem, taken: &TakenBody) -> Problem {
 /// leave the stock, what is not there moves nothing, the money is recorded as charged. Each sale has a key of its own, in the same space as
 /// the `Idempotency-Key` of `POST /v1/sales`, so the request needs none: when the connection breaks anywhere, send all of it again, and
 /// each sale is recorded once. A line that is no sale is listed as `malformed` with its number, and keeps no other from being taken.
-/// `sold_at` is kept as the till's claim; a clock that contradicts the order of the sales, or the server's clock, is noted and not
-/// followed. Sales are taken a hundred at a time, each hundred in one transaction.
+/// The same lines under the same key are the same sale, whatever is said of its time or its number. `sold_at` is kept as the till's claim; a
+/// clock that contradicts the order of the sales, or the server's clock, is noted and not followed; where a tray had run out by now and
+/// `sold_at` alone says that it was sold before, or says that it was sold before it was here, that is an exception. Sales are taken a hundred at a time, each hundred in one transaction.
 #[utoipa::path(post, path = "/v1/sales/replays", tag = "sales", operation_id = "replay_sales",
     extensions(("x-permission" = json!("sell"))),
     request_body(content((PostReplayedSale = "application/x-ndjson"))),
