@@ -115,7 +115,7 @@ fn a_snapshot_that_is_not_taken_is_cut_off() {
 #[test]
 fn one_client_cannot_take_all_the_snapshots() {
     let directory = tempfile::tempdir().unwrap();
-    let (server, key) = full_shop(directory.path(), "snapshot_seconds = 120");
+    let (server, key) = full_shop(directory.path(), "snapshot_seconds = 50");
     let owner = sign_in(&server.client(), &server.owner().name, &server.owner().password);
     let other = new_key(&owner, "other", "till").0;
     // One is being told, and takes nothing; the others wait for it and are told to come again.

@@ -98,8 +98,7 @@ fn one_tray_that_cannot_be_read_is_in_nobodys_way() {
         .witness()
         .batch_execute(
             "PRAGMA ignore_check_constraints = ON; UPDATE trays SET label_wanted = 'nonsense' \
-             WHERE id = (SELECT MIN(tray_id) FROM shelf); \
-             UPDATE places SET generation = generation + 1;",
+             WHERE id = (SELECT MIN(tray_id) FROM shelf);",
         )
         .unwrap();
     let options = StoreOptions { database: ground.address(), readers: 2 };
