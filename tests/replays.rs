@@ -15,6 +15,8 @@ mod contradictions;
 mod counter;
 #[path = "model/dice.rs"]
 mod dice;
+#[path = "replays/exchanging.rs"]
+mod exchanging;
 #[path = "model/ground.rs"]
 mod ground;
 #[path = "replays/keys.rs"]
@@ -60,6 +62,9 @@ on_both!(
     keys::a_code_that_became_ambiguous_is_no_other_sale,
     clocks::a_sale_before_the_cutting,
     clocks::what_came_after_it_says_so,
+    exchanging::what_left_a_wrong_tray_goes_back,
+    exchanging::what_cannot_go_back_is_refused,
+    exchanging::what_stood_against_the_right_one_is_said,
     settling::each_way_moves_what_it_says,
     settling::what_does_not_fit_is_refused,
     returning::what_comes_back_goes_to_waste,

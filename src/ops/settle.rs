@@ -1,24 +1,23 @@
 //! A manager settles what a replayed sale contradicted. Each way is an act of its own; the sale itself is never changed.
 
+mod other_tray;
+
 use super::desk::Actor;
 use super::failure::{Failure, refuse};
-use super::judge::require_in_stock;
-use super::resolve::tray_by_scan;
-use super::tray_ledger::{Movement, leave};
+use super::tray_ledger::Movement;
 use crate::domain::holding::Holding;
 use crate::domain::ledger::Account;
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::replay::Way;
 use crate::domain::shop::Shop;
 use crate::domain::text;
-use crate::domain::tray::{Fate, Kind, Tray};
 use crate::store::acts::{self, NewAct};
 use crate::store::exceptions::{self, Exception, Part, Resolution};
-use crate::store::sales::{self, SaleLine};
 use crate::store::{Reading, Tx, lots, trays};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 use crate::units::share::largest_remainder;
+use other_tray::Exchange;
 
 /// What a manager decides.
 #[derive(Debug, Clone)]
@@ -46,11 +45,14 @@ fn shown(reading: &mut Reading<'_>, exception: Exception) -> Result<Shown, Failu
         Ok(id.map(|id| trays::by_id(reading, id)).transpose()?.map(|tray| tray.code.to_string()))
     };
     let (tray_code, other_tray_code) = (code(exception.tray_id)?, code(other)?);
-    let of_lots = match exception.tray_id {
-        Some(id) => lots::of_tray(reading, id)?,
-        None => Vec::new(),
-    };
-    let lot_codes = of_lots.into_iter().map(|lot| lot.code).collect();
+    let mut lot_codes: Vec<String> = Vec::new();
+    for id in exception.tray_id.into_iter().chain(other) {
+        for lot in lots::of_tray(reading, id)? {
+            if !lot_codes.contains(&lot.code) {
+                lot_codes.push(lot.code);
+            }
+        }
+    }
     Ok(Shown { exception, tray_code, other_tray_code, lot_codes })
 }
 
@@ -149,10 +151,10 @@ pub fn settle(
     let act_id = acts::append(tx, &act)?;
     let (settled_g, other_tray_id) = match planned {
         Plan::Note => (0, None),
-        Plan::Tray(tray, grams) => {
-            let other = tray.id;
-            sell_other(tx, act_id, now, &exception, *tray, grams)?;
-            (grams.get(), Some(other))
+        Plan::Tray(exchange) => {
+            let moved = (exchange.grams.get(), Some(exchange.tray.id));
+            other_tray::exchange(tx, act_id, now, &exception, *exchange)?;
+            moved
         }
         Plan::Lots(parts) => {
             let mut movement = Movement::default();
@@ -165,13 +167,13 @@ pub fn settle(
     let (by, way) = (actor.name.clone(), decision.way);
     let resolution = Resolution { act_id, at: now, by, way, note, settled_g, other_tray_id };
     exceptions::resolve(tx, id, &resolution)?;
-    shown(tx, Exception { resolution: Some(resolution), ..exception })
+    find(tx, id)
 }
 
 /// What a decision comes to, before anything is written.
 enum Plan {
     Note,
-    Tray(Box<Tray>, Grams),
+    Tray(Box<Exchange>),
     Lots(Vec<Holding>),
 }
 
@@ -198,11 +200,14 @@ fn plan(
             None => Ok(Plan::Note),
         };
     }
-    if exception.missing_g == Some(0) {
+    if exception.missing_g == Some(0) && (exception.moved_g == 0 || decision.tray.is_none()) {
         return unfit("nothing of this sale is missing in the books");
     }
     match &decision.tray {
-        Some(text) => other_tray(tx, shop, now, exception, decision, text),
+        Some(text) => {
+            let exchange = other_tray::plan(tx, shop, now, exception, decision, text)?;
+            Ok(Plan::Tray(Box::new(exchange)))
+        }
         None => difference(tx, exception, amount(exception, decision)?),
     }
 }
@@ -220,55 +225,6 @@ fn amount(exception: &Exception, decision: &Decision) -> Result<Grams, Failure> 
     };
     let grams = Grams::new(grams).map_err(|error| invalid(error.to_string()))?;
     if grams.is_zero() { Err(invalid("must be above zero".into()).into()) } else { Ok(grams) }
-}
-
-fn other_tray(
-    tx: &mut Tx<'_>,
-    shop: &Shop,
-    now: Instant,
-    exception: &Exception,
-    decision: &Decision,
-    text: &str,
-) -> Result<Plan, Failure> {
-    let tray = tray_by_scan(tx, shop, now, "tray_code", text)?;
-    require_in_stock(&tray, "tray_code")?;
-    let grams = match (tray.kind, decision.grams) {
-        (Kind::Block, Some(_)) => return refuse(Code::InvalidValue, "grams", "a block leaves whole"),
-        (Kind::Block, None) => tray.net,
-        _ => amount(exception, decision)?,
-    };
-    if grams > tray.net {
-        return refuse(Code::InsufficientStock, "tray_code", format!("tray {} holds {}", tray.code, tray.net));
-    }
-    Ok(Plan::Tray(Box::new(tray), grams))
-}
-
-/// Puts the sale on the tray that really went. The money stays with what was sold first, if anything was.
-fn sell_other(
-    tx: &mut Tx<'_>,
-    act_id: i64,
-    now: Instant,
-    exception: &Exception,
-    mut tray: Tray,
-    grams: Grams,
-) -> Result<(), Failure> {
-    let mut movement = Movement::default();
-    let taken = movement.take(tx, &mut tray, grams, "grams")?;
-    movement.outside(Account::Customer, &taken, 1);
-    movement.post(tx, act_id)?;
-    if tray.net.is_zero() {
-        leave(tx, &mut tray, Fate::Sold, now)?;
-    }
-    trays::save(tx, &mut tray)?;
-    let line = SaleLine {
-        tray_id: tray.id,
-        tray_code: tray.code.to_string(),
-        grams: grams.get(),
-        price_per_kg_cents: tray.price.get(),
-        price_cents: if exception.moved_g == 0 { exception.price_cents } else { 0 },
-    };
-    let number = sales::lines_of(tx, exception.sale_id)?.len();
-    Ok(sales::insert_line(tx, exception.sale_id, i64::try_from(number).unwrap_or(0) + 1, &line)?)
 }
 
 /// What is missing, shared out over the lots that lie on its tray, or lay there: someone has it, and no tray gave it. When the tray that

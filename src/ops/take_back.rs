@@ -8,10 +8,12 @@ use super::tray_ledger::Movement;
 use crate::domain::holding::{Holding, Pool};
 use crate::domain::ledger::Account;
 use crate::domain::refusal::Code;
+use crate::domain::replay::Way;
 use crate::domain::shop::Shop;
 use crate::domain::text;
 use crate::store::acts::{self, NewAct};
 use crate::store::error::StoreError;
+use crate::store::exceptions::Exception;
 use crate::store::returns::{self, ReturnLine};
 use crate::store::{Reading, Tx, exceptions};
 use crate::units::instant::Instant;
@@ -79,11 +81,15 @@ fn line(
     let reason = text::note("reason", &draft.reason)?;
     let tray = tray_by_scan(reading, shop, now, "tray_code", &draft.tray)?;
     let of_tray: i64 = sold.lines.iter().filter(|line| line.tray_id == tray.id).map(|line| line.grams).sum();
+    // Of goods that were settled as a count difference nobody knows which tray they were.
+    let unplaced = settled_without_tray(reading, sold.sale.id, tray.id)?;
+    let unplaced =
+        if unplaced { "; what was booked as a count difference cannot be taken back as of a tray" } else { "" };
     if of_tray == 0 {
         return refuse(
             Code::UnknownReference,
             "tray_code",
-            format!("nothing of tray {} stands on this sale", tray.code),
+            format!("nothing of tray {} stands on this sale{unplaced}", tray.code),
         );
     }
     if draft.grams <= 0 {
@@ -108,7 +114,7 @@ fn line(
     }
     let left = pool.grams();
     let Some(parts) = pool.draw(draft.grams) else {
-        return refuse(Code::ReturnExceedsSale, "grams", format!("{left} g of it are with the customer"));
+        return refuse(Code::ReturnExceedsSale, "grams", format!("{left} g of it are with the customer{unplaced}"));
     };
     let line = ReturnLine {
         act_id: 0,
@@ -121,15 +127,19 @@ fn line(
     Ok((line, parts))
 }
 
-/// What went from a tray to the customer of a sale, by lot: with it, and when its exceptions were settled.
-fn with_customer(reading: &mut Reading<'_>, sold: &Sold, tray_id: i64) -> Result<Pool, Failure> {
+/// Whether something of a sale that its till sold by this tray was booked as a count difference.
+fn settled_without_tray(reading: &mut Reading<'_>, sale_id: i64, tray_id: i64) -> Result<bool, Failure> {
+    let counted = |e: &Exception| e.resolution.as_ref().is_some_and(|settled| settled.way == Way::CountDifference);
+    let found = exceptions::of_sale(reading, sale_id)?;
+    Ok(found.iter().any(|exception| exception.tray_id == Some(tray_id) && counted(exception)))
+}
+
+/// What went from a tray to the customer of a sale, by lot: with it, and when its exceptions were settled, less what that put back.
+pub(super) fn with_customer(reading: &mut Reading<'_>, sold: &Sold, tray_id: i64) -> Result<Pool, Failure> {
     let settled = exceptions::of_sale(reading, sold.sale.id)?.into_iter().filter_map(|e| e.resolution);
-    let on_tray: Vec<i64> = settled
-        .filter(|resolution| resolution.other_tray_id == Some(tray_id))
-        .map(|resolution| resolution.act_id)
-        .collect();
+    let settled: Vec<i64> = settled.map(|resolution| resolution.act_id).collect();
     let mut pool = Pool::default();
-    for act in std::iter::once(sold.sale.act_id).chain(on_tray) {
+    for act in std::iter::once(sold.sale.act_id).chain(settled) {
         for entry in acts::entries_of(reading, act)?.into_iter().filter(|e| e.account == Account::Tray(tray_id)) {
             pool.add(Holding { lot_id: entry.lot_id, grams: -entry.grams, cost_cents: -entry.cost_cents });
         }

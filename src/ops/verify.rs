@@ -77,7 +77,8 @@ pub const QUESTIONS: &[Question] = &[
         count: "SELECT id FROM sales",
         wrong: "SELECT 'sale ' || s.id AS what FROM sales s WHERE COALESCE((SELECT SUM(l.grams) FROM sale_lines l WHERE l.sale_id = s.id), 0) \
                 <> COALESCE((SELECT SUM(e.grams) FROM entries e WHERE e.act_id = s.act_id AND e.account = 'customer'), 0) \
-                + COALESCE((SELECT SUM(x.settled_g) FROM exceptions x WHERE x.sale_id = s.id AND x.way = 'was_other_tray'), 0) \
+                + COALESCE((SELECT SUM(e.grams) FROM exceptions x JOIN entries e ON e.act_id = x.act_id AND e.account = 'customer' \
+                WHERE x.sale_id = s.id AND x.way = 'was_other_tray'), 0) \
                 OR s.total_cents <> COALESCE((SELECT SUM(r.price_cents) FROM replayed_lines r WHERE r.sale_id = s.id), \
                 (SELECT SUM(l.price_cents) FROM sale_lines l WHERE l.sale_id = s.id), -1)",
     },
@@ -97,10 +98,10 @@ pub const QUESTIONS: &[Question] = &[
                 WHERE s.id IS NULL OR NOT EXISTS (SELECT 1 FROM exception_findings f WHERE f.exception_id = x.id AND f.code = x.code)",
     },
     Question {
-        name: "exceptions: what a manager's settling moved to the customer is what the ledger says",
+        name: "exceptions: what a manager's settling moved to the customer, beside what it put back, is what the ledger says",
         count: "SELECT id FROM exceptions WHERE act_id IS NOT NULL",
         wrong: "SELECT 'exception ' || x.id AS what FROM exceptions x WHERE x.act_id IS NOT NULL AND x.settled_g <> \
-                COALESCE((SELECT SUM(e.grams) FROM entries e WHERE e.act_id = x.act_id AND e.account = 'customer'), 0)",
+                COALESCE((SELECT SUM(e.grams) FROM entries e WHERE e.act_id = x.act_id AND (e.account = 'customer' OR (e.tray_id IS NOT NULL AND e.grams > 0))), 0)",
     },
     Question {
         name: "returns: no more came back than was sold, and it went to waste",
@@ -136,7 +137,8 @@ pub const QUESTIONS: &[Question] = &[
         wrong: "SELECT 'sale ' || s.id || ', tray ' || l.tray_id AS what FROM sale_lines l JOIN sales s ON s.id = l.sale_id \
                 JOIN issued_labels i ON i.tray_id = l.tray_id AND i.id = (SELECT MAX(j.id) FROM issued_labels j WHERE j.tray_id = l.tray_id AND j.at <= s.at) \
                 WHERE s.at > i.use_by AND NOT EXISTS (SELECT 1 FROM exceptions x JOIN exception_findings n ON n.exception_id = x.id WHERE x.sale_id = s.id \
-                AND (x.other_tray_id = l.tray_id OR (x.tray_id = l.tray_id AND n.code IN ('past_use_by', 'label_outdated')))) \
+                AND n.code IN ('past_use_by', 'label_outdated') AND (x.tray_id = l.tray_id OR (x.other_tray_id = l.tray_id \
+                AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %'))) \
                 AND NOT EXISTS (SELECT 1 FROM stays f WHERE f.tray_id = l.tray_id AND f.method = 'frozen' AND f.from_at >= i.at AND f.from_at <= s.at)",
     },
     Question {
@@ -175,18 +177,21 @@ pub const QUESTIONS: &[Question] = &[
                 JOIN sale_lines l ON l.tray_id = h.target_id JOIN sales s ON s.id = l.sale_id \
                 WHERE h.scope = 'tray' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
                 AND NOT EXISTS (SELECT 1 FROM exceptions x JOIN exception_findings n ON n.exception_id = x.id WHERE x.sale_id = s.id \
-                AND (x.other_tray_id = l.tray_id OR (x.tray_id = l.tray_id AND n.code IN ('on_hold')))) \
+                AND n.code IN ('on_hold') AND (x.tray_id = l.tray_id OR (x.other_tray_id = l.tray_id \
+                AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %'))) \
                 UNION ALL SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN held_trays t ON t.hold_id = h.id \
                 JOIN sale_lines l ON l.tray_id = t.tray_id JOIN sales s ON s.id = l.sale_id \
                 WHERE h.scope = 'batch' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
                 AND NOT EXISTS (SELECT 1 FROM exceptions x JOIN exception_findings n ON n.exception_id = x.id WHERE x.sale_id = s.id \
-                AND (x.other_tray_id = l.tray_id OR (x.tray_id = l.tray_id AND n.code IN ('on_hold')))) \
+                AND n.code IN ('on_hold') AND (x.tray_id = l.tray_id OR (x.other_tray_id = l.tray_id \
+                AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %'))) \
                 UNION ALL SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN holdings g ON g.lot_id = h.target_id \
                 JOIN sale_lines l ON l.tray_id = g.tray_id JOIN sales s ON s.id = l.sale_id \
                 WHERE h.scope = 'lot' AND EXISTS (SELECT 1 FROM entries e WHERE e.tray_id = l.tray_id AND e.lot_id = h.target_id AND e.act_id < s.act_id) \
                 AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
                 AND NOT EXISTS (SELECT 1 FROM exceptions x JOIN exception_findings n ON n.exception_id = x.id WHERE x.sale_id = s.id \
-                AND (x.other_tray_id = l.tray_id OR (x.tray_id = l.tray_id AND n.code IN ('on_hold'))))",
+                AND n.code IN ('on_hold') AND (x.tray_id = l.tray_id OR (x.other_tray_id = l.tray_id \
+                AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %')))",
     },
     Question {
         name: "labels: what a label says, and the article in its code, are kept with it",

@@ -83,7 +83,11 @@ pub fn insert(tx: &mut Tx<'_>, new: &NewException<'_>) -> Result<(), StoreError>
     );
     let id: i64 =
         diesel::insert_into(exceptions::table).values(row).returning(exceptions::id).get_result(tx.changing())?;
-    for (position, finding) in (1_i64..).zip(findings) {
+    insert_findings(tx, id, 1, findings)
+}
+
+fn insert_findings(tx: &mut Tx<'_>, id: i64, first: i64, findings: &[Finding]) -> Result<(), StoreError> {
+    for (position, finding) in (first..).zip(findings) {
         let row = (
             exception_findings::exception_id.eq(id),
             exception_findings::position.eq(position),
@@ -92,6 +96,16 @@ pub fn insert(tx: &mut Tx<'_>, new: &NewException<'_>) -> Result<(), StoreError>
         );
         diesel::insert_into(exception_findings::table).values(row).execute(tx.changing())?;
     }
+    Ok(())
+}
+
+/// Adds what was found when it was settled; the gravest of all names the exception.
+pub fn add_findings(tx: &mut Tx<'_>, exception: &Exception, more: &[Finding]) -> Result<(), StoreError> {
+    let first = i64::try_from(exception.findings.len()).unwrap_or(i64::MAX - 1) + 1;
+    insert_findings(tx, exception.id, first, more)?;
+    let Some(gravest) = exception.findings.iter().chain(more).map(|finding| finding.what).min() else { return Ok(()) };
+    let row = exceptions::table.filter(exceptions::id.eq(exception.id));
+    diesel::update(row).set(exceptions::code.eq(gravest.as_str())).execute(tx.changing())?;
     Ok(())
 }
 
@@ -162,7 +176,9 @@ fn findings_of(reading: &mut Reading<'_>, id: i64) -> Result<Vec<Finding>, Store
         let what = Contradiction::parse(&code).ok_or_else(|| StoreError::impossible("contradiction", &code))?;
         Ok(Finding { what, reason })
     };
-    rows.into_iter().map(read).collect()
+    let mut findings: Vec<Finding> = rows.into_iter().map(read).collect::<Result<_, StoreError>>()?;
+    findings.sort_by_key(|finding| finding.what);
+    Ok(findings)
 }
 
 pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Exception>, StoreError> {

@@ -52,6 +52,32 @@ pub fn insert_line(tx: &mut Tx<'_>, sale_id: i64, number: i64, line: &SaleLine) 
     Ok(())
 }
 
+/// The number of a line to come.
+pub fn next_line_number(reading: &mut Reading<'_>, sale_id: i64) -> Result<i64, StoreError> {
+    let of_sale = sale_lines::table.filter(sale_lines::sale_id.eq(sale_id));
+    let last: Option<i64> = of_sale.select(diesel::dsl::max(sale_lines::line_number)).get_result(reading.conn)?;
+    Ok(last.unwrap_or(0) + 1)
+}
+
+/// Takes grams of a tray off a sale, because it was another tray that went; gives the money that goes with them: all of the line, or as much
+/// as is said. What the till sent, and which exception changed it, is kept beside the sale.
+pub fn take_off(tx: &mut Tx<'_>, sale_id: i64, tray_id: i64, grams: i64, cents: i64) -> Result<i64, StoreError> {
+    let (id, there, price): (i64, i64, i64) = sale_lines::table
+        .filter(sale_lines::sale_id.eq(sale_id).and(sale_lines::tray_id.eq(tray_id)).and(sale_lines::grams.ge(grams)))
+        .order(sale_lines::line_number)
+        .select((sale_lines::id, sale_lines::grams, sale_lines::price_cents))
+        .first(tx.changing())?;
+    let line = sale_lines::table.filter(sale_lines::id.eq(id));
+    if there == grams {
+        diesel::delete(line).execute(tx.changing())?;
+        return Ok(price);
+    }
+    let off = cents.min(price);
+    let set = (sale_lines::grams.eq(there - grams), sale_lines::price_cents.eq(price - off));
+    diesel::update(line).set(set).execute(tx.changing())?;
+    Ok(off)
+}
+
 pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Sale>, StoreError> {
     Ok(sales::table.filter(sales::id.eq(id)).get_result(reading.conn).optional()?)
 }

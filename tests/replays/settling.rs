@@ -8,11 +8,11 @@ use sakudana::ops::failure::Failure;
 use sakudana::ops::sell;
 use sakudana::ops::settle::{Decision, Shown, settle};
 
-fn decision(way: Way, tray: Option<&str>, grams: Option<i64>, note: Option<&str>) -> Decision {
+pub fn decision(way: Way, tray: Option<&str>, grams: Option<i64>, note: Option<&str>) -> Decision {
     Decision { way, tray: tray.map(str::to_owned), grams, note: note.map(str::to_owned) }
 }
 
-fn try_settle(counter: &Counter, id: i64, decision: Decision) -> Result<Shown, &'static str> {
+pub fn try_settle(counter: &Counter, id: i64, decision: Decision) -> Result<Shown, &'static str> {
     let settled = counter.ground.desk.act(move |tx, shop| settle(tx, shop, &actor(), at(500), id, &decision));
     settled.map_err(|failure| match failure {
         Failure::Refused(refusal) => refusal.code.as_str(),
@@ -21,7 +21,7 @@ fn try_settle(counter: &Counter, id: i64, decision: Decision) -> Result<Shown, &
 }
 
 /// The number of the exception of a sale.
-fn exception_of(counter: &Counter, sale_id: i64) -> i64 {
+pub fn exception_of(counter: &Counter, sale_id: i64) -> i64 {
     counter.exceptions().iter().find(|shown| shown.exception.sale_id == sale_id).unwrap().exception.id
 }
 
@@ -102,7 +102,10 @@ pub fn what_does_not_fit_is_refused(which: Which) {
     let tub = t[1].as_str();
     let rows = [
         (999_999, decision(Noted, None, None, None), "not_found"),
-        (priced, decision(WasOtherTray, Some(&b[2]), None, None), "way_does_not_fit"),
+        (priced, decision(WasOtherTray, Some(&b[1]), None, None), "way_does_not_fit"),
+        (priced, decision(WasOtherTray, Some(&b[2]), Some(300), None), "invalid_value"),
+        (priced, decision(WasOtherTray, Some(tub), Some(301), None), "invalid_value"),
+        (priced, decision(WasOtherTray, Some(&counter.loin), None, None), "wrong_kind"),
         (priced, decision(CountDifference, None, None, None), "way_does_not_fit"),
         (priced, decision(Recalled, None, None, None), "reason_required"),
         (priced, decision(Noted, Some(&b[2]), None, None), "invalid_value"),

@@ -1,6 +1,7 @@
 //! A counter with one of everything a sale can contradict, and tills that tell of what they sold. Judges nothing.
 
 use crate::ground::{Ground, Which, actor, arrival, chill, shop, start};
+use diesel::RunQueryDsl;
 use sakudana::domain::gs1::own::{Article, Codes, Linear};
 use sakudana::domain::gs1::restricted::Layout;
 use sakudana::domain::permissions::Role;
@@ -140,6 +141,18 @@ impl Counter {
         let found = self.ground.desk.look(|reading, _| verify(reading)).unwrap();
         let wrong: Vec<_> = found.into_iter().filter(|finding| !finding.wrong.is_empty()).collect();
         assert!(wrong.is_empty(), "{wrong:#?}");
+    }
+
+    /// The names of what does not hold.
+    pub fn unsound(&self) -> Vec<&'static str> {
+        let found = self.ground.desk.look(|reading, _| verify(reading)).unwrap();
+        found.into_iter().filter(|finding| !finding.wrong.is_empty()).map(|finding| finding.name).collect()
+    }
+
+    /// Does damage, past the program.
+    pub fn forget(&self, statement: &str) {
+        let mut witness = self.ground.witness();
+        diesel::sql_query(statement).execute(&mut witness).unwrap();
     }
 
     /// Grams of all lots on one account.

@@ -35,7 +35,7 @@ pub struct ResolutionBody {
     #[schema(example = "Marta")]
     pub by: String,
     pub note: Option<String>,
-    /// What it moved to the customer.
+    /// What it moved to the customer, beside what it put back.
     #[schema(example = 50)]
     pub settled_g: i64,
     pub tray_code: Option<String>,
@@ -63,7 +63,7 @@ pub struct ExceptionBody {
     pub scanned: String,
     #[schema(example = "C4H7K9P")]
     pub tray_code: Option<String>,
-    /// The lots that lie or lay on the tray: where to look for who else bought of them.
+    /// The lots that lie or lay on the tray, and on the one that it was instead: where to look for who else bought of them.
     #[schema(example = json!(["L-261125-1"]))]
     pub lot_codes: Vec<String>,
     /// What the till says was sold.
@@ -177,7 +177,8 @@ async fn get(look: Look<Review>, path: web::Path<String>) -> Outcome {
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PostExceptionResolution {
-    /// `noted`: nothing to correct. `was_other_tray`: the sale is put on the tray that really went. `count_difference`: what is missing is
+    /// `noted`: nothing to correct. `was_other_tray`: the sale is put on the tray that really went, and what was taken off the one that was
+    /// scanned goes back there; what stood against selling it is added to the findings. `count_difference`: what is missing is
     /// booked as a count difference. `recalled`: who bought it was told, or looked for; the note says how.
     #[schema(example = "was_other_tray")]
     pub way: String,

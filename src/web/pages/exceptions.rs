@@ -5,7 +5,7 @@ use super::layout::page;
 use super::visitor::{Visitor, html, see_other, welcome};
 use crate::domain::permissions::{Permission, Role};
 use crate::domain::refusal::Code;
-use crate::domain::replay::{Danger, Way};
+use crate::domain::replay::{Danger, Finding, Way};
 use crate::domain::shop::Shop;
 use crate::ops::settle::{self, Decision, Place, Shown, Which};
 use crate::units::mass::Grams;
@@ -98,12 +98,13 @@ fn waits(shop: &Shop, shown: &Shown) -> Markup {
                     @if !shown.lot_codes.is_empty() { "Its lots: " @for lot in &shown.lot_codes { code { (lot) } " " } "; their stories name everything else that came of them." } }
                 (form(exception.id, Way::Recalled, "Told who bought it", markup! { (field(exception.id, "recalled-note", "note", "Who was told, or how they were looked for", 400)) }))
             }
-            @if missing {
+            @if missing || exception.moved_g > 0 {
                 (form(exception.id, Way::WasOtherTray, "It was this tray", markup! {
+                    @if !missing { p.small { "What was taken off goes back onto the tray that was scanned." } }
                     (field(exception.id, "tray", "tray_code", "The tray that really went: scan it, or type its code", 400))
                     @if exception.missing_g.is_none() { (field(exception.id, "tray-grams", "grams", "How many grams, if it is a tub", 8)) }
                 }))
-                @if exception.tray_id.is_some() {
+                @if missing && exception.tray_id.is_some() {
                     (form(exception.id, Way::CountDifference, "Book as count difference", markup! {
                         @if exception.missing_g.is_none() { (field(exception.id, "grams", "grams", "How many grams were sold", 8)) }
                     }))
@@ -142,10 +143,15 @@ const fn in_words(way: Way) -> &'static str {
 }
 
 fn was(shop: &Shop, shown: &Shown) -> Markup {
+    let other = shown.other_tray_code.as_ref().map(|code| format!("tray {code}: ")).unwrap_or_default();
+    let of_other = |finding: &&Finding| !other.is_empty() && finding.reason.starts_with(&other);
+    let found: Vec<&Finding> = shown.exception.findings.iter().filter(of_other).collect();
     markup! {
         li.step data-settled=(shown.exception.id) {
             p { strong { (title(shown)) } }
             (what(shop, shown))
+            @for finding in &found { p { strong { (finding.what.title()) } ": " (finding.reason) ". " (finding.what.advice()) } }
+            @if found.iter().any(|finding| finding.what.danger() == Danger::Eaten) { p.caution { "Someone may have eaten, or may still eat, what should not have been sold. Follow the shop's food-safety plan." } }
             @if let Some(resolution) = &shown.exception.resolution {
                 p.small { (resolution.by) ", " (shop.zone.write(resolution.at)) ": " (in_words(resolution.way))
                     @if let Some(code) = &shown.other_tray_code { ", " a.reach.code href={ "/trays/" (code) } { (code) } }
