@@ -27,7 +27,6 @@ mod line;
 mod load;
 #[path = "faults/real_disk.rs"]
 mod real_disk;
-#[allow(dead_code, reason = "another test program uses the rest")]
 #[path = "http/setting.rs"]
 mod setting;
 #[path = "faults/storage.rs"]

@@ -23,12 +23,10 @@ mod replica;
 #[path = "live/served.rs"]
 mod served;
 #[path = "http/setting.rs"]
-#[allow(dead_code, reason = "the HTTP tests share it and use more of it")]
 mod setting;
 #[path = "live/slow.rs"]
 mod slow;
 #[path = "prints/stub.rs"]
-#[allow(dead_code, reason = "the tests of printing share it and use more of it")]
 mod stub;
 mod support;
 #[path = "live/touched.rs"]

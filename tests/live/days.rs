@@ -245,6 +245,6 @@ fn parts_are_parts(desk: &Desk, now: Instant, whole: &Snapshot) {
     }
     if let Some(tray) = whole.replica.keys().next() {
         let one = snapshot(desk, now, &Wanted { code: Some(tray.clone()), ..Wanted::default() });
-        assert_eq!(one.order, [tray.clone()]);
+        assert_eq!(one.order, std::slice::from_ref(tray));
     }
 }

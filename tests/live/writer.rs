@@ -130,7 +130,10 @@ impl<'a> Writer<'a> {
             87..92 => self.label(now, &for_sale),
             92..94 => self.put_place(now),
             94..96 => drop(self.act("watch", move |tx, shop| go_round(tx, shop, now))),
-            96..98 => drop(go_over(self.desk, now, *self.dice.pick(&PLACES)).map_err(only_passing)),
+            96..98 => {
+                let place: &&str = self.dice.pick(&PLACES);
+                drop(go_over(self.desk, now, place).map_err(only_passing));
+            }
             _ => drop(catch_up(self.desk, now).map_err(only_passing)),
         }
     }
