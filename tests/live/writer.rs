@@ -132,7 +132,7 @@ impl<'a> Writer<'a> {
             94..96 => drop(self.act("watch", move |tx, shop| go_round(tx, shop, now))),
             96..98 => {
                 let place: &&str = self.dice.pick(&PLACES);
-                drop(go_over(self.desk, now, place).map_err(only_passing));
+                let _ = go_over(self.desk, now, place).map_err(only_passing);
             }
             _ => drop(catch_up(self.desk, now).map_err(only_passing)),
         }
