@@ -27,7 +27,6 @@ mod page;
 mod random;
 #[path = "replays/returning.rs"]
 mod returning;
-#[allow(dead_code, reason = "the tests of the interface use the rest")]
 #[path = "http/setting.rs"]
 mod setting;
 #[path = "replays/settling.rs"]

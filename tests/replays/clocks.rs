@@ -4,15 +4,13 @@ use crate::ground::{Which, actor};
 use crate::till::{BLOCK_CENTS, Counter, at, found, sale};
 use sakudana::domain::replay::{Contradiction, Danger};
 use sakudana::ops::hold;
-use sakudana::ops::label;
 use sakudana::ops::mark_down::mark_down;
-use sakudana::ops::press::Press;
 
 pub fn a_sale_before_the_cutting(which: Which) {
     let counter = Counter::open(which, 4, 0);
     let b = &counter.blocks;
-    for code in b.iter().cloned() {
-        counter.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), at(5), &code, None).map(drop));
+    for code in b.iter() {
+        counter.label(code);
     }
     let days = counter.tray(&b[0]).use_by.unwrap().since(at(0)) / 60_000_000;
     // It is here since the second minute. Two clocks may differ by two minutes.
@@ -48,7 +46,8 @@ pub fn what_came_after_it_says_so(which: Which) {
     assert_eq!(Contradiction::HeldSince.danger(), Danger::Eaten);
     // The price is that of then: 79.50, 70.00 and 60.00 a kilogram.
     for (minutes, price) in [(100, 7_000), (200, 6_000)] {
-        for code in b[2..].iter().cloned() {
+        for code in &b[2..] {
+            let code = code.clone();
             counter.act(move |tx, shop| mark_down(tx, shop, &actor(), at(minutes), &code, price, "evening").map(drop));
         }
     }

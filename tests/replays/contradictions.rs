@@ -5,10 +5,8 @@ use crate::till::{BLOCK_CENTS, Counter, Line, at, found, sale, sender};
 use sakudana::domain::replay::TillClock;
 use sakudana::domain::tray_code::TrayCode;
 use sakudana::ops::hold;
-use sakudana::ops::label;
 use sakudana::ops::once::Request;
 use sakudana::ops::place_tray::{Way, take_to};
-use sakudana::ops::press::Press;
 use sakudana::ops::replay::{ROUTE, Taken, take};
 use sakudana::ops::sell::{LineDraft, sell};
 use sakudana::ops::take_out::{Whither, take_out};
@@ -102,8 +100,8 @@ pub fn each_is_recorded_and_the_ledger_is_even(which: Which) {
 pub fn time_is_that_of_the_sale(which: Which) {
     let counter = Counter::open(which, 6, 1);
     let b = &counter.blocks;
-    for code in b.iter().take(2).cloned() {
-        counter.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), at(5), &code, None).map(drop));
+    for code in b.iter().take(2) {
+        counter.label(code);
     }
     let use_by = counter.tray(&b[0]).use_by.unwrap();
     let days = use_by.since(at(0)) / 60_000_000;

@@ -2,8 +2,6 @@
 
 use crate::ground::{Which, actor};
 use crate::till::{BLOCK_CENTS, Counter, at, found, sale};
-use sakudana::ops::label;
-use sakudana::ops::press::Press;
 use sakudana::ops::replay::Taken;
 use sakudana::ops::sell::reverse;
 
@@ -73,17 +71,13 @@ pub fn told_with_another_time_it_is_the_same_sale(which: Which) {
 
 pub fn a_code_that_became_ambiguous_is_no_other_sale(which: Which) {
     let counter = Counter::open(which, 2, 0);
-    let label = |code: &str| {
-        let code = code.to_owned();
-        counter.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), at(5), &code, None).map(drop));
-    };
-    label(&counter.blocks[0]);
+    counter.label(&counter.blocks[0]);
     let linear = counter.linear(BLOCK_CENTS);
     let one = sale("one", 40, &[(&linear, None, BLOCK_CENTS)]);
     let sale_id = counter.sell_under("till-1", &one, 40);
     assert_eq!(counter.left(&counter.blocks[0]), (0, "sold"));
     // Its twin has the same price on its label by now.
-    label(&counter.blocks[1]);
+    counter.label(&counter.blocks[1]);
     let outcome = counter.send("till-1", 60, vec![one]).remove(0);
     assert_eq!((outcome.taken, outcome.sale_id, found(&outcome)), (Taken::Replayed, sale_id, vec![]));
     assert_eq!((counter.left(&counter.blocks[1]), counter.exceptions().len()), ((300, "here"), 0));

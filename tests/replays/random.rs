@@ -22,15 +22,18 @@ struct Paper {
     weighs: i64,
 }
 
+/// A till, a key and what was sold.
+type Name = (String, String, String);
+
 struct Model {
     trays: BTreeMap<String, Paper>,
     customer: i64,
     /// By till, key and content: what was found, by line.
-    known: BTreeMap<(String, String, String), Vec<(i64, &'static str)>>,
+    known: BTreeMap<Name, Vec<(i64, &'static str)>>,
     keys: BTreeSet<(String, String)>,
     exceptions: usize,
     /// What was sold at once under a key of a till, by till, key and lines, and whether it was reversed since.
-    through: BTreeMap<(String, String, String), bool>,
+    through: BTreeMap<Name, bool>,
 }
 
 const NOBODY: &str = "CCCCCCC";

@@ -14,7 +14,9 @@ use sakudana::ops::desk::Actor;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::hold::{self, HoldDraft};
 use sakudana::ops::judge::tray_by_code;
+use sakudana::ops::label;
 use sakudana::ops::once::Request;
+use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
 use sakudana::ops::replay::{Outcome, ROUTE, ReplayedDraft, ReplayedLineDraft, Sender, Speech, take};
 use sakudana::ops::sell::{LineDraft, Sold, sell};
@@ -93,6 +95,12 @@ impl Counter {
     pub fn left(&self, code: &str) -> (i64, &'static str) {
         let tray = self.tray(code);
         (tray.net.get(), tray.fate.map_or("here", |fate| fate.as_str()))
+    }
+
+    /// Issues the label of a tray.
+    pub fn label(&self, code: &str) {
+        let code = code.to_owned();
+        self.act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), at(5), &code, None).map(drop));
     }
 
     pub fn hold(&self, code: &str, minutes: i64) -> i64 {
