@@ -13,7 +13,6 @@
 #[allow(dead_code, reason = "other benchmarks share it and use more of it")]
 mod bare;
 #[path = "../tests/counter/mod.rs"]
-#[allow(dead_code, reason = "tests share it and use more of it")]
 mod counter;
 
 use bare::{Bare, Prepared, Value};
@@ -21,7 +20,7 @@ use counter::shop;
 use sakudana::ops::changes::{FeedPosition, behind};
 use sakudana::ops::desk::Desk;
 use sakudana::store::StoreOptions;
-use sakudana::web::api::changes::speak;
+use sakudana::web::api::changes::{Telling, speak};
 use sakudana::web::api::live_stock::OfferBody;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
@@ -216,7 +215,7 @@ impl Shop {
             let from = FeedPosition { xact: 0, id };
             let found = self.desk.look(|reading, _| behind(reading, from, PAGE)).unwrap();
             assert_eq!(found.len(), 100);
-            let spoken: usize = found.iter().map(|change| speak(change).len()).sum();
+            let spoken: usize = found.iter().map(|change| speak(change, Telling::Whole).len()).sum();
             std::hint::black_box(spoken);
         }
         begun.elapsed().as_secs_f64() * 1e6 / PAGES as f64
