@@ -351,7 +351,12 @@ pub fn who_may(which: Which) {
     let call = || shop.till.post(&path).idempotency_key("a-return-of-the-test").json(&body).send();
     let first = call().expect(201).json();
     assert_eq!(first, call().expect(201).json());
-    assert_eq!(shop.reader.get(&path).send().expect(200).json(), first);
+    // What was written about it is for people, not for the till.
+    assert_eq!(shop.till.get(&path).send().expect(200).json(), first);
+    assert_eq!(first["lines"][0].get("reason"), None);
+    let mut said = shop.reader.get(&path).send().expect(200).json();
+    assert_eq!(said["lines"][0]["reason"].take(), "changed their mind");
+    assert!(said["lines"][0].as_object_mut().unwrap().remove("reason").is_some() && said == first, "{said}");
     assert_eq!(act(&shop.reader, &path, &body).status, 403);
     assert_eq!(shop.tray(&saku[2])["net_weight_g"], 0);
     assert_sound(&shop);
