@@ -31,14 +31,25 @@ fn sale_of(number: usize, tray: &str, grams: Option<i64>) -> Sent {
     Sent { number, ask: Ask::Sell { trays: vec![tray.to_owned()], grams } }
 }
 
-/// A shop whose log holds at least so many pages.
-fn prepared(log_pages: usize) -> Prepared {
+/// How long the log of a prepared shop is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Log {
+    Short,
+    /// The commit of one more sale makes it so long that it is copied into the database (`wal_autocheckpoint`, 1,000 pages).
+    AlmostFull,
+}
+
+fn prepared(log: Log) -> Prepared {
     const FRAME: usize = 4_096 + 24;
     let stocked = Stocked::open(Synchronous::Full, 4);
-    let mut number = 100;
-    while stocked.disk().files().size_of(".db-wal") < log_pages * FRAME {
+    let (mut number, mut grown) = (100, FRAME);
+    let length = || stocked.disk().files().size_of(".db-wal");
+    while log == Log::AlmostFull && length() + grown < 1_000 * FRAME {
+        let before = length();
         number += 1;
         sale_of(number, &stocked.tubs[0], Some(1)).send(&stocked.ground.desk).unwrap();
+        // A block that goes writes no fewer pages than a draw from a tub.
+        grown = length() - before;
     }
     Prepared {
         files: stocked.disk().files().after_the_program_ended(),
@@ -212,14 +223,14 @@ fn sweep(prepared: &Prepared, step_after: (u64, u64), seen: &[&str]) {
 #[test]
 fn no_call_of_a_sale_can_fail_unseen() {
     let seen = ["Write Io: unknown", "Sync Io: unknown", "Write NoSpace: disk_full", "Sync NoSpace: unknown"];
-    sweep(&prepared(0), (u64::MAX, 1), &seen);
+    sweep(&prepared(Log::Short), (u64::MAX, 1), &seen);
 }
 
 /// The sale whose commit makes the log long enough to be copied into the database.
 #[test]
 fn no_call_of_a_checkpoint_can_fail_unseen() {
     let step = std::env::var("SAKUDANA_FAULTS_STEP").map_or(40, |text| text.parse().unwrap());
-    let prepared = prepared(985);
+    let prepared = prepared(Log::AlmostFull);
     // What fails in the copy itself fails behind a commit that stands.
     sweep(&prepared, (10, step), &["Write Io: done", "Write NoSpace: done"]);
     let tally = Tally::default();
@@ -235,7 +246,7 @@ fn no_call_of_a_checkpoint_can_fail_unseen() {
 /// log is written over, or the sales in it were lost.
 #[test]
 fn a_copy_that_failed_is_made_again() {
-    let prepared = prepared(985);
+    let prepared = prepared(Log::AlmostFull);
     let opened = Opened::of(&prepared);
     opened.disk.set_fault(Some(sync_fault(3)));
     let mut acknowledged = vec![(prepared.sale.clone(), prepared.sale.send(&opened.desk).unwrap().body)];
@@ -256,7 +267,7 @@ fn a_copy_that_failed_is_made_again() {
 /// The shop is opened, and a call fails meanwhile: it does not open, or it does; the next start finds it whole.
 #[test]
 fn no_call_of_a_start_can_fail_unseen() {
-    let prepared = prepared(0);
+    let prepared = prepared(Log::Short);
     let mut refused = 0;
     for nth in (1..).step_by(3) {
         let folder = tempfile::tempdir().unwrap();
@@ -281,7 +292,7 @@ fn no_call_of_a_start_can_fail_unseen() {
 
 /// What a person at the till lives through: the disk is full, or a sync fails; then it is mended.
 fn it_comes_back(calls: Call, errno: Errno, first: fn(&Failure) -> bool, reason: Reason) {
-    let prepared = prepared(0);
+    let prepared = prepared(Log::Short);
     let opened = Opened::of(&prepared);
     let failing = Fault { nth: 1, from_then_on: true, errno, calls: [calls].into() };
     opened.disk.set_fault(Some(failing));
@@ -319,7 +330,7 @@ fn a_full_disk_makes_the_shop_read_only_until_there_is_room() {
 /// That someone was seen is written down once a minute: where it cannot be, they are let in all the same, and strangers are not.
 #[test]
 fn who_is_signed_in_looks_on_while_nothing_is_written() {
-    let prepared = prepared(0);
+    let prepared = prepared(Log::Short);
     let opened = Opened::of(&prepared);
     let (name, password) = opened.desk.first_owner(start(), &[7; 32]).unwrap().unwrap();
     let token =
