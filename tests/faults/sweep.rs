@@ -229,7 +229,7 @@ fn no_call_of_a_sale_can_fail_unseen() {
 /// The sale whose commit makes the log long enough to be copied into the database.
 #[test]
 fn no_call_of_a_checkpoint_can_fail_unseen() {
-    let step = std::env::var("SAKUDANA_FAULTS_STEP").map_or(40, |text| text.parse().unwrap());
+    let step = std::env::var("SAKUDANA_FAULTS_STEP").map_or(3, |text| text.parse().unwrap());
     let prepared = prepared(Log::AlmostFull);
     // What fails in the copy itself fails behind a commit that stands.
     sweep(&prepared, (10, step), &["Write Io: done", "Write NoSpace: done"]);
