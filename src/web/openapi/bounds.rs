@@ -37,6 +37,7 @@ pub const KEY_PATTERN: &str = "^(\"[A-Za-z0-9_.:-]{16,255}\"|[A-Za-z0-9_.:-]{16,
 const TAG_PATTERN: &str = "^\"(0|[1-9][0-9]{0,17})\"$";
 /// A cursor carries its own check; one that is well-formed may still be none of ours.
 const CURSOR_PATTERN: &str = "^[0-9a-f]{1,16}-[0-9a-f]{8}$";
+const PLACE_CURSOR_PATTERN: &str = "^[0-9a-f]{1,16}\\.[0-9a-f]{1,16}-[0-9a-f]{8}$";
 const FEED_CURSOR_PATTERN: &str = "^(now|[0-9a-f]{1,16}\\.[0-9a-f]{1,16}-[0-9a-f]{8})$";
 const CATALOGUE_CODE: &str = "^[a-z][a-z0-9-]{1,23}$";
 /// Most grams and cents of one thing; what is more is refused somewhere for another reason.
@@ -147,7 +148,7 @@ fn parameter(operation: &str, name: &str) -> Option<Bound> {
     Some(match (operation, name) {
         ("list_readings", "limit") => Whole(1, 10_000),
         (_, "limit") => Whole(1, PAGE_LIMIT),
-        ("list_exceptions", "cursor") => Pattern(FEED_CURSOR_PATTERN),
+        ("list_exceptions", "cursor") => Pattern(PLACE_CURSOR_PATTERN),
         ("list_exceptions", "state") => words(&["open", "all"]),
         (_, "cursor") => Pattern(CURSOR_PATTERN),
         ("list_changes", "after") => Pattern(FEED_CURSOR_PATTERN),
@@ -165,6 +166,8 @@ fn parameter(operation: &str, name: &str) -> Option<Bound> {
         // A path with another number names nothing.
         (_, "id") => Whole(0, MOST),
         (_, "If-Match") => Pattern(TAG_PATTERN),
+        // The tag of the snapshot that one has.
+        ("live_stock", "If-None-Match") => return None,
         (_, "If-None-Match") => words(&["*"]),
         _ => return None,
     })
