@@ -70,7 +70,10 @@ pub fn is_refused(shop: &Shop) {
             judge(case, &answer).map(|what| format!("{}: {what}: {} {}", case.name, answer.status, answer.text())),
         );
         let after = contents.read();
-        let touched: Vec<&String> = after.keys().filter(|table| after.get(*table) != before.get(*table)).collect();
+        // When an offer is to be looked at next is moved by time; what is on offer never changes without a change.
+        let by_time = |table: &String| table == "shelf" && after.get("changes") == before.get("changes");
+        let differs = |table: &&String| after.get(*table) != before.get(*table) && !by_time(table);
+        let touched: Vec<&String> = after.keys().filter(differs).collect();
         assert!(touched.is_empty(), "{} wrote to {touched:?}", case.name);
     }
     assert!(wrong.is_empty(), "{} of {} cases:\n{}", wrong.len(), cases.len(), wrong.join("\n"));

@@ -350,7 +350,7 @@ fn pages_follow(shop: &Shop) {
 /// The feed once the last act of the table is in it: other tests on the same server hold it back while they write.
 fn whole_feed(shop: &Shop) -> Value {
     for _ in 0..3_000 {
-        let feed = shop.till.get("/v1/changes?limit=200").send().expect(200).json();
+        let feed = shop.reader.get("/v1/changes?limit=200").send().expect(200).json();
         if feed["changes"].as_array().unwrap().iter().any(|change| change["reason"] == "back-case") {
             return feed;
         }
@@ -389,5 +389,6 @@ fn changes_follow(shop: &Shop) {
     let now = shop.reader.get("/v1/changes?after=now").send().expect(200).json();
     assert_eq!(acts(&now), Vec::<Value>::new());
     let further = shop.reader.get(&format!("/v1/changes?after={}", text(&now["cursor"]))).send().expect(200).json();
-    assert!(acts(&further).iter().all(|change| change["actor"] == "the shop's watch"), "{further}");
+    let by_itself = |change: &Value| change["actor"] == "the shop's watch" || change["kind"] == "time_passed";
+    assert!(acts(&further).iter().all(by_itself), "{further}");
 }
