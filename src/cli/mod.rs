@@ -7,6 +7,7 @@ pub mod demo;
 pub mod logging;
 pub mod openapi;
 mod press;
+mod private_file;
 pub mod serve;
 pub mod settings;
 pub mod speak;

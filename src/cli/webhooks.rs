@@ -1,5 +1,6 @@
 //! What serving webhooks needs of this machine: the file with the key of their secrets, and the certificates of the shop's own authority.
 
+use super::private_file::{self, Put};
 use super::settings::Settings;
 use super::settings::webhooks::WebhookSettings;
 use super::stop::Stop;
@@ -11,9 +12,9 @@ use crate::outbound::webhook::{Road, read_authority};
 use crate::web::clock::random;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use std::fs::{File, OpenOptions};
-use std::io::{ErrorKind, Read, Write};
-use std::os::unix::fs::{MetadataExt, OpenOptionsExt};
+use std::fs::File;
+use std::io::{ErrorKind, Read};
+use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -40,31 +41,12 @@ fn read_or_make(file: &Path) -> Result<Random32, String> {
         read => return read.map_err(|error| format!("{}: {error}", file.display())),
     }
     let wrong = |error: std::io::Error| format!("{} cannot be made: {error}", file.display());
-    match make_key(file) {
-        Ok(()) => {
-            tracing::info!(file = %file.display(), "made the key of the webhooks' secrets: keep it, apart from copies of the database")
-        }
-        // Another process was faster: its key is the one.
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
-        Err(error) => return Err(wrong(error)),
+    let key = random().ok_or_else(|| wrong(std::io::Error::other("the system gives no random numbers")))?;
+    if private_file::put(file, &format!("{}\n", STANDARD.encode(key))).map_err(wrong)? == Put::New {
+        tracing::info!(file = %file.display(), "made the key of the webhooks' secrets: keep it, apart from copies of the database");
     }
+    // Another process may have been faster: its key is the one.
     read_key(file).map_err(wrong)
-}
-
-/// Written whole under another name first: nobody ever reads half a key.
-fn make_key(file: &Path) -> std::io::Result<()> {
-    let key = random().zip(random()).ok_or_else(|| std::io::Error::other("the system gives no random numbers"))?;
-    let own: String = key.1.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
-    let unfinished = PathBuf::from(format!("{}.{own}", file.display()));
-    let mut new = OpenOptions::new().write(true).create_new(true).mode(0o600).open(&unfinished)?;
-    new.write_all(format!("{}\n", STANDARD.encode(key.0)).as_bytes())?;
-    new.sync_all()?;
-    // A link, unlike a renaming, does not put itself in the place of another key.
-    let linked = std::fs::hard_link(&unfinished, file);
-    std::fs::remove_file(&unfinished)?;
-    linked?;
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    File::open(folder)?.sync_all()
 }
 
 fn read_key(file: &Path) -> std::io::Result<Random32> {

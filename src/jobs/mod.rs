@@ -8,3 +8,4 @@ pub mod recovery;
 pub mod shelf;
 pub mod watch;
 pub mod webhooks;
+mod worker;

@@ -1,15 +1,14 @@
 //! Time on the shelf: a thread that looks at each offer again at the moment when time alone changes it, and at what stands in a place when
 //! the place was measured.
 
+use super::worker::Worker;
 use crate::ops::desk::Desk;
-use crate::ops::failure::Trouble;
+use crate::ops::failure::{Failure, Trouble};
 use crate::ops::look;
 use crate::ops::shelf::{catch_up, go_over, mark};
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use std::collections::HashMap;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::thread::JoinHandle;
 use std::time::Duration;
 
 /// Acts of another process on the same database are found at least so often.
@@ -17,38 +16,26 @@ const EVERY: Duration = Duration::from_secs(1);
 /// What nobody measured anew is gone over so often: a silence makes lives shorter too.
 const ROUND_MICROS: i64 = MICROS_PER_MINUTE;
 
-/// The running thread; dropping it ends it.
-pub struct Shelf {
-    stop: Option<Sender<()>>,
-    thread: Option<JoinHandle<()>>,
-}
-
 /// Starts it. What fails is logged and tried again a second later.
-pub fn start(desk: Arc<Desk>, clock: fn() -> Instant) -> std::io::Result<Shelf> {
-    let (stop, stopped) = channel();
-    let thread = std::thread::Builder::new().name("shelf".to_owned()).spawn(move || keep(&desk, clock, &stopped))?;
-    Ok(Shelf { stop: Some(stop), thread: Some(thread) })
+pub fn start(desk: Arc<Desk>, clock: fn() -> Instant) -> std::io::Result<Worker> {
+    let mut seen = Seen::default();
+    Worker::start("shelf", move || round(&desk, clock, &mut seen))
 }
 
-fn keep(desk: &Desk, clock: fn() -> Instant, stopped: &Receiver<()>) {
-    let mut seen = Seen::default();
-    loop {
-        let now = clock();
-        // What hinders the one does not hinder the other: time is told whatever was measured.
-        let round = seen.round(desk, now);
-        let caught_up = catch_up(desk, now);
-        for error in [round.err(), caught_up.as_ref().err().cloned()].into_iter().flatten() {
-            // While the shop can only be read that was said once already.
-            if !error.is_of_storage() {
-                tracing::error!(%error, "the shelf could not be kept");
-            }
-        }
-        let next = caught_up.ok().and_then(|(_, next)| next);
-        let pause = next.map_or(EVERY, |next| EVERY.min(until(next, clock())));
-        if stopped.recv_timeout(pause) != Err(RecvTimeoutError::Timeout) {
-            return;
+/// Gives how long to wait for the next.
+fn round(desk: &Desk, clock: fn() -> Instant, seen: &mut Seen) -> Duration {
+    let now = clock();
+    // What hinders the one does not hinder the other: time is told whatever was measured.
+    let round = seen.round(desk, now);
+    let caught_up = catch_up(desk, now);
+    for error in [round.err(), caught_up.as_ref().err().cloned()].into_iter().flatten() {
+        // While the shop can only be read that was said once already.
+        if !error.is_of_storage() {
+            tracing::error!(%error, "the shelf could not be kept");
         }
     }
+    let next = caught_up.ok().and_then(|(_, next)| next);
+    next.map_or(EVERY, |next| EVERY.min(until(next, clock())))
 }
 
 fn until(next: Instant, now: Instant) -> Duration {
@@ -61,7 +48,7 @@ struct Seen(HashMap<String, (i64, Instant)>);
 
 impl Seen {
     /// Goes over the places that were measured since, and over the measured ones whose turn it is.
-    fn round(&mut self, desk: &Desk, now: Instant) -> Result<(), crate::ops::failure::Failure> {
+    fn round(&mut self, desk: &Desk, now: Instant) -> Result<(), Failure> {
         for place in desk.look(|reading, _| look::all_places(reading))? {
             let known = self.0.get(&place.code);
             let same = known.is_some_and(|(generation, _)| *generation == place.generation);
@@ -79,16 +66,5 @@ impl Seen {
             self.0.insert(place.code, (place.generation, now));
         }
         Ok(())
-    }
-}
-
-impl Drop for Shelf {
-    fn drop(&mut self) {
-        drop(self.stop.take());
-        if let Some(thread) = self.thread.take()
-            && thread.join().is_err()
-        {
-            tracing::error!("the thread of the shelf had ended in a panic");
-        }
     }
 }

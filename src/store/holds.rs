@@ -100,16 +100,24 @@ pub fn reached(reading: &mut Reading<'_>, first: i64, last: i64) -> Result<Vec<(
         .load(reading.conn)?)
 }
 
+/// Whether a hold reaches a tray: its own, that of a batch it is of or was made from, that of a lot on it. A macro, since the type of the
+/// condition cannot be written down.
+macro_rules! reaching {
+    ($tray:expr) => {{
+        let lots = holdings::table.filter(holdings::tray_id.eq($tray.id)).select(holdings::lot_id);
+        let reached = held_trays::table.filter(held_trays::tray_id.eq($tray.id)).select(held_trays::hold_id);
+        let of_tray = holds::scope.eq("tray").and(holds::target_id.eq($tray.id));
+        let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
+        let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
+        of_tray.or(of_batch).or(of_lot)
+    }};
+}
+
 /// Reasons of the open holds that stop a tray: its own, those of a batch it is of or was made from, its lots'.
 pub fn on_tray(reading: &mut Reading<'_>, tray: &Tray) -> Result<Vec<String>, StoreError> {
-    let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
-    let reached = held_trays::table.filter(held_trays::tray_id.eq(tray.id)).select(held_trays::hold_id);
-    let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
-    let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
-    let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
     let query = holds::table
         .filter(holds::released_at.is_null())
-        .filter(of_tray.or(of_batch).or(of_lot))
+        .filter(reaching!(tray))
         .order(holds::id)
         .select(holds::reason);
     Ok(on_either!(reading.conn, own => query.load(own))?)
@@ -117,15 +125,10 @@ pub fn on_tray(reading: &mut Reading<'_>, tray: &Tray) -> Result<Vec<String>, St
 
 /// Reasons of the holds that stopped a tray at an instant, whether they are open still or not.
 pub fn on_tray_at(reading: &mut Reading<'_>, tray: &Tray, at: Instant) -> Result<Vec<String>, StoreError> {
-    let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
-    let reached = held_trays::table.filter(held_trays::tray_id.eq(tray.id)).select(held_trays::hold_id);
-    let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
-    let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
-    let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
     let query = holds::table
         .filter(holds::placed_at.le(at.micros()))
         .filter(holds::released_at.is_null().or(holds::released_at.gt(at.micros())))
-        .filter(of_tray.or(of_batch).or(of_lot))
+        .filter(reaching!(tray))
         .order(holds::id)
         .select(holds::reason);
     Ok(query.load(reading.conn)?)
@@ -133,14 +136,9 @@ pub fn on_tray_at(reading: &mut Reading<'_>, tray: &Tray, at: Instant) -> Result
 
 /// Reasons of the open holds on a tray that were placed after an instant.
 pub fn on_tray_since(reading: &mut Reading<'_>, tray: &Tray, at: Instant) -> Result<Vec<String>, StoreError> {
-    let lots = holdings::table.filter(holdings::tray_id.eq(tray.id)).select(holdings::lot_id);
-    let reached = held_trays::table.filter(held_trays::tray_id.eq(tray.id)).select(held_trays::hold_id);
-    let of_tray = holds::scope.eq("tray").and(holds::target_id.eq(tray.id));
-    let of_batch = holds::scope.eq("batch").and(holds::id.eq_any(reached));
-    let of_lot = holds::scope.eq("lot").and(holds::target_id.eq_any(lots));
     let query = holds::table
         .filter(holds::placed_at.gt(at.micros()).and(holds::released_at.is_null()))
-        .filter(of_tray.or(of_batch).or(of_lot))
+        .filter(reaching!(tray))
         .order(holds::id)
         .select(holds::reason);
     Ok(query.load(reading.conn)?)

@@ -9,35 +9,11 @@ use crate::domain::webhook::{DeadLetter, Disabled, Kind, Place, Webhook};
 use crate::units::instant::Instant;
 use diesel::prelude::*;
 
-/// All of a row but its number, for writing.
-#[derive(Insertable, AsChangeset)]
+#[derive(Queryable, Insertable, AsChangeset)]
 #[diesel(table_name = webhooks, treat_none_as_null = true)]
-struct WebhookValues {
-    url: String,
-    kinds: String,
-    created_at: i64,
-    created_by: String,
-    secret: String,
-    earlier_secret: Option<String>,
-    earlier_until: Option<i64>,
-    version: i64,
-    disabled_at: Option<i64>,
-    disabled_why: Option<String>,
-    position_xact: i64,
-    position_id: i64,
-    tries: i64,
-    next_try_at: i64,
-    last_failure: Option<String>,
-    dead_in_a_row: i64,
-    last_success_at: Option<i64>,
-    claimed_by: Option<String>,
-    claimed_until: i64,
-    test_asked_at: Option<i64>,
-    test_outcome: Option<String>,
-}
-
-#[derive(Queryable)]
 struct WebhookRow {
+    /// Given by the database.
+    #[diesel(skip_insertion)]
     id: i64,
     url: String,
     kinds: String,
@@ -62,10 +38,11 @@ struct WebhookRow {
     test_outcome: Option<String>,
 }
 
-impl From<&Webhook> for WebhookValues {
-    fn from(hook: &Webhook) -> WebhookValues {
+impl From<&Webhook> for WebhookRow {
+    fn from(hook: &Webhook) -> WebhookRow {
         let disabled = hook.disabled.as_ref();
-        WebhookValues {
+        WebhookRow {
+            id: hook.id,
             url: hook.url.clone(),
             kinds: hook.kinds.iter().map(|kind| kind.as_str()).collect::<Vec<_>>().join(" "),
             created_at: hook.created_at.micros(),
@@ -128,14 +105,14 @@ impl TryFrom<WebhookRow> for Webhook {
 
 /// Keeps a new subscription; gives its number. That of the value counts for nothing.
 pub fn insert(tx: &mut Tx<'_>, hook: &Webhook) -> Result<i64, StoreError> {
-    let insert = diesel::insert_into(webhooks::table).values(WebhookValues::from(hook));
+    let insert = diesel::insert_into(webhooks::table).values(WebhookRow::from(hook));
     Ok(insert.returning(webhooks::id).get_result(tx.changing())?)
 }
 
 /// Writes a changed subscription.
 pub fn save(tx: &mut Tx<'_>, hook: &Webhook) -> Result<(), StoreError> {
     let one = webhooks::table.filter(webhooks::id.eq(hook.id));
-    diesel::update(one).set(WebhookValues::from(hook)).execute(tx.changing())?;
+    diesel::update(one).set(WebhookRow::from(hook)).execute(tx.changing())?;
     Ok(())
 }
 

@@ -3,6 +3,7 @@
 
 use super::files::validity;
 use super::provider;
+use crate::cli::private_file;
 use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_SECOND};
 use rcgen::{
     BasicConstraints, CertificateParams, CidrSubnet, DistinguishedName, DnType, ExtendedKeyUsagePurpose,
@@ -15,10 +16,8 @@ use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, PrivateKeyDer, PrivatePkcs8KeyDer, ServerName, UnixTime};
 use rustls::sign::CertifiedKey;
 use sha2::{Digest, Sha256};
-use std::fs::{File, OpenOptions};
-use std::io::{ErrorKind, Write};
 use std::net::IpAddr;
-use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
+use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -83,33 +82,12 @@ fn constraints(names: &[String]) -> NameConstraints {
     NameConstraints { permitted_subtrees: networks.chain(domains).chain(own).collect(), excluded_subtrees: Vec::new() }
 }
 
-/// Puts the whole text under its name, or nothing: a machine that stops halfway leaves no authority that cannot be read. A file that
-/// somebody else made in the meantime stays, since devices may trust it already.
-fn put_in_place(file: &Path, text: &str) -> std::io::Result<()> {
-    let mut name = file.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".{}-{:?}.new", std::process::id(), std::thread::current().id()));
-    let begun = file.with_file_name(name);
-    let mut new = OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&begun)?;
-    let written = new.write_all(text.as_bytes()).and_then(|()| new.sync_all());
-    let placed = written.and_then(|()| match std::fs::hard_link(&begun, file) {
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => Ok(()),
-        // Some file systems know no second name for a file.
-        Err(_) if !file.exists() => std::fs::rename(&begun, file),
-        other => other,
-    });
-    // Gone already where it was renamed.
-    let _ = std::fs::remove_file(&begun);
-    placed?;
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    File::open(folder)?.sync_all()
-}
-
 impl Authority {
     /// The authority of this file; makes it when there is no file.
     pub fn open(file: &Path, names: &[String], now: Instant) -> Result<Authority, String> {
         if !file.exists() {
             let text = Self::make(names, now).map_err(|e| says(file, e))?;
-            put_in_place(file, &text).map_err(|e| says(file, e))?;
+            private_file::put(file, &text).map_err(|e| says(file, e))?;
         }
         let mode = std::fs::metadata(file).map_err(|e| says(file, e))?.permissions().mode();
         if mode & 0o077 != 0 {
