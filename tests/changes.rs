@@ -17,7 +17,7 @@ use dice::Dice;
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
 use diesel::sql_types::BigInt;
-use ground::{Ground, Which, Witness, actor, arrival, chill, shop, start};
+use ground::{Ground, Which, Witness, actor, arrival, chill, on_both, shop, start};
 use sakudana::domain::life::curve::Reading;
 use sakudana::domain::logger::Line;
 use sakudana::domain::place::PlaceDraft;
@@ -35,17 +35,6 @@ use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
-
-macro_rules! on_both {
-    ($($name:ident),* $(,)?) => {
-        mod sqlite {
-            $(#[test] fn $name() { super::$name(super::Which::Sqlite); })*
-        }
-        mod postgresql {
-            $(#[test] fn $name() { super::$name(super::Which::Postgres); })*
-        }
-    };
-}
 
 on_both!(
     followers_see_every_act_once_and_in_one_order,

@@ -17,7 +17,7 @@ mod support;
 
 use dice::Dice;
 use diesel::connection::SimpleConnection;
-use ground::{Which, start};
+use ground::{Which, on_both, start};
 use sakudana::domain::permissions::Role;
 use sakudana::domain::refusal::Code;
 use sakudana::ops::desk::{Actor, Desk};
@@ -31,17 +31,6 @@ use stall::Stall;
 use std::sync::Barrier;
 use std::sync::mpsc::channel;
 use std::thread;
-
-macro_rules! on_both {
-    ($($name:ident),* $(,)?) => {
-        mod sqlite {
-            $(#[test] fn $name() { super::$name(super::Which::Sqlite); })*
-        }
-        mod postgresql {
-            $(#[test] fn $name() { super::$name(super::Which::Postgres); })*
-        }
-    };
-}
 
 on_both!(
     together_is_as_one_by_one,

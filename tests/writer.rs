@@ -13,15 +13,13 @@ mod support;
 
 use diesel::prelude::*;
 use diesel::sql_types::BigInt;
-use ground::{Ground, Which, Witness, actor, arrival, chill, shop, start};
+use ground::{Ground, Which, Witness, actor, chill, on_both, shop, start};
 use sakudana::domain::refusal::{Code, Refusal};
-use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::count::{CountLine, count};
 use sakudana::ops::desk::Desk;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::look;
 use sakudana::ops::once::{Answer, Request};
-use sakudana::ops::receive::receive;
 use sakudana::ops::sell::{LineDraft, sell};
 use sakudana::ops::top_up::{TopUp, top_up};
 use sakudana::ops::verify::verify;
@@ -32,17 +30,6 @@ use std::sync::mpsc::channel;
 use std::sync::{Barrier, Mutex};
 use std::thread;
 use std::time::Duration;
-
-macro_rules! on_both {
-    ($($name:ident),* $(,)?) => {
-        mod sqlite {
-            $(#[test] fn $name() { super::$name(super::Which::Sqlite); })*
-        }
-        mod postgresql {
-            $(#[test] fn $name() { super::$name(super::Which::Postgres); })*
-        }
-    };
-}
 
 on_both!(
     one_tray_is_sold_once_however_many_ask,
@@ -63,28 +50,6 @@ fn open(which: Which) -> Ground {
     let ground = Ground::open(which, 8);
     ground.place("case", chill(0, 2_000));
     ground
-}
-
-/// Blocks of 200 g, or tubs, out of one fresh fish.
-fn cut(ground: &Ground, cut: &'static str, count: usize) -> Vec<String> {
-    let grams = 200 * i64::try_from(count).unwrap();
-    ground
-        .desk
-        .act(move |tx, shop| {
-            let fish = receive(tx, shop, &actor(), start(), &arrival("YFT", "case", grams))?.tray.code.to_string();
-            let output = OutputDraft { cut: cut.into(), place: "case".into(), net_g: 200 };
-            let cutting = Cutting {
-                bench_minutes: None,
-                inputs: vec![InputDraft { tray: fish, grams: None }],
-                outputs: vec![output; count],
-                losses: Vec::new(),
-                place: "case".into(),
-                reason: None,
-            };
-            let made = break_down(tx, shop, &actor(), start(), &cutting)?;
-            Ok(made.trays.iter().map(|tray| tray.code.to_string()).collect())
-        })
-        .unwrap()
 }
 
 fn sell_one(desk: &Desk, code: &str) -> Result<i64, Failure> {
@@ -135,7 +100,7 @@ fn hold_together(ground: &Ground) {
 fn one_tray_is_sold_once_however_many_ask(which: Which) {
     const ROUNDS: usize = 20;
     let ground = open(which);
-    let trays = cut(&ground, "saku", ROUNDS);
+    let trays = ground.trays("saku", ROUNDS, 200);
     for code in &trays {
         let answers = together(64, |_| sell_one(&ground.desk, code));
         let winners = answers.iter().filter(|answer| answer.is_ok()).count();
@@ -152,7 +117,7 @@ fn one_tray_is_sold_once_however_many_ask(which: Which) {
 
 fn different_trays_are_all_sold(which: Which) {
     let ground = open(which);
-    let trays = cut(&ground, "saku", 32);
+    let trays = ground.trays("saku", 32, 200);
     let mut sales: Vec<i64> =
         together(32, |number| sell_one(&ground.desk, &trays[number])).into_iter().map(Result::unwrap).collect();
     sales.sort_unstable();
@@ -173,7 +138,7 @@ fn count_and_refuse(desk: &Desk, code: &str) -> Result<(), Failure> {
 
 fn a_refusal_does_not_disturb_its_neighbours(which: Which) {
     let ground = open(which);
-    let trays = cut(&ground, "saku", 48);
+    let trays = ground.trays("saku", 48, 200);
     let mut witness = ground.witness();
     let acts_before = number(&mut witness, "acts");
     // A third sells, a third writes and then refuses, a third is refused before it writes.
@@ -198,7 +163,7 @@ fn a_refusal_does_not_disturb_its_neighbours(which: Which) {
 
 fn a_panicking_act_is_answered_and_leaves_nothing(which: Which) {
     let ground = open(which);
-    let trays = cut(&ground, "saku", 24);
+    let trays = ground.trays("saku", 24, 200);
     let panicking = |code: &str| -> Result<(), Failure> {
         let line = CountLine { tray: code.to_owned(), counted_g: 0 };
         ground.desk.act(move |tx, shop| {
@@ -221,7 +186,7 @@ fn a_panicking_act_is_answered_and_leaves_nothing(which: Which) {
 
 fn what_was_answered_is_there_for_another_connection(which: Which) {
     let ground = open(which);
-    let trays = cut(&ground, "saku", 20);
+    let trays = ground.trays("saku", 20, 200);
     let mut witness = ground.witness();
     for (index, code) in trays.iter().enumerate() {
         sell_one(&ground.desk, code).unwrap();
@@ -243,7 +208,7 @@ fn a_reader_does_not_wait_for_a_writer(which: Which) {
     const AT_LEAST: Duration = Duration::from_millis(300);
     const AT_MOST: Duration = Duration::from_secs(4);
     let ground = open(which);
-    let trays = cut(&ground, "saku", 1);
+    let trays = ground.trays("saku", 1, 200);
     let before = ground.desk.look(|reading, _| count_acts(reading)).unwrap();
     let (wrote, has_written) = channel();
     let (looked, has_looked) = channel();
@@ -295,7 +260,7 @@ fn sell_under(desk: &Desk, request: Request, code: &str) -> Result<Answer, Failu
 
 fn one_key_is_one_act(which: Which) {
     let ground = open(which);
-    let trays = cut(&ground, "saku", 3);
+    let trays = ground.trays("saku", 3, 200);
     let answers: Vec<Answer> =
         together(16, |_| sell_under(&ground.desk, request("a"), &trays[0])).into_iter().map(Result::unwrap).collect();
     assert_eq!(answers.iter().filter(|answer| !answer.replayed).count(), 1, "one did it");
@@ -318,7 +283,7 @@ fn one_key_is_one_act(which: Which) {
 /// behind what the trays have seen.
 fn an_act_told_late_does_not_fail(which: Which) {
     let ground = open(which);
-    let tubs = cut(&ground, "scrape", 3);
+    let tubs = ground.trays("scrape", 3, 200);
     for (source, seconds) in [(1, 60), (2, 58)] {
         let (tub, draft) = (tubs[0].clone(), TopUp { source: tubs[source].clone(), grams: None });
         let at = start().plus_micros(seconds * MICROS_PER_SECOND);

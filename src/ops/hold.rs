@@ -57,8 +57,8 @@ pub fn release(tx: &mut Tx<'_>, actor: &Actor, now: Instant, id: i64, note: &str
     }
     let act =
         NewAct { kind: "release", at: now, recorded_at: now, actor: &actor.name, reason: Some(&note), reverses: None };
-    acts::append(tx, &act)?;
-    holds::release(tx, id, now, &actor.name, &note)?;
+    let act_id = acts::append(tx, &act)?;
+    holds::release(tx, id, act_id, now, &actor.name, &note)?;
     // A hold that a person placed speaks of something else.
     if hold.scope == "tray" && hold.placed_by == watch::watchman().name {
         alarm::exposure_seen_to(tx, actor, hold.target_id, now)?;

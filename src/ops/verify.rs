@@ -170,25 +170,26 @@ pub const QUESTIONS: &[Question] = &[
         count: "SELECT id FROM trays",
         wrong: "SELECT 'tray ' || code AS what FROM trays WHERE net_g < 0 OR net_g > 10000000 OR price_per_kg_cents < 0",
     },
+    // A sale that waited for a release has the earlier time and the later act, and was judged by what it then found.
     Question {
         name: "holds: nothing was sold while it was on hold, but what an exception says",
         count: "SELECT id FROM holds",
         wrong: "SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h \
                 JOIN sale_lines l ON l.tray_id = h.target_id JOIN sales s ON s.id = l.sale_id \
-                WHERE h.scope = 'tray' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
+                WHERE h.scope = 'tray' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) AND s.act_id < COALESCE(h.release_act_id, s.act_id + 1) \
                 AND NOT EXISTS (SELECT 1 FROM exceptions x JOIN exception_findings n ON n.exception_id = x.id WHERE x.sale_id = s.id \
                 AND n.code IN ('on_hold') AND (x.tray_id = l.tray_id OR (x.other_tray_id = l.tray_id \
                 AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %'))) \
                 UNION ALL SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN held_trays t ON t.hold_id = h.id \
                 JOIN sale_lines l ON l.tray_id = t.tray_id JOIN sales s ON s.id = l.sale_id \
-                WHERE h.scope = 'batch' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
+                WHERE h.scope = 'batch' AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) AND s.act_id < COALESCE(h.release_act_id, s.act_id + 1) \
                 AND NOT EXISTS (SELECT 1 FROM exceptions x JOIN exception_findings n ON n.exception_id = x.id WHERE x.sale_id = s.id \
                 AND n.code IN ('on_hold') AND (x.tray_id = l.tray_id OR (x.other_tray_id = l.tray_id \
                 AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %'))) \
                 UNION ALL SELECT 'hold ' || h.id || ', sale ' || s.id AS what FROM holds h JOIN holdings g ON g.lot_id = h.target_id \
                 JOIN sale_lines l ON l.tray_id = g.tray_id JOIN sales s ON s.id = l.sale_id \
                 WHERE h.scope = 'lot' AND EXISTS (SELECT 1 FROM entries e WHERE e.tray_id = l.tray_id AND e.lot_id = h.target_id AND e.act_id < s.act_id) \
-                AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) \
+                AND s.act_id > h.act_id AND s.at > h.placed_at AND (h.released_at IS NULL OR s.at < h.released_at) AND s.act_id < COALESCE(h.release_act_id, s.act_id + 1) \
                 AND NOT EXISTS (SELECT 1 FROM exceptions x JOIN exception_findings n ON n.exception_id = x.id WHERE x.sale_id = s.id \
                 AND n.code IN ('on_hold') AND (x.tray_id = l.tray_id OR (x.other_tray_id = l.tray_id \
                 AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %')))",

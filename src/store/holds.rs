@@ -23,6 +23,8 @@ pub struct Hold {
     pub released_at: Option<i64>,
     pub released_by: Option<String>,
     pub release_note: Option<String>,
+    /// None too where it was released before this was kept.
+    pub release_act_id: Option<i64>,
 }
 
 /// Places a hold; `scope` is `lot`, `batch` or `tray`.
@@ -78,9 +80,14 @@ pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Hold>, StoreErr
     Ok(holds::table.filter(holds::id.eq(id)).get_result(reading.conn).optional()?)
 }
 
-pub fn release(tx: &mut Tx<'_>, id: i64, at: Instant, by: &str, note: &str) -> Result<(), StoreError> {
+pub fn release(tx: &mut Tx<'_>, id: i64, act_id: i64, at: Instant, by: &str, note: &str) -> Result<(), StoreError> {
     let open = holds::table.filter(holds::id.eq(id)).filter(holds::released_at.is_null());
-    let row = (holds::released_at.eq(at.micros()), holds::released_by.eq(by), holds::release_note.eq(note));
+    let row = (
+        holds::released_at.eq(at.micros()),
+        holds::released_by.eq(by),
+        holds::release_note.eq(note),
+        holds::release_act_id.eq(act_id),
+    );
     diesel::update(open).set(row).execute(tx.changing())?;
     touch(tx, id)
 }

@@ -314,6 +314,7 @@ diesel::table! {
         released_at -> Nullable<BigInt>,
         released_by -> Nullable<Text>,
         release_note -> Nullable<Text>,
+        release_act_id -> Nullable<BigInt>,
     }
 }
 

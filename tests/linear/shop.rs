@@ -4,11 +4,9 @@ use std::sync::Mutex;
 
 use sakudana::domain::permissions::Role;
 use sakudana::domain::refusal::Refusal;
-use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::desk::Actor;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::mark_down::mark_down;
-use sakudana::ops::receive::receive;
 use sakudana::ops::scan::scan;
 use sakudana::ops::sell::{LineDraft, reverse, sell};
 use sakudana::ops::take_out::{Whither, take_out};
@@ -17,7 +15,7 @@ use sakudana::store::error::StoreError;
 use sakudana::units::instant::{Instant, MICROS_PER_SECOND};
 
 use crate::Shop;
-use crate::ground::{Ground, Which, actor, arrival, chill, start};
+use crate::ground::{Ground, Which, chill, start};
 use crate::program::{BLOCK_G, Plan, TUB_G};
 use crate::spec::{Call, Said, Tray};
 
@@ -81,24 +79,7 @@ impl OpenDesk {
 
     fn cut(&self, tub: bool, count: usize) -> Vec<String> {
         let (cut, grams) = if tub { ("scrape", TUB_G) } else { ("saku", BLOCK_G) };
-        let whole = grams * i64::try_from(count).unwrap();
-        self.ground
-            .desk
-            .act(move |tx, shop| {
-                let fish = receive(tx, shop, &actor(), start(), &arrival("YFT", "case", whole))?.tray.code.to_string();
-                let output = OutputDraft { cut: cut.into(), place: "case".into(), net_g: grams };
-                let cutting = Cutting {
-                    bench_minutes: None,
-                    inputs: vec![InputDraft { tray: fish, grams: None }],
-                    outputs: vec![output; count],
-                    losses: Vec::new(),
-                    place: "case".into(),
-                    reason: None,
-                };
-                let made = break_down(tx, shop, &actor(), start(), &cutting)?;
-                Ok(made.trays.iter().map(|tray| tray.code.to_string()).collect())
-            })
-            .unwrap()
+        self.ground.trays(cut, count, grams)
     }
 
     fn done(&self, trays: &[String], caller: usize, call: &Call) -> Result<Said, Failure> {

@@ -13,16 +13,32 @@ use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::profile::Rules;
 use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
+use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::desk::{Actor, Desk};
 use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
 use sakudana::ops::freeze_parasites::LetterDraft;
-use sakudana::ops::receive::Arrival;
+use sakudana::ops::receive::{Arrival, receive};
 use sakudana::store::StoreOptions;
 use sakudana::units::currency::{Currency, DecimalMark, WeightUnit};
 use sakudana::units::instant::Instant;
 use sakudana::units::temperature::MilliCelsius;
 use sakudana::units::zone::Zone;
 use std::collections::BTreeMap;
+
+/// The same tests on either database.
+#[allow(unused_macros, reason = "not all that share this file have such tests")]
+macro_rules! on_both {
+    ($($name:ident),* $(,)?) => {
+        mod sqlite {
+            $(#[test] fn $name() { super::$name(crate::ground::Which::Sqlite); })*
+        }
+        mod postgresql {
+            $(#[test] fn $name() { super::$name(crate::ground::Which::Postgres); })*
+        }
+    };
+}
+#[allow(unused_imports, reason = "not all that share this file have such tests")]
+pub(crate) use on_both;
 
 /// A connection of the test's own.
 #[derive(diesel::MultiConnection)]
@@ -117,6 +133,25 @@ impl Ground {
         self.desk
             .act(move |tx, shop| put_place(tx, shop, &actor(), start(), &code, &draft, Expected::New).map(drop))
             .unwrap();
+    }
+
+    /// The codes of so many trays in `case`, of one cut and net mass, cut out of one fresh fish with nothing lost.
+    pub fn trays(&self, cut: &'static str, count: usize, net_g: i64) -> Vec<String> {
+        let grams = net_g * i64::try_from(count).unwrap();
+        let made = self.desk.act(move |tx, shop| {
+            let fish = receive(tx, shop, &actor(), start(), &arrival("YFT", "case", grams))?.tray.code.to_string();
+            let output = OutputDraft { cut: cut.into(), place: "case".into(), net_g };
+            let cutting = Cutting {
+                bench_minutes: None,
+                inputs: vec![InputDraft { tray: fish, grams: None }],
+                outputs: vec![output; count],
+                losses: Vec::new(),
+                place: "case".into(),
+                reason: None,
+            };
+            break_down(tx, shop, &actor(), start(), &cutting)
+        });
+        made.unwrap().trays.iter().map(|tray| tray.code.to_string()).collect()
     }
 }
 

@@ -4,7 +4,7 @@
 use crate::acts::{Act, Output, roll, step_micros};
 use crate::compare::digest;
 use crate::dice::Dice;
-use crate::ground::{Ground, Which, Witness, start};
+use crate::ground::{Ground, Which, Witness, on_both, start};
 use crate::naive::{Made, Naive};
 use crate::perform::perform;
 use crate::{furnish, holds_together, step};
@@ -18,17 +18,6 @@ const MINUTE: i64 = 60_000_000;
 const PLACES: usize = 6;
 /// When the last act is long over.
 const EVENING: i64 = 720 * MINUTE;
-
-macro_rules! on_both {
-    ($($name:ident),* $(,)?) => {
-        mod sqlite {
-            $(#[test] fn $name() { super::$name(super::Which::Sqlite); })*
-        }
-        mod postgresql {
-            $(#[test] fn $name() { super::$name(super::Which::Postgres); })*
-        }
-    };
-}
 
 on_both!(
     the_order_of_arrival_changes_nothing,

@@ -4,13 +4,11 @@
 
 use crate::dice::Dice;
 use crate::disk::{Cut, Disk, Files, Progress, Synchronous};
-use crate::ground::{Ground, Which, actor, arrival, chill, shop, start};
+use crate::ground::{Ground, Which, actor, chill, shop, start};
 use crate::vfs;
-use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::desk::Desk;
 use sakudana::ops::failure::Failure;
 use sakudana::ops::once::{Answer, Request};
-use sakudana::ops::receive::receive;
 use sakudana::ops::sell::group::Order;
 use sakudana::ops::sell::{Charged, ChargedLine, LineDraft, Sold, find, reverse};
 use sakudana::ops::verify::verify;
@@ -96,8 +94,8 @@ impl Stocked {
             vfs::insert(folder, Disk::new(Files::default(), synchronous, SYNC));
         });
         ground.place("case", chill(0, 2_000));
-        let tubs = cut(&ground, "scrape", 4, 5_000);
-        let blocks = cut(&ground, "saku", blocks, 200);
+        let tubs = ground.trays("scrape", 4, 5_000);
+        let blocks = ground.trays("saku", blocks, 200);
         Stocked { ground, blocks, tubs }
     }
 
@@ -116,25 +114,6 @@ impl Drop for Stocked {
         // The shop keeps what it has open; others find the folder empty.
         vfs::remove(&self.folder());
     }
-}
-
-fn cut(ground: &Ground, cut: &'static str, count: usize, net_g: i64) -> Vec<String> {
-    let grams = net_g * i64::try_from(count).unwrap();
-    let made = ground.desk.act(move |tx, shop| {
-        let fish = receive(tx, shop, &actor(), start(), &arrival("YFT", "case", grams))?.tray.code.to_string();
-        let output = OutputDraft { cut: cut.into(), place: "case".into(), net_g };
-        let cutting = Cutting {
-            bench_minutes: None,
-            inputs: vec![InputDraft { tray: fish, grams: None }],
-            outputs: vec![output; count],
-            losses: Vec::new(),
-            place: "case".into(),
-            reason: None,
-        };
-        let made = break_down(tx, shop, &actor(), start(), &cutting)?;
-        Ok(made.trays.iter().map(|tray| tray.code.to_string()).collect())
-    });
-    made.unwrap()
 }
 
 /// What was sent, and what was acknowledged with which words, in this order.

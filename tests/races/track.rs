@@ -6,15 +6,13 @@ use std::thread;
 use diesel::prelude::*;
 use diesel::sql_types::BigInt;
 use sakudana::domain::permissions::Role;
-use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::desk::{Actor, Desk};
 use sakudana::ops::failure::Failure;
-use sakudana::ops::receive::receive;
 use sakudana::ops::sell::{LineDraft, sell};
 use sakudana::ops::verify::verify;
 use sakudana::units::instant::{Instant, MICROS_PER_SECOND};
 
-use crate::ground::{Ground, Which, actor, arrival, chill, start};
+use crate::ground::{Ground, Which, chill, start};
 use crate::heard::Heard;
 
 pub const THREADS: usize = 64;
@@ -48,22 +46,7 @@ impl Track {
 
     /// So many trays of one cut and weight, out of one fish.
     pub fn cut(&self, cut: &'static str, count: usize, grams: i64) -> Vec<String> {
-        let whole = grams * i64::try_from(count).unwrap();
-        let cut = move |tx: &mut sakudana::store::Tx<'_>, shop: &sakudana::domain::shop::Shop| {
-            let fish = receive(tx, shop, &actor(), start(), &arrival("YFT", "case", whole))?.tray.code.to_string();
-            let output = OutputDraft { cut: cut.into(), place: "case".into(), net_g: grams };
-            let cutting = Cutting {
-                bench_minutes: None,
-                inputs: vec![InputDraft { tray: fish, grams: None }],
-                outputs: vec![output; count],
-                losses: Vec::new(),
-                place: "case".into(),
-                reason: None,
-            };
-            let made = break_down(tx, shop, &actor(), start(), &cutting)?;
-            Ok(made.trays.iter().map(|tray| tray.code.to_string()).collect())
-        };
-        self.ground.desk.act(cut).unwrap()
+        self.ground.trays(cut, count, grams)
     }
 
     /// One race for each tray: nobody begins before all are there. What each caller heard, tray by tray.

@@ -1,7 +1,6 @@
 //! Letters that could not be delivered: kept, passed by, sent again when somebody asks; and replays from a place in the feed.
 
-use crate::delivered::on_both;
-use crate::ground::Which;
+use crate::ground::{Which, on_both};
 use crate::receiver::{Receiver, Say, until};
 use crate::served::{Stage, cursors, told};
 use sakudana::domain::webhook::DEAD_IN_A_ROW;

@@ -1,7 +1,7 @@
 //! What a receiver gets: everything of its kinds, in order, each until it is taken, whatever the receiver does meanwhile.
 
 use crate::authority::Authority;
-use crate::ground::{Which, actor, arrival, chill, start};
+use crate::ground::{Which, actor, arrival, chill, on_both, start};
 use crate::receiver::{Receiver, Say, always, until};
 use crate::served::{Stage, chance, cursors, note, told};
 use sakudana::domain::refusal::Code;
@@ -19,18 +19,6 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::Duration;
-
-macro_rules! on_both {
-    ($($name:ident),* $(,)?) => {
-        mod sqlite {
-            $(#[test] fn $name() { super::$name(crate::ground::Which::Sqlite); })*
-        }
-        mod postgresql {
-            $(#[test] fn $name() { super::$name(crate::ground::Which::Postgres); })*
-        }
-    };
-}
-pub(crate) use on_both;
 
 on_both!(
     every_change_comes_in_order_one_at_a_time,
