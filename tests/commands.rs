@@ -339,7 +339,7 @@ const DAMAGE: &[(&str, &str)] = &[
         "PRAGMA ignore_check_constraints = ON;
          UPDATE trays SET price_per_kg_cents = -1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
     ),
-    ("holds:", "UPDATE holds SET released_at = NULL, released_by = NULL, release_note = NULL"),
+    ("holds:", "UPDATE holds SET released_at = NULL, released_by = NULL, release_note = NULL, release_act_id = NULL"),
     (
         "once: what a till says of a line",
         "INSERT INTO replayed_lines (sale_id, line_number, scanned, price_cents, moved_g)

@@ -1,13 +1,16 @@
 //! Decides: the shop's rules as pure functions over plain values. No clock, no chance, no database, no JSON here;
 //! `now`, identifiers and everything loaded are passed in.
 
+pub mod advice;
 pub mod alarm;
 pub mod breakdown;
 pub mod catalogue;
 pub mod claims;
 pub mod cost;
+pub mod demand;
 pub mod gs1;
 pub mod holding;
+pub mod hours;
 pub mod inspection;
 pub mod key_life;
 pub mod label_fields;
@@ -28,6 +31,7 @@ pub mod replay;
 pub mod review;
 pub mod scan_text;
 pub mod shop;
+pub mod terms;
 pub mod text;
 pub mod tray;
 pub mod tray_code;

@@ -1,8 +1,10 @@
 //! The shop itself: what its settings say of it that rules and labels need.
 
 use super::gs1::own::Codes;
+use super::hours::OpeningHours;
 use super::profile::Rules;
 use super::review::Ladder;
+use super::terms::ShopTerms;
 use crate::units::currency::{Currency, WeightUnit};
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
 use crate::units::temperature::MilliCelsius;
@@ -54,6 +56,8 @@ pub struct Shop {
     /// How long fish is reckoned to lie on the bench before it is cut, when nobody says.
     pub bench_minutes: i64,
     pub ladder: Ladder,
+    pub hours: OpeningHours,
+    pub terms: ShopTerms,
 }
 
 impl Shop {

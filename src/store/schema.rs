@@ -2,6 +2,7 @@
 
 pub mod following;
 pub mod offline;
+pub mod reviewing;
 
 diesel::table! {
     counters (name) {

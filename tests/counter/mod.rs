@@ -4,6 +4,7 @@
 
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
 use sakudana::domain::gs1::own::Codes;
+use sakudana::domain::hours::OpeningHours;
 use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::language::Language;
 use sakudana::domain::lot::CatchDraft;
@@ -12,6 +13,7 @@ use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::profile::Rules;
 use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
+use sakudana::domain::terms::ShopTerms;
 use sakudana::ops::access::{self, NewPerson};
 use sakudana::ops::break_down::{Cutting, InputDraft, LossDraft, OutputDraft, break_down};
 use sakudana::ops::desk::{Actor, Desk};
@@ -54,6 +56,8 @@ pub fn shop() -> Shop {
         bench_scale_g: 2,
         bench_minutes: 20,
         ladder: Ladder::default(),
+        hours: OpeningHours::default(),
+        terms: ShopTerms::default(),
     }
 }
 

@@ -6,6 +6,7 @@ use crate::support::postgres::{Database, fresh_database};
 use diesel::{Connection, PgConnection, SqliteConnection};
 use sakudana::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
 use sakudana::domain::gs1::own::Codes;
+use sakudana::domain::hours::OpeningHours;
 use sakudana::domain::inspection::InspectionDraft;
 use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
@@ -13,6 +14,7 @@ use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::profile::Rules;
 use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
+use sakudana::domain::terms::ShopTerms;
 use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::desk::{Actor, Desk};
 use sakudana::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
@@ -240,6 +242,8 @@ pub fn shop() -> Shop {
         bench_scale_g: BENCH_SCALE_G,
         bench_minutes: BENCH_MINUTES,
         ladder: Ladder::default(),
+        hours: OpeningHours::default(),
+        terms: ShopTerms::default(),
     }
 }
 

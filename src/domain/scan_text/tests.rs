@@ -3,10 +3,12 @@
 use super::{Claims, LIMIT, Scanned, read};
 use crate::domain::gs1::own::{Carried, Codes, Linear};
 use crate::domain::gs1::restricted::Layout;
+use crate::domain::hours::OpeningHours;
 use crate::domain::profile::Rules;
 use crate::domain::refusal::Code;
 use crate::domain::review::Ladder;
 use crate::domain::shop::{Jurisdiction, Shop};
+use crate::domain::terms::ShopTerms;
 use crate::domain::tray_code::TrayCode;
 use crate::units::currency::{Currency, DecimalMark, WeightUnit};
 use crate::units::mass::Grams;
@@ -33,6 +35,8 @@ fn shop(prefix: Option<&str>, layout: Option<&str>) -> Shop {
         bench_scale_g: 2,
         bench_minutes: 20,
         ladder: Ladder::default(),
+        hours: OpeningHours::default(),
+        terms: ShopTerms::default(),
     }
 }
 
