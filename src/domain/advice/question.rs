@@ -1,0 +1,1 @@
+//! From the trays of a cut to the question that is solved for them, and back.
