@@ -9,6 +9,7 @@ mod customers;
 mod flow;
 pub mod program;
 pub mod question;
+pub mod stages;
 mod states;
 mod values;
 
