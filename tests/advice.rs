@@ -12,3 +12,5 @@
 mod ground;
 #[path = "advice/ladder.rs"]
 mod ladder;
+#[path = "advice/textbook.rs"]
+mod textbook;

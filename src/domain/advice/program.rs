@@ -1,6 +1,7 @@
 //! The best choice for one cut, and what is expected of it and of the others.
 
 use super::flow::{Later, outlook as follow};
+use super::states::Posted;
 use super::values::Plan;
 use super::{Choice, Demand, Flow, Outlook, Problem, Solution, Unit};
 
@@ -88,6 +89,12 @@ pub fn outlook(problem: &Problem, choice: &Choice) -> Outlook {
     if fault(problem).is_some() || problem.units.is_empty() || problem.stages.is_empty() {
         return unknown(problem);
     }
+    let (problem, kept) = with_choice(problem, choice);
+    follow(&problem, &Plan::of(&problem, kept), choice, Later::Best)
+}
+
+/// A problem that knows the reach of a choice, and how many units are kept.
+fn with_choice(problem: &Problem, choice: &Choice) -> (Problem, usize) {
     let kept = problem.units.len() - choice.freeze.min(problem.units.len());
     let mut problem = problem.clone();
     if choice.price.is_some() && choice.reach > 0 && choice.reach < problem.units.len() {
@@ -95,7 +102,40 @@ pub fn outlook(problem: &Problem, choice: &Choice) -> Outlook {
         problem.reaches.sort_unstable();
         problem.reaches.dedup();
     }
-    follow(&problem, &Plan::of(&problem, kept), choice, Later::Best)
+    (problem, kept)
+}
+
+/// What is done at each later review, after a choice now.
+pub struct Policy {
+    plan: Plan,
+}
+
+/// What is in force from a review on: up to which unit the kitchen has taken, and which step of the ladder holds up to which unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Standing {
+    pub next: usize,
+    /// The step and its reach; none where each unit is at its own price.
+    pub price: Option<(usize, usize)>,
+}
+
+impl Policy {
+    /// None where the problem has a fault.
+    pub fn of(problem: &Problem, choice: &Choice) -> Option<Policy> {
+        let sound = fault(problem).is_none();
+        sound.then(|| {
+            let (problem, kept) = with_choice(problem, choice);
+            Policy { plan: Plan::of(&problem, kept) }
+        })
+    }
+
+    /// What follows at the beginning of a stage, once what has ended is gone, from what is in force.
+    pub fn at(&self, stage: usize, before: Standing) -> Standing {
+        let posted = before.price.map(|(step, reach)| Posted { step, reach });
+        let state = posted.and_then(|posted| self.plan.states.find(posted)).unwrap_or(0);
+        let act = self.plan.act(stage, state, before.next);
+        let after = self.plan.states.all.get(act.state).and_then(|state| state.posted);
+        Standing { next: act.next, price: after.map(|posted| (posted.step, posted.reach)) }
+    }
 }
 
 /// A choice and what it is worth.
