@@ -8,6 +8,8 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "advice/brute.rs"]
+mod brute;
 #[path = "advice/ground.rs"]
 mod ground;
 #[path = "advice/ladder.rs"]
