@@ -10,9 +10,15 @@
 
 #[path = "advice/brute.rs"]
 mod brute;
+#[path = "advice/continuous.rs"]
+mod continuous;
+#[path = "advice/criteria.rs"]
+mod criteria;
 #[path = "advice/ground.rs"]
 mod ground;
 #[path = "advice/ladder.rs"]
 mod ladder;
+#[path = "advice/limits.rs"]
+mod limits;
 #[path = "advice/textbook.rs"]
 mod textbook;
