@@ -10,6 +10,8 @@
 
 #[path = "advice/brute.rs"]
 mod brute;
+#[path = "advice/chance.rs"]
+mod chance;
 #[path = "advice/continuous.rs"]
 mod continuous;
 #[path = "advice/criteria.rs"]
@@ -20,5 +22,9 @@ mod ground;
 mod ladder;
 #[path = "advice/limits.rs"]
 mod limits;
+#[path = "advice/properties.rs"]
+mod properties;
+#[path = "advice/question.rs"]
+mod question;
 #[path = "advice/textbook.rs"]
 mod textbook;
