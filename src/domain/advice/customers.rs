@@ -5,7 +5,7 @@ use super::Demand;
 /// Nobody counts further; whoever comes after so many finds nothing left to buy.
 const MOST: usize = 100_000;
 /// What is left out at both ends, of all.
-const TAIL: f64 = 1e-15;
+const TAIL: f64 = 1e-14;
 
 /// The chances of 0, 1, 2 … customers in so many standard hours, all further ones counted with the last. They sum to 1.
 pub(super) fn chances(demand: Demand, hours: f64) -> Vec<f64> {
