@@ -228,8 +228,7 @@ pub(super) fn look(
     for lot in lots.into_iter().filter(|lot| wanted.is_none_or(|cuts| cuts.contains(lot.cut.code.as_str()))) {
         let (Some(forecast), Some(terms)) = (forecasts.get(&lot.cut.code), terms.get(&lot.cut.code)) else { continue };
         let used_g = used.get(&lot.cut.code).copied().unwrap_or(0);
-        let kitchen_left_g = (terms.kitchen_g_per_day - used_g).max(0);
-        weighed.extend(weigh::weigh(shop, lot, terms, forecast, kitchen_left_g, now));
+        weighed.extend(weigh::weigh(shop, lot, terms, forecast, used_g, now));
     }
     Ok(Looked { weighed, aside, decided, standing })
 }

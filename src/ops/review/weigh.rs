@@ -1,11 +1,12 @@
 //! One cut weighed: the question put to the model, its answer brought back to trays, and what it rests on.
 
 use super::settled::basis;
-use super::stock::Lot;
+use super::stock::{Lot, OnCounter};
 use super::words;
 use super::{Advised, Assumptions, Course, Proposal, Row, What};
 use crate::domain::advice::program::solve;
-use crate::domain::advice::question::ask;
+use crate::domain::advice::question::{Asked, Cut, Freezing, Tray, ask};
+use crate::domain::advice::stages::Days;
 use crate::domain::advice::{Choice, Flow, Outlook, Problem, Solution, worth};
 use crate::domain::demand::Forecast;
 use crate::domain::shop::Shop;
@@ -26,13 +27,15 @@ pub struct Weighed {
 /// Weighs one cut; none where there is nothing to weigh.
 pub fn weigh(
     shop: &Shop,
-    lot: Lot,
+    mut lot: Lot,
     terms: &Terms,
     forecast: &Forecast,
-    kitchen_left_g: i64,
+    kitchen_taken_g: i64,
     now: Instant,
 ) -> Option<Weighed> {
-    let problem = question(shop, &lot, terms, forecast, kitchen_left_g, now)?;
+    let asked = question(shop, &lot, terms, forecast, kitchen_taken_g, now)?;
+    in_order_of(&mut lot, &asked);
+    let problem = asked.problem;
     let solution = solve(&problem);
     let worth = worth(&solution, shop.terms.least_gain_cents, shop.terms.least_gain_permille);
     let trays = advised(&lot, &problem, &solution.best);
@@ -56,7 +59,7 @@ pub fn weigh(
         same_when_low: same(forecast.elasticity.low),
         same_when_high: same(forecast.elasticity.high),
         hours_left: opening_hours(shop, now, first_end),
-        kitchen_left_g,
+        kitchen_left_g: (terms.kitchen_g_per_day - kitchen_taken_g).max(0),
         terms: terms.clone(),
         forecast: forecast.clone(),
     };
@@ -76,6 +79,44 @@ pub fn weigh(
     };
     proposal.sentence = words::sentence(shop, &proposal);
     Some(Weighed { proposal, worth, lot, problem, solution })
+}
+
+/// The question to the model; none without a price to begin from.
+fn question(
+    shop: &Shop,
+    lot: &Lot,
+    terms: &Terms,
+    forecast: &Forecast,
+    kitchen_taken_g: i64,
+    now: Instant,
+) -> Option<Asked> {
+    if terms.prices.first().is_none_or(|list| list.get() == 0) {
+        return None;
+    }
+    let tray = |on: &OnCounter| Tray {
+        id: on.tray.id,
+        kind: on.tray.kind,
+        net_g: on.free_g,
+        price: on.tray.price,
+        ends: on.end,
+        freezing: if on.tray.was_frozen() { Freezing::Refused } else { Freezing::Allowed },
+    };
+    let trays: Vec<Tray> = lot.trays.iter().map(tray).collect();
+    let days = Days {
+        now,
+        zone: shop.zone,
+        hours: &shop.hours,
+        review_times: &shop.terms.review_times,
+        pattern: &forecast.pattern,
+    };
+    ask(&Cut { days, terms, forecast, kitchen_taken_g, trays: &trays })
+}
+
+/// The trays as the question counts them; those it is not about are left out.
+fn in_order_of(lot: &mut Lot, asked: &Asked) {
+    let place = |on: &OnCounter| asked.trays.iter().position(|tray| tray.id == on.tray.id);
+    lot.trays.retain(|on| place(on).is_some());
+    lot.trays.sort_by_key(place);
 }
 
 /// The opening hours between two moments.
