@@ -32,6 +32,11 @@ pub fn open(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<Vec<
     Ok(all)
 }
 
+/// How many errands are open.
+pub fn count(reading: &mut Reading<'_>) -> Result<usize, Failure> {
+    Ok(errands::open(reading)?.len())
+}
+
 /// What is still to be carried of it; of a tub that was sold from meanwhile, no more than is left.
 pub fn grams_of(errand: &Errand, tray: &Tray) -> i64 {
     errand.grams.unwrap_or(tray.net.get()).min(tray.net.get())
@@ -55,14 +60,14 @@ pub fn complete(
     let done = match (errand.kind.as_str(), place) {
         ("freeze", None) => refuse(Code::InvalidValue, "place_code", "say which frozen place it went to"),
         ("freeze", Some(place)) => take_to(tx, shop, actor, now, &code, place, Way::Freeze, Some(&reason)),
-        (_, Some(_)) => refuse(Code::InvalidValue, "place_code", "is only for what is frozen"),
-        (_, None) => {
+        // A kitchen is no place of the stock: what is said of one is for the trays that are frozen.
+        _ => {
             let part = errand.grams.filter(|grams| *grams < tray.net.get());
             take_out(tx, shop, actor, now, &code, Whither::Kitchen, part, Some(&reason))
         }
     };
     let tray = done.map_err(as_scanned)?;
-    let act = tx.touched.last_act().ok_or_else(|| StoreError::impossible("act of errand", errand.id))?;
+    let act = tx.last_act().ok_or_else(|| StoreError::impossible("act of errand", errand.id))?;
     errands::complete(tx, errand.id, now, &actor.name, act)?;
     Ok((errand, tray))
 }

@@ -116,6 +116,11 @@ fn decide_one(
     draft: &Draft,
 ) -> Result<Taken, Failure> {
     let note = text::optional_note("note", draft.note.as_deref())?;
+    for (field, count) in [("kitchen", draft.kitchen.len()), ("freeze_tray_codes", draft.freeze.len())] {
+        if count > TRAY_LIMIT {
+            return refuse(Code::InvalidValue, field, format!("must be at most {TRAY_LIMIT} trays"));
+        }
+    }
     let weighed = current(shop, looked, draft)?;
     let plan = match draft.way {
         Way::Accepted => nothing_else(draft).map(|()| weighed.as_advised())?,

@@ -4,6 +4,7 @@
 use super::decide::Taken;
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
+use crate::domain::text;
 use crate::domain::tray::{LabelReason, Tray};
 use crate::domain::verdict::outdated;
 use crate::ops::desk::Actor;
@@ -16,7 +17,15 @@ use crate::store::{Tx, errands, trays};
 use crate::units::instant::Instant;
 
 /// Takes a decision back: all of it, or none.
-pub fn undo(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64) -> Result<Taken, Failure> {
+pub fn undo(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    id: i64,
+    note: Option<&str>,
+) -> Result<Taken, Failure> {
+    let note = text::optional_note("note", note)?;
     let Some(decision) = decisions::find(tx, id)? else {
         return refuse(Code::NotFound, "id", "there is no such decision");
     };
@@ -37,7 +46,7 @@ pub fn undo(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64) 
         at: now,
         recorded_at: now,
         actor: &actor.name,
-        reason: None,
+        reason: note.as_deref(),
         reverses: None,
     };
     let act_id = acts::append(tx, &act)?;
