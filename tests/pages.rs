@@ -214,7 +214,7 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
     let customer = |code: &str, language: &str| format!("/01/{saku}/21/{code}?lang={language}&17=200101");
     let customers = ["en", "ja"].map(|language| customer(&v.counter.held, language));
     let [english, japanese] = customers.each_ref().map(String::as_str);
-    for path in ["/", "/scan", "/review", tray.as_str(), "/problems", english, japanese] {
+    for path in ["/", "/scan", "/review", "/errands", tray.as_str(), "/problems", english, japanese] {
         for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
             v.browser.set_viewport(width, height);
             v.browser.goto(&v.server.url(path));
@@ -222,7 +222,7 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
             assert!(wide <= u64::from(width), "{path} is {wide} wide on {width}");
             let small = v.browser.execute(
                 "return [...document.querySelectorAll('main button, main input, main a, header a, header button')]
-                    .filter(e => e.offsetParent !== null && !e.closest('.candidate p, dl') && (e.offsetHeight < 44 || e.offsetWidth < 44))
+                    .filter(e => e.offsetParent !== null && !e.closest('.proposal p.small, dl') && (e.offsetHeight < 44 || e.offsetWidth < 44))
                     .map(e => e.outerHTML)",
             );
             assert_eq!(small.as_array().map(Vec::len), Some(0), "{path} at {width}: {small}");

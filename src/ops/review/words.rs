@@ -69,19 +69,22 @@ const fn sold(row: &Row) -> Sold {
     }
 }
 
-/// Money as nobody believes it to the cent.
 fn more(shop: &Shop, cents: i64) -> String {
+    let (amount, word) = if cents < 0 { (-cents, "less") } else { (cents, "more") };
+    format!("about {} {word}", near(shop, amount))
+}
+
+/// An amount of which nobody believes the last digits, without decimals where it has none.
+pub fn near(shop: &Shop, cents: i64) -> String {
     let unit = 10_i64.pow(shop.currency.decimals());
     let step = if cents >= 10 * unit { unit } else { (unit / 10).max(1) };
-    let near = |cents: i64| (cents + step / 2).div_euclid(step) * step;
-    let (amount, word) = if cents < 0 { (near(-cents), "less") } else { (near(cents), "more") };
+    let amount = (cents + step / 2).div_euclid(step) * step;
     let written = shop.money(amount);
-    let written = match amount % unit {
-        // No decimals where there are none.
-        0 if unit > 1 => written.replacen(&format!(".{}", zeros(unit)), "", 1).replacen(&format!(",{}", zeros(unit)), "", 1),
-        _ => written,
-    };
-    format!("about {written} {word}")
+    if amount % unit != 0 || unit == 1 {
+        return written;
+    }
+    let none = |mark: char| format!("{mark}{}", zeros(unit));
+    written.replacen(&none('.'), "", 1).replacen(&none(','), "", 1)
 }
 
 fn zeros(unit: i64) -> String {

@@ -14,6 +14,7 @@ use crate::ops::look::all_places;
 use crate::ops::review::decide::Taken;
 use crate::ops::review::decide::of_day;
 use crate::ops::review::stock::{Apart, Aside, Limit};
+use crate::ops::review::words::near;
 use crate::ops::review::{Day, Morning, Proposal, morning};
 use crate::ops::keys;
 use crate::units::instant::Instant;
@@ -38,9 +39,7 @@ fn money(shop: &Shop, cents: i64) -> String {
 
 /// Money of which nobody believes the last digits.
 fn about(shop: &Shop, cents: i64) -> String {
-    let unit = 10_i64.pow(shop.currency.decimals());
-    let near = if cents.abs() >= 10 * unit { (cents + unit / 2).div_euclid(unit) * unit } else { cents };
-    money(shop, near)
+    if cents < 0 { format!("−{}", near(shop, -cents)) } else { near(shop, cents) }
 }
 
 fn proposal(shop: &Shop, p: &Proposal, now: Instant) -> Markup {
@@ -51,7 +50,7 @@ fn proposal(shop: &Shop, p: &Proposal, now: Instant) -> Markup {
             p.sentence { (p.sentence) }
             @if let Some(again) = &p.again { p.caution { (again) } }
             @if let Some(on) = p.cause() {
-                p.small { "First to end: " a.reach.code href={ "/trays/" (on.tray.code) } { (on.tray.code.grouped()) } ", " (on.place_name) ", "
+                p.small { "First to end: " a.code href={ "/trays/" (on.tray.code) } { (on.tray.code.grouped()) } ", " (on.place_name) ", "
                     (time_left(Some(on.end), now)) " left (" (limit_in_words(on.limit)) ")." }
             }
             div.row {
@@ -166,7 +165,7 @@ fn review(shop: &Shop, seen: &Seen, now: Instant) -> Markup {
     markup! {
         h1 { "Morning review" }
         p.small { "As of " (shop.zone.write(now)) ". Estimates of a stated model; what they rest on stands with each." }
-        nav.ways aria-label="Beside the review" { a.reach href="/demand" { "Demand" } a.reach href="/report" { "Did it pay?" } a.reach href="/plan" { "Next days" } }
+        p.beside { a.reach href="/demand" { "Demand" } a.reach href="/report" { "Did it pay?" } a.reach href="/plan" { "Next days" } }
         @for (name, days) in &seen.keys { p.card { "The key " strong { (name) } " " (warning(*days)) "." } }
         p.trouble id="trouble" role="alert" hidden {}
         @if proposals.is_empty() {

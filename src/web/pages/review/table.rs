@@ -50,7 +50,7 @@ pub fn rows(shop: &Shop, p: &Proposal) -> Markup {
             tbody { @for row in &p.rows {
                 tr.advised[row.advised] {
                     td { strong { (name(shop, row)) } @if row.advised { " " span.badge { "advised" } } }
-                    td data-label="Sold today" { (format!("{:.1}", row.sold_today_units)) " (" (weight(row.sold_today_g)) ")" }
+                    td data-label="Sold today" { (format!("{:.1}", row.sold_today_units)) }
                     td data-label="Left tonight" { (format!("{:.1}", row.left_tonight_units)) }
                     td data-label="All sold today" { (row.sells_out_today_permille / 10) " %" }
                     td data-label="Thrown away" { (weight(row.whole.wasted_g)) }
