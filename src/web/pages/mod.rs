@@ -3,7 +3,11 @@
 mod alarm;
 mod board;
 pub mod customer;
+<<<<<<< HEAD
 mod errands;
+=======
+mod demand;
+>>>>>>> demand
 mod exceptions;
 mod fitness;
 mod layout;
@@ -28,7 +32,11 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(board::routes);
     config.configure(scan::routes);
     config.configure(review::routes);
+<<<<<<< HEAD
     config.configure(errands::routes);
+=======
+    config.configure(demand::routes);
+>>>>>>> demand
     config.configure(tray::routes);
     config.configure(preview::routes);
     config.configure(prints::routes);
