@@ -25,3 +25,34 @@ pub fn ladder(count: usize, stages: usize, left: f64) -> Problem {
 pub fn near(what: &str, got: f64, expected: f64, within: f64) {
     assert!((got - expected).abs() <= within, "{what}: {got}, not {expected}");
 }
+
+/// Numbers that look like chance and are the same in every run (splitmix64, Steele et al. 2014, constants from memory).
+pub struct Dice(u64);
+
+impl Dice {
+    pub fn new(seed: u64) -> Dice {
+        Dice(seed)
+    }
+
+    fn bits(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut bits = self.0;
+        bits = (bits ^ (bits >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        bits = (bits ^ (bits >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        bits ^ (bits >> 31)
+    }
+
+    pub fn below(&mut self, sides: usize) -> usize {
+        (self.bits() % sides as u64) as usize
+    }
+
+    /// From 0 to below 1.
+    pub fn unit(&mut self) -> f64 {
+        (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    /// The time until something that happens so often.
+    pub fn wait(&mut self, rate: f64) -> f64 {
+        -(1.0 - self.unit()).ln() / rate
+    }
+}

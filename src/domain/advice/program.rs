@@ -1,8 +1,12 @@
 //! The best choice for one cut, and what is expected of it and of the others.
 
 use super::flow::{Later, outlook as follow};
+use super::states::Posted;
 use super::values::Plan;
 use super::{Choice, Demand, Flow, Outlook, Problem, Solution, Unit};
+
+/// At this a price a tenth lower sells 148 times as much; beyond it numbers are no longer told apart.
+const MOST_ELASTICITY: f64 = 50.0;
 
 /// Why a problem is none.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,7 +21,7 @@ pub enum Fault {
     Prices,
     /// Reaches do not rise to all units.
     Reaches,
-    /// A rate or an elasticity that is no number, or below zero.
+    /// A rate or an elasticity that is no number or below zero, or an elasticity above 50.
     Demand,
     /// The freezer begins beyond the last unit.
     Freezer,
@@ -46,7 +50,7 @@ pub fn fault(problem: &Problem) -> Option<Fault> {
         (reaches.iter().zip(reaches.iter().skip(1)).all(rising), Fault::Reaches),
         (units.is_empty() || reaches.last() == Some(&units.len()), Fault::Reaches),
         (units.is_empty() || reaches.first().is_some_and(|reach| *reach > 0), Fault::Reaches),
-        (demand && sound(problem.elasticity), Fault::Demand),
+        (demand && sound(problem.elasticity) && problem.elasticity <= MOST_ELASTICITY, Fault::Demand),
         (problem.freezer.is_none_or(|freezer| freezer.first <= units.len()), Fault::Freezer),
     ];
     checks.into_iter().find(|(holds, _)| !holds).map(|(_, fault)| fault)
@@ -88,6 +92,12 @@ pub fn outlook(problem: &Problem, choice: &Choice) -> Outlook {
     if fault(problem).is_some() || problem.units.is_empty() || problem.stages.is_empty() {
         return unknown(problem);
     }
+    let (problem, kept) = with_choice(problem, choice);
+    follow(&problem, &Plan::of(&problem, kept), choice, Later::Best)
+}
+
+/// A problem that knows the reach of a choice, and how many units are kept.
+fn with_choice(problem: &Problem, choice: &Choice) -> (Problem, usize) {
     let kept = problem.units.len() - choice.freeze.min(problem.units.len());
     let mut problem = problem.clone();
     if choice.price.is_some() && choice.reach > 0 && choice.reach < problem.units.len() {
@@ -95,7 +105,40 @@ pub fn outlook(problem: &Problem, choice: &Choice) -> Outlook {
         problem.reaches.sort_unstable();
         problem.reaches.dedup();
     }
-    follow(&problem, &Plan::of(&problem, kept), choice, Later::Best)
+    (problem, kept)
+}
+
+/// What is done at each later review, after a choice now.
+pub struct Policy {
+    plan: Plan,
+}
+
+/// What is in force from a review on: up to which unit the kitchen has taken, and which step of the ladder holds up to which unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Standing {
+    pub next: usize,
+    /// The step and its reach; none where each unit is at its own price.
+    pub price: Option<(usize, usize)>,
+}
+
+impl Policy {
+    /// None where the problem has a fault.
+    pub fn of(problem: &Problem, choice: &Choice) -> Option<Policy> {
+        let sound = fault(problem).is_none();
+        sound.then(|| {
+            let (problem, kept) = with_choice(problem, choice);
+            Policy { plan: Plan::of(&problem, kept) }
+        })
+    }
+
+    /// What follows at the beginning of a stage, once what has ended is gone, from what is in force.
+    pub fn at(&self, stage: usize, before: Standing) -> Standing {
+        let posted = before.price.map(|(step, reach)| Posted { step, reach });
+        let state = posted.and_then(|posted| self.plan.states.find(posted)).unwrap_or(0);
+        let act = self.plan.act(stage, state, before.next);
+        let after = self.plan.states.all.get(act.state).and_then(|state| state.posted);
+        Standing { next: act.next, price: after.map(|posted| (posted.step, posted.reach)) }
+    }
 }
 
 /// A choice and what it is worth.
@@ -125,9 +168,9 @@ fn plans(problem: &Problem) -> Vec<Plan> {
 
 /// No plan that keeps so many units brings more: each unit for the most that can become of it.
 fn most(problem: &Problem, kept: usize) -> f64 {
-    let otherwise = [problem.kitchen_cents_per_kg, problem.left_cents_per_kg, -problem.waste_cents_per_kg];
-    let otherwise = otherwise.into_iter().max().unwrap_or(0);
-    let of = |unit: &Unit| unit.grams as f64 * unit.price.max(otherwise) as f64 / 1_000.0;
+    let waste = -(problem.waste_cents_per_kg as f64);
+    let otherwise = waste.max(problem.kitchen_cents_per_kg as f64).max(problem.left_cents_per_kg as f64);
+    let of = |unit: &Unit| unit.grams as f64 * otherwise.max(unit.price as f64) / 1_000.0;
     frozen(problem, kept) + problem.units.iter().take(kept).map(of).sum::<f64>()
 }
 
