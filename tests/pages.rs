@@ -47,7 +47,8 @@ fn visit() -> Visit {
 fn settings_now() -> String {
     let review = clock::now().plus_micros(-10 * MICROS_PER_MINUTE);
     let review = Zone::parse("Europe/Lisbon").unwrap().time_of(review).format("%H:%M");
-    let days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"].map(|day| format!("{day} = \"00:00-23:59\"\n")).concat();
+    let days =
+        ["mon", "tue", "wed", "thu", "fri", "sat", "sun"].map(|day| format!("{day} = \"00:00-23:59\"\n")).concat();
     format!(
         "[shop]\nname = \"Test Counter\"\naddress = \"1 Quay\"\ntime_zone = \"Europe/Lisbon\"\nweb_address = \"https://counter.example\"\n\
          [shop.hours]\n{days}[shop.terms]\nreview_times = [\"{review}\"]\nkitchen_permille = 0\nelasticity_permille = 4000\n\

@@ -171,7 +171,11 @@ fn current<'a>(shop: &Shop, looked: &'a Looked, draft: &Draft) -> Result<&'a Wei
         return refuse(Code::NotACandidate, "cut_code", "nothing is advised for it now");
     };
     if weighed.proposal.basis != draft.basis {
-        return refuse(Code::AdviceChanged, "basis", "trays, prices or the advice are not what was looked at; look again");
+        return refuse(
+            Code::AdviceChanged,
+            "basis",
+            "trays, prices or the advice are not what was looked at; look again",
+        );
     }
     Ok(weighed)
 }

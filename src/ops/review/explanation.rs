@@ -119,7 +119,11 @@ impl Line {
                 _ => None,
             },
             lowered_trays: row.lowered,
-            kitchen: row.kitchen.iter().map(|(code, grams)| Carried { tray_code: code.clone(), grams: *grams }).collect(),
+            kitchen: row
+                .kitchen
+                .iter()
+                .map(|(code, grams)| Carried { tray_code: code.clone(), grams: *grams })
+                .collect(),
             freeze_tray_codes: row.freeze.clone(),
             sold_today_units: row.sold_today_units,
             sold_today_g: row.sold_today_g,

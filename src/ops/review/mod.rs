@@ -270,10 +270,7 @@ const fn sum(a: decisions::Expected, b: decisions::Expected) -> decisions::Expec
 }
 
 /// The newest decision of each cut that was not taken back.
-fn standing(
-    reading: &mut Reading<'_>,
-    decided: &[decisions::Decision],
-) -> Result<BTreeMap<String, Standing>, Failure> {
+fn standing(reading: &mut Reading<'_>, decided: &[decisions::Decision]) -> Result<BTreeMap<String, Standing>, Failure> {
     let mut standing = BTreeMap::new();
     for decision in decided.iter().filter(|d| d.undone.is_none()) {
         let trays = decisions::trays_of(reading, decision.id)?;

@@ -28,7 +28,9 @@ pub(super) fn plan(shop: &Shop, weighed: &Weighed, draft: &Draft) -> Result<Plan
     let price = draft.price_per_kg_cents.map(price).transpose()?;
     let reached = price.map_or(0, |price| reached(weighed, price));
     let leaves = |index: usize| away.leaves(lot, index);
-    let lowers = |(index, on): (usize, &OnCounter)| price.is_some_and(|p| p < on.tray.price) && index < reached && !leaves(index);
+    let lowers = |(index, on): (usize, &OnCounter)| {
+        price.is_some_and(|p| p < on.tray.price) && index < reached && !leaves(index)
+    };
     if price.is_some() && !lot.trays.iter().enumerate().any(lowers) {
         let reason = "no tray that stays costs more than that";
         return Err(Refusal::new(Code::PriceWouldRise, "price_per_kg_cents", reason));

@@ -113,7 +113,11 @@ impl Promised {
 
     /// What of these trays the kitchen is still to get.
     pub fn kitchen_g(&self, trays: &[&Tray]) -> i64 {
-        trays.iter().filter(|tray| self.kitchen.contains_key(&tray.id)).map(|tray| tray.net.get() - self.free_g(tray)).sum()
+        trays
+            .iter()
+            .filter(|tray| self.kitchen.contains_key(&tray.id))
+            .map(|tray| tray.net.get() - self.free_g(tray))
+            .sum()
     }
 }
 

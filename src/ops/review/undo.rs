@@ -72,7 +72,11 @@ fn lowered(tx: &mut Tx<'_>, decision: &Decision, decided: &DecidedTray) -> Resul
     }
     // The newest markdown is the one of the decision, or somebody went on from there.
     match issued_labels::markdowns_of(tx, tray.id)?.pop() {
-        Some(markdown) if markdown.act_id > decision.act_id && markdown.new.get() == decided.new_price && markdown.old.get() == decided.old_price => {
+        Some(markdown)
+            if markdown.act_id > decision.act_id
+                && markdown.new.get() == decided.new_price
+                && markdown.old.get() == decided.old_price =>
+        {
             Ok(Some((tray, markdown)))
         }
         _ => refuse(Code::ActedUpon, "id", format!("the price of tray {} was changed again since", tray.code)),

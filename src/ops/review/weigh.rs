@@ -142,7 +142,8 @@ pub fn advised(lot: &Lot, problem: &Problem, outlook: &Outlook) -> Vec<Advised> 
         let frozen = units().next().is_some_and(|(n, _)| n >= first_frozen);
         let reached = units().any(|(n, _)| n < choice.reach);
         let lowered = price.filter(|price| reached && *price < on.tray.price && !frozen && kitchen_g < grams);
-        let likely: f64 = units().map(|(n, unit)| outlook.sold.get(n).copied().unwrap_or(0.0) * unit.grams as f64).sum();
+        let likely: f64 =
+            units().map(|(n, unit)| outlook.sold.get(n).copied().unwrap_or(0.0) * unit.grams as f64).sum();
         let course = match (lowered, frozen) {
             (_, true) => Course::Freeze,
             (Some(_), _) => Course::MarkDown,

@@ -169,14 +169,20 @@ impl Said<'_> {
     /// What sells today, where that is another number than before.
     fn sells(&self) -> Option<String> {
         let in_time = about(self.sold.in_time_g - self.alone.in_time_g);
-        let later = (in_time >= 10 && self.lowered.trays > 0).then(|| format!("about {} more sells in time", weight(in_time)));
+        let later =
+            (in_time >= 10 && self.lowered.trays > 0).then(|| format!("about {} more sells in time", weight(in_time)));
         match (self.kind, self.all.trays) {
             (Kind::Tub, _) => {
                 let (now, before) = (about(self.sold.grams), about(self.alone.grams));
                 if now <= before {
                     return later;
                 }
-                Some(format!("about {} of {} sells today instead of {}", weight(now), weight(self.all.grams), weight(before)))
+                Some(format!(
+                    "about {} of {} sells today instead of {}",
+                    weight(now),
+                    weight(self.all.grams),
+                    weight(before)
+                ))
             }
             (_, 1) => {
                 let percent = |permille: i64| (permille + 5) / 10;

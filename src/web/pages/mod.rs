@@ -3,11 +3,8 @@
 mod alarm;
 mod board;
 pub mod customer;
-<<<<<<< HEAD
-mod errands;
-=======
 mod demand;
->>>>>>> demand
+mod errands;
 mod exceptions;
 mod fitness;
 mod layout;
@@ -32,11 +29,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(board::routes);
     config.configure(scan::routes);
     config.configure(review::routes);
-<<<<<<< HEAD
     config.configure(errands::routes);
-=======
     config.configure(demand::routes);
->>>>>>> demand
     config.configure(tray::routes);
     config.configure(preview::routes);
     config.configure(prints::routes);
