@@ -215,8 +215,24 @@ const TABLE: &[(&str, Call)] = &[
     // It has no end: `tests/live` listens to it.
     ("follow_events", |shop, _| shop.till.call("HEAD", "/v1/events").send()),
     ("review", |shop, _| shop.manager.get("/v1/review").send()),
-    ("accept_markdowns", |shop, stock| {
-        act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))
+    ("decide", |shop, _| {
+        let terms = json!({"units_per_hour_permille": 1, "kitchen_cents_per_kg": 4_000});
+        shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(200);
+        accept(shop, "day-saku")
+    }),
+    ("list_decisions", |shop, _| shop.manager.get("/v1/decisions").send()),
+    ("undo_decision", |shop, _| {
+        let newest = shop.manager.get("/v1/decisions").send().expect(200).json()[0]["decision_id"].clone();
+        act(&shop.manager, &format!("/v1/decisions/{newest}/undo"), &json!({"note": "the wrong line"}))
+    }),
+    ("list_errands", |shop, stock| {
+        accept(shop, "day-saku").expect(201);
+        let errands = shop.reader.get("/v1/errands").send();
+        assert_eq!(errands.json()[0]["tray_code"], stock.near_its_end.as_str(), "{}", errands.text());
+        errands
+    }),
+    ("complete_errand", |shop, stock| {
+        act(&shop.cutter, "/v1/errands/completions", &json!({"scanned": stock.near_its_end}))
     }),
 ];
 
@@ -324,6 +340,21 @@ fn created(shop: &Shop, path: &str) -> Answer {
     let again = shop.manager.put(path).header("If-None-Match", "*").json(&body).send().expect(409).json();
     assert_eq!(again["code"], "already_exists");
     answer
+}
+
+/// Does what the review advises for a cut.
+pub fn accept(shop: &Shop, cut: &str) -> Answer {
+    decide(shop, cut, &json!({"way": "accepted"}))
+}
+
+/// Decides on what the review advises for a cut.
+pub fn decide(shop: &Shop, cut: &str, said: &Value) -> Answer {
+    let review = shop.manager.get("/v1/review").send().expect(200).json();
+    let found = review["proposals"].as_array().unwrap().iter().find(|proposal| proposal["cut_code"] == cut);
+    let mut decision = said.clone();
+    decision["cut_code"] = json!(cut);
+    decision["basis"] = found.unwrap_or_else(|| panic!("nothing is advised for {cut}: {review}"))["basis"].clone();
+    act(&shop.manager, "/v1/decisions", &json!({"decisions": [decision]}))
 }
 
 /// The status is one the document promises, the body is of its schema.

@@ -6,7 +6,9 @@ pub mod breakdowns;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
+pub mod decisions;
 pub mod demand;
+pub mod errands;
 pub mod events;
 pub mod exceptions;
 pub mod holds;
@@ -82,6 +84,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
         scan::routes,
         picks::routes,
         review::routes,
+        decisions::routes,
+        errands::routes,
         live_stock::routes,
         changes::routes,
         events::routes,

@@ -13,7 +13,8 @@ use crate::domain::terms::{
     CENTS_PER_KG, ELASTICITY_PERMILLE, KITCHEN_CENTS_PER_KG, KITCHEN_G_PER_DAY, PORTION_G, UNITS_PER_HOUR_PERMILLE,
 };
 use crate::domain::text::{NAME_LIMIT, NOTE_LIMIT};
-use crate::ops::{break_down, count, pick, review, sell};
+use crate::ops::review::decide;
+use crate::ops::{break_down, count, pick, sell};
 use crate::web::answer::PAGE_LIMIT;
 use std::ops::RangeInclusive;
 use utoipa::Number;
@@ -76,7 +77,6 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("Inspection", "core_temperature_mc", Whole(-70_000, 40_000)),
         ("Inspection", "note", note()),
         ("Inspection", "sample", names(&Sample::ALL)),
-        ("PostAccept", "tray_codes", Entries(1, review::ACCEPT_LIMIT)),
         ("PostAcknowledgement", "note", note()),
         ("PostBreakdown", "inputs", Entries(1, break_down::INPUT_LIMIT)),
         ("PostBreakdown", "outputs", Entries(1, break_down::OUTPUT_LIMIT)),
@@ -86,6 +86,15 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostCancel", "reason", note()),
         ("PostCount", "lines", Entries(1, count::LINE_LIMIT)),
         ("PostCount", "reason", note()),
+        ("PostCarry", "grams", Whole(1, MOST)),
+        ("PostCompletion", "place_code", Pattern(CATALOGUE_CODE)),
+        ("PostDecision", "cut_code", Pattern(CATALOGUE_CODE)),
+        ("PostDecision", "freeze_tray_codes", Entries(0, decide::TRAY_LIMIT)),
+        ("PostDecision", "kitchen", Entries(0, decide::TRAY_LIMIT)),
+        ("PostDecision", "note", note()),
+        ("PostDecision", "price_per_kg_cents", Whole(0, MOST)),
+        ("PostDecision", "way", names(&decide::Way::ALL)),
+        ("PostDecisions", "decisions", Entries(1, decide::DECISION_LIMIT)),
         ("PostExceptionResolution", "grams", Whole(1, MOST)),
         ("PostExceptionResolution", "note", note()),
         ("PostExceptionResolution", "way", Words(Way::ALL.iter().map(|way| way.as_str()).collect())),
@@ -133,6 +142,7 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostTakeOut", "grams", Whole(1, MOST)),
         ("PostTakeOut", "reason", note()),
         ("PostTopUp", "grams", Whole(1, MOST)),
+        ("PostUndo", "note", note()),
         ("PutCut", "form", names(&Form::ALL)),
         ("PutCut", "item_number", Whole(1, 99_999)),
         ("PutCut", "kind", words(&["block", "tub", "bulk"])),

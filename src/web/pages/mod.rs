@@ -4,6 +4,7 @@ mod alarm;
 mod board;
 pub mod customer;
 mod demand;
+mod errands;
 mod exceptions;
 mod fitness;
 mod layout;
@@ -28,6 +29,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(board::routes);
     config.configure(scan::routes);
     config.configure(review::routes);
+    config.configure(errands::routes);
     config.configure(demand::routes);
     config.configure(tray::routes);
     config.configure(preview::routes);
