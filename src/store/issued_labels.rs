@@ -3,6 +3,7 @@
 use super::error::StoreError;
 use super::prepared::on_either;
 use super::read::Reading;
+use super::schema::reviewing::markdowns_undone;
 use super::schema::{count_lines, issued_labels, markdowns, trays};
 use super::trays::instant;
 use super::write::Tx;
@@ -181,20 +182,78 @@ pub fn insert_markdown(
     Ok(())
 }
 
-/// What a tray cost before the first markdown after an instant; none where there was none after it.
+/// What a tray cost before the first change of its price after an instant; none where there was none after it.
 pub fn price_before_markdowns_since(
     reading: &mut Reading<'_>,
     tray_id: i64,
     at: Instant,
 ) -> Result<Option<PricePerKg>, StoreError> {
-    let old: Option<i64> = markdowns::table
+    let lowered: Option<(i64, i64)> = markdowns::table
         .filter(markdowns::tray_id.eq(tray_id))
         .filter(markdowns::at.gt(at.micros()))
         .order(markdowns::id)
-        .select(markdowns::old_price_per_kg_cents)
+        .select((markdowns::at, markdowns::old_price_per_kg_cents))
         .first(reading.conn)
         .optional()?;
-    old.map(|cents| PricePerKg::new(cents).map_err(|e| StoreError::impossible("price", e))).transpose()
+    let put_back: Option<(i64, i64)> = markdowns_undone::table
+        .inner_join(markdowns::table.on(markdowns::id.eq(markdowns_undone::markdown_id)))
+        .filter(markdowns::tray_id.eq(tray_id))
+        .filter(markdowns_undone::at.gt(at.micros()))
+        .order(markdowns_undone::at)
+        .select((markdowns_undone::at, markdowns::new_price_per_kg_cents))
+        .first(reading.conn)
+        .optional()?;
+    let first = [lowered, put_back].into_iter().flatten().min_by_key(|(at, _)| *at);
+    first.map(|(_, cents)| PricePerKg::new(cents).map_err(|e| StoreError::impossible("price", e))).transpose()
+}
+
+/// A markdown as it was made.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Markdown {
+    pub id: i64,
+    pub act_id: i64,
+    pub old: PricePerKg,
+    pub new: PricePerKg,
+    pub reason: String,
+}
+
+/// The markdowns of a tray that were not taken back, the latest last.
+pub fn markdowns_of(reading: &mut Reading<'_>, tray_id: i64) -> Result<Vec<Markdown>, StoreError> {
+    let undone = markdowns_undone::table.select(markdowns_undone::markdown_id);
+    let rows: Vec<(i64, i64, i64, i64, String)> = markdowns::table
+        .filter(markdowns::tray_id.eq(tray_id))
+        .filter(markdowns::id.ne_all(undone))
+        .order(markdowns::id)
+        .select((
+            markdowns::id,
+            markdowns::act_id,
+            markdowns::old_price_per_kg_cents,
+            markdowns::new_price_per_kg_cents,
+            markdowns::reason,
+        ))
+        .load(reading.conn)?;
+    let price = |cents| PricePerKg::new(cents).map_err(|e| StoreError::impossible("price", e));
+    rows.into_iter()
+        .map(|(id, act_id, old, new, reason)| Ok(Markdown { id, act_id, old: price(old)?, new: price(new)?, reason }))
+        .collect()
+}
+
+/// Takes a markdown back: a correction, under the act of undoing its decision.
+pub fn undo_markdown(
+    tx: &mut Tx<'_>,
+    markdown_id: i64,
+    act_id: i64,
+    decision_id: i64,
+    at: Instant,
+) -> Result<(), StoreError> {
+    let row = (
+        markdowns_undone::markdown_id.eq(markdown_id),
+        markdowns_undone::act_id.eq(act_id),
+        markdowns_undone::decision_id.eq(decision_id),
+        markdowns_undone::at.eq(at.micros()),
+    );
+    diesel::insert_into(markdowns_undone::table).values(row).execute(tx.changing())?;
+    Ok(())
 }
 
 pub fn insert_count(tx: &mut Tx<'_>, act_id: i64, tray_id: i64, book_g: i64, counted_g: i64) -> Result<(), StoreError> {

@@ -507,7 +507,7 @@ diesel::allow_tables_to_appear_in_same_query!(sales, sale_lines, trays);
 diesel::allow_tables_to_appear_in_same_query!(stays, trays);
 diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
 diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
-diesel::allow_tables_to_appear_in_same_query!(acts, entries);
+diesel::allow_tables_to_appear_in_same_query!(acts, entries, trays);
 diesel::allow_tables_to_appear_in_same_query!(lots, holdings, trays);
 diesel::allow_tables_to_appear_in_same_query!(trays, lives);
 diesel::allow_tables_to_appear_in_same_query!(trays, issued_labels);

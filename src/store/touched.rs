@@ -32,6 +32,11 @@ impl Touched {
         self.acts.push(act);
     }
 
+    /// The act that was appended last.
+    pub fn last_act(&self) -> Option<i64> {
+        self.acts.last().map(|act| act.id)
+    }
+
     /// A tray was written.
     pub(super) fn wrote(&mut self, tray: &Tray) {
         self.touch(tray.id).tray = Some(tray.clone());

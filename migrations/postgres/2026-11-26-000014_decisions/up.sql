@@ -50,10 +50,21 @@ CREATE TABLE decision_trays (
     course TEXT NOT NULL CHECK (course IN ('keep', 'mark_down', 'kitchen', 'freeze')),
     -- How likely it was to be sold before its end; of a tub, the share expected to be.
     sold_permille BIGINT NOT NULL CHECK (sold_permille BETWEEN 0 AND 1000),
+    -- What was advised for it, whatever was decided: the same is not asked again that day. No price where none was to fall.
+    advised_course TEXT NOT NULL DEFAULT 'keep' CHECK (advised_course IN ('keep', 'mark_down', 'kitchen', 'freeze')),
+    advised_price_per_kg_cents BIGINT,
     PRIMARY KEY (decision_id, tray_id)
 );
 
 CREATE INDEX decision_trays_by_tray ON decision_trays (tray_id);
+
+-- Markdowns taken back because a decision was undone: a correction, never a raise.
+CREATE TABLE markdowns_undone (
+    markdown_id BIGINT PRIMARY KEY REFERENCES markdowns (id),
+    act_id BIGINT NOT NULL REFERENCES acts (id),
+    decision_id BIGINT NOT NULL REFERENCES decisions (id),
+    at BIGINT NOT NULL
+);
 
 -- What a person still has to carry to the kitchen or the freezer; it ends with a scan.
 CREATE TABLE errands (
@@ -73,3 +84,6 @@ CREATE TABLE errands (
 
 CREATE INDEX errands_open ON errands (tray_id) WHERE done_at IS NULL AND dropped_at IS NULL;
 CREATE INDEX errands_by_decision ON errands (decision_id);
+
+-- What the kitchen took today is asked at every review.
+CREATE INDEX acts_of_the_kitchen ON acts (at) WHERE kind = 'kitchen';

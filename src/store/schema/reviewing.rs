@@ -1,7 +1,7 @@
 //! Tables of what was decided at reviews and what is carried because of it. Written by hand after the migrations, as `schema.rs` is. Nothing
 //! else stands here.
 
-use super::trays;
+use super::{markdowns, trays};
 
 diesel::table! {
     decisions (id) {
@@ -45,6 +45,8 @@ diesel::table! {
         new_price_per_kg_cents -> BigInt,
         course -> Text,
         sold_permille -> BigInt,
+        advised_course -> Text,
+        advised_price_per_kg_cents -> Nullable<BigInt>,
     }
 }
 
@@ -63,4 +65,13 @@ diesel::table! {
     }
 }
 
-diesel::allow_tables_to_appear_in_same_query!(decisions, decision_trays, errands, trays);
+diesel::table! {
+    markdowns_undone (markdown_id) {
+        markdown_id -> BigInt,
+        act_id -> BigInt,
+        decision_id -> BigInt,
+        at -> BigInt,
+    }
+}
+
+diesel::allow_tables_to_appear_in_same_query!(decisions, decision_trays, errands, markdowns_undone, markdowns, trays);
