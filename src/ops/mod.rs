@@ -27,6 +27,7 @@ pub mod live_stock;
 pub mod look;
 pub mod mark_down;
 pub mod once;
+pub mod pay;
 pub mod pick;
 pub mod place_tray;
 pub mod press;
