@@ -30,6 +30,7 @@ pub mod once;
 pub mod pay;
 pub mod pick;
 pub mod place_tray;
+pub mod plan;
 pub mod press;
 pub mod print;
 pub mod printers;

@@ -14,8 +14,8 @@ use crate::domain::shop::Shop;
 use crate::domain::terms::Terms;
 use crate::domain::tray::Kind;
 use crate::store::Reading;
-pub use crate::store::reports::{Alone, Decided, Expectation};
 use crate::store::reports::{self, Back, Moved, Sold, Watched};
+pub use crate::store::reports::{Alone, Decided, Expectation};
 use crate::units::instant::Instant;
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, BTreeSet};
@@ -35,12 +35,7 @@ pub struct Range {
 
 impl Range {
     /// The days asked for; up to today, and four weeks, where nobody says.
-    pub fn asked(
-        shop: &Shop,
-        now: Instant,
-        from: Option<NaiveDate>,
-        to: Option<NaiveDate>,
-    ) -> Result<Range, Failure> {
+    pub fn asked(shop: &Shop, now: Instant, from: Option<NaiveDate>, to: Option<NaiveDate>) -> Result<Range, Failure> {
         let to = to.unwrap_or_else(|| shop.zone.day_of(now));
         let from = from.or_else(|| to.checked_sub_days(Days::new(USUAL_DAYS - 1))).unwrap_or(to);
         if from > to {
@@ -352,7 +347,8 @@ fn each_tray_once(forecasts: Vec<(i64, Outcome)>) -> Vec<Outcome> {
     for (tray, _) in &forecasts {
         *times.entry(*tray).or_default() += 1.0;
     }
-    let weighed = |(tray, outcome): (i64, Outcome)| Outcome { weight: 1.0 / times.get(&tray).unwrap_or(&1.0), ..outcome };
+    let weighed =
+        |(tray, outcome): (i64, Outcome)| Outcome { weight: 1.0 / times.get(&tray).unwrap_or(&1.0), ..outcome };
     forecasts.into_iter().map(weighed).collect()
 }
 

@@ -205,8 +205,7 @@ pub fn find(reading: &mut Reading<'_>, id: i64) -> Result<Option<Decision>, Stor
 
 /// The decisions of a business day, undone ones too, in the order they were taken.
 pub fn of_day(reading: &mut Reading<'_>, day: &str) -> Result<Vec<Decision>, StoreError> {
-    let rows: Vec<Row> =
-        decisions::table.filter(decisions::day.eq(day)).order(decisions::id).load(reading.conn)?;
+    let rows: Vec<Row> = decisions::table.filter(decisions::day.eq(day)).order(decisions::id).load(reading.conn)?;
     rows.into_iter().map(TryInto::try_into).collect()
 }
 

@@ -74,11 +74,8 @@ pub fn open(reading: &mut Reading<'_>) -> Result<Vec<Errand>, StoreError> {
 
 /// Closes an errand in the act that did it.
 pub fn complete(tx: &mut Tx<'_>, id: i64, at: Instant, by: &str, act_id: i64) -> Result<(), StoreError> {
-    let changes = (
-        errands::done_at.eq(Some(at.micros())),
-        errands::done_by.eq(Some(by)),
-        errands::done_act_id.eq(Some(act_id)),
-    );
+    let changes =
+        (errands::done_at.eq(Some(at.micros())), errands::done_by.eq(Some(by)), errands::done_act_id.eq(Some(act_id)));
     let open = errands::id.eq(id).and(errands::done_at.is_null()).and(errands::dropped_at.is_null());
     match diesel::update(errands::table.filter(open)).set(changes).execute(tx.changing())? {
         1 => Ok(()),
@@ -88,10 +85,7 @@ pub fn complete(tx: &mut Tx<'_>, id: i64, at: Instant, by: &str, act_id: i64) ->
 
 /// Drops what is open of a decision.
 pub fn drop_of(tx: &mut Tx<'_>, decision_id: i64, at: Instant) -> Result<usize, StoreError> {
-    let open = errands::decision_id
-        .eq(decision_id)
-        .and(errands::done_at.is_null())
-        .and(errands::dropped_at.is_null());
+    let open = errands::decision_id.eq(decision_id).and(errands::done_at.is_null()).and(errands::dropped_at.is_null());
     let dropped = errands::dropped_at.eq(Some(at.micros()));
     Ok(diesel::update(errands::table.filter(open)).set(dropped).execute(tx.changing())?)
 }

@@ -240,6 +240,8 @@ pub fn document() -> Document {
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
         api::review::Doc::openapi(),
+        api::plans::Doc::openapi(),
+        api::reports::Doc::openapi(),
         api::live_stock::Doc::openapi(),
         api::changes::Doc::openapi(),
         api::events::Doc::openapi(),
