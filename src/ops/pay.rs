@@ -34,10 +34,19 @@ pub struct Range {
 }
 
 impl Range {
-    /// The days asked for; up to today, and four weeks, where nobody says.
+    /// Four weeks up to today.
+    pub fn usual(shop: &Shop, now: Instant) -> Range {
+        Range::until(shop.zone.day_of(now))
+    }
+
+    fn until(to: NaiveDate) -> Range {
+        Range { from: to.checked_sub_days(Days::new(USUAL_DAYS - 1)).unwrap_or(to), to }
+    }
+
+    /// The days asked for, as far as somebody says.
     pub fn asked(shop: &Shop, now: Instant, from: Option<NaiveDate>, to: Option<NaiveDate>) -> Result<Range, Failure> {
-        let to = to.unwrap_or_else(|| shop.zone.day_of(now));
-        let from = from.or_else(|| to.checked_sub_days(Days::new(USUAL_DAYS - 1))).unwrap_or(to);
+        let usual = to.map_or_else(|| Range::usual(shop, now), Range::until);
+        let Range { from, to } = Range { from: from.unwrap_or(usual.from), ..usual };
         if from > to {
             return refuse(Code::InvalidValue, "from", "must not be after `to`");
         }
@@ -147,7 +156,7 @@ pub struct AdviceReport {
     pub cuts: Vec<OfCut>,
     pub weeks: Vec<OfWeek>,
     pub decisions: Vec<Followed>,
-    /// Of the trays that were to be sold, of decisions that are over and were not declined.
+    /// Of the trays that were to be sold, of decisions that are over; of declined ones, as they were left alone.
     pub calibration: Calibration,
 }
 
@@ -167,7 +176,7 @@ pub fn advice(reading: &mut Reading<'_>, shop: &Shop, now: Instant, range: Range
             came.add(&record.came_of(tray, &decided, &worth));
         }
         let over = trays.iter().all(|tray| is_over(tray, &decided, now));
-        if over && decided.way != "declined" {
+        if over {
             forecasts.extend(trays.iter().filter_map(|tray| forecast(tray, &record.came_of(tray, &decided, &worth))));
         }
         let cut_name = names.get(&decided.cut).cloned().unwrap_or_default();

@@ -358,7 +358,7 @@ pub struct AdviceBody {
     pub ways: Vec<WayBody>,
     pub cuts: Vec<CutBody>,
     pub weeks: Vec<WeekBody>,
-    /// Of the trays that were to be sold, of decisions that are over and were not declined.
+    /// Of the trays that were to be sold, of decisions that are over; of declined ones, as they were left alone.
     pub calibration: CalibrationBody,
     pub decisions: Vec<DecisionBody>,
 }
