@@ -7,7 +7,12 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "model/ground.rs"]
+mod ground;
 #[path = "plan/newsvendor.rs"]
 mod newsvendor;
 #[path = "plan/projection.rs"]
 mod projection;
+#[path = "plan/shop.rs"]
+mod shop;
+mod support;

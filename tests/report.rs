@@ -9,3 +9,12 @@
 
 #[path = "report/calibrated.rs"]
 mod calibrated;
+#[path = "report/followed.rs"]
+mod followed;
+#[path = "model/ground.rs"]
+mod ground;
+#[path = "report/scene.rs"]
+mod scene;
+mod support;
+#[path = "report/wasted.rs"]
+mod wasted;

@@ -90,6 +90,19 @@ pub fn plan(demand: Demand, stock: &[Piece], cuttings: &[Piece], money: Money) -
     planned
 }
 
+/// How many new pieces are to be ready so that enough are there before a moment, as when the next can be cut: the same critical ratio, of the
+/// demand until then. What is left then is not lost, so that this is the least to cut where cutting goes on.
+pub fn wanted_before(demand: Demand, ahead: &[Piece], cutting: Piece, before: f64, money: Money) -> usize {
+    let until = |piece: Piece| Piece { until: piece.until.min(before), ..piece };
+    let cutting = until(cutting);
+    if cutting.until <= cutting.from {
+        return 0;
+    }
+    let mut queue: Vec<Piece> = ahead.iter().copied().map(until).collect();
+    queue.extend(std::iter::repeat_n(cutting, worth_asking(demand, cutting)));
+    best_number(chances(demand, &queue).get(ahead.len()..).unwrap_or_default(), money)
+}
+
 /// Above this number hardly anybody is left to buy one.
 fn worth_asking(demand: Demand, cutting: Piece) -> usize {
     counts(demand, 0, 0.0, cutting.until - cutting.from).len().min(MOST)
@@ -114,7 +127,8 @@ pub fn chances(demand: Demand, queue: &[Piece]) -> Vec<f64> {
     // Who takes a piece adds to its chance: kept as differences between neighbours until the end.
     let mut steps = vec![0.0; queue.len() + 1];
     // By the first piece left and the customers so far.
-    let mut states = States::from([((0, 0), 1.0)]);
+    let ended = queue.iter().take_while(|piece| piece.until <= 0.0).count();
+    let mut states = States::from([((ended, 0), 1.0)]);
     let mut elapsed = 0.0;
     for moment in moments(queue) {
         let ready = queue.iter().take_while(|piece| piece.from < moment).count();

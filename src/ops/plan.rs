@@ -8,7 +8,7 @@ use crate::domain::advice::Demand;
 use crate::domain::catalogue::Cut;
 use crate::domain::demand::{Forecast, Pattern};
 use crate::domain::hours::Slice;
-use crate::domain::plan::{Cutting, Day, Money, Piece, Stock, chances, plan, project};
+use crate::domain::plan::{Cutting, Day, Money, Piece, Stock, chances, plan, project, wanted_before};
 use crate::domain::shop::Shop;
 use crate::domain::terms::Terms;
 use crate::domain::tray::Kind;
@@ -117,8 +117,10 @@ pub struct NewPiece {
 #[derive(Debug, Clone, PartialEq)]
 pub struct OfDay {
     pub day: NaiveDate,
-    /// None where the shop is closed, or nothing can be sold any more that day.
+    /// Cut in one go for the whole life of a piece. None where the shop is closed, or nothing can be sold any more that day.
     pub cutting: Option<Cutting>,
+    /// Where something is cut every day: enough until the next.
+    pub day_by_day: usize,
     /// Asked for on that day, in pieces, as expected from now on.
     pub asked: f64,
     /// What becomes of the stock as it is, in whole grams, when as much is asked for as is expected.
@@ -184,10 +186,12 @@ fn of_cut(cut: Cut, forecast: Forecast, terms: &Terms, made: &[Made], shelf: &[J
         let stock: Vec<Piece> =
             stock.iter().map(|piece| Piece { until: piece.until.min(first.until), ..*piece }).collect();
         let mut found = plan(demand, &stock, &open, piece.money).into_iter();
+        let mut each = day_by_day(demand, stock, &open, &time, piece.money).into_iter();
         let shelf_days = projected(shelf, ahead, &time, demand, grams);
         let of_day = |((day, cutting), (asked, shelf)): ((&AheadDay, &Option<Piece>), (f64, Day))| OfDay {
             day: day.day,
             cutting: cutting.and_then(|_| found.next()),
+            day_by_day: cutting.and_then(|_| each.next()).unwrap_or(0),
             asked,
             shelf,
         };
@@ -196,6 +200,20 @@ fn of_cut(cut: Cut, forecast: Forecast, terms: &Terms, made: &[Made], shelf: &[J
         Ok(Planned { piece, days, profit })
     });
     CutPlan { cut, forecast, shelf_g, shelf_pieces: stock.len(), shelf_sells, planned }
+}
+
+/// How many to cut on each open day where something is cut on all of them, each behind what was cut before; on the last, enough for that day.
+fn day_by_day(demand: Demand, stock: Vec<Piece>, open: &[Piece], time: &Time<'_>, money: Money) -> Vec<usize> {
+    let end = time.ahead.days.last().map_or(0.0, |day| time.until(day.end));
+    let next = open.iter().skip(1).map(|piece| piece.from).chain([end]);
+    let mut queue = stock;
+    let mut numbers = Vec::with_capacity(open.len());
+    for (piece, before) in open.iter().zip(next) {
+        let number = wanted_before(demand, &queue, *piece, before, money);
+        queue.extend(std::iter::repeat_n(*piece, number));
+        numbers.push(number);
+    }
+    numbers
 }
 
 /// What a new piece would be, or what is not known of it.

@@ -192,6 +192,9 @@ const TABLE: &[(&str, Call)] = &[
     // It has no end: `tests/live` listens to it.
     ("follow_events", |shop, _| shop.till.call("HEAD", "/v1/events").send()),
     ("review", |shop, _| shop.manager.get("/v1/review").send()),
+    ("plan", |shop, _| shop.manager.get("/v1/plan").send()),
+    ("report_advice", |shop, _| shop.reader.get("/v1/reports/advice?from=2026-01-01&to=2026-12-31").send()),
+    ("report_waste", |shop, _| shop.reader.get("/v1/reports/waste").send()),
     ("accept_markdowns", |shop, stock| {
         act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))
     }),

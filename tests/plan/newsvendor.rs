@@ -2,7 +2,7 @@
 
 use sakudana::domain::advice::Demand;
 use sakudana::domain::demand::Belief;
-use sakudana::domain::plan::{Cutting, Expected, Money, Piece, chances, critical_ratio, plan};
+use sakudana::domain::plan::{Cutting, Expected, Money, Piece, chances, critical_ratio, plan, wanted_before};
 
 fn close(found: f64, wanted: f64, within: f64, what: &str) {
     assert!((found - wanted).abs() <= within, "{what}: {found} is not {wanted}");
@@ -252,6 +252,20 @@ fn later_days_come_behind_earlier_ones() {
     assert!(numbers[0] > numbers[1] && numbers[1] > 0, "{numbers:?}");
     let second = plan(demand, &vec![day(0.0); numbers[0]], &[day(1.0)], money(20.0, 8.0, 5.0));
     assert_eq!(second[0], three[1], "as if the first had been cut already");
+}
+
+/// Where cutting goes on tomorrow, today's demand alone decides: NV-3 again (computed), whatever a piece lives beyond the hour; the shelf is
+/// taken off, and nothing is wanted for a time that has passed.
+#[test]
+fn enough_until_the_next_cutting() {
+    let long = Piece { from: 0.0, until: 9.0 };
+    let wanted =
+        |ahead: &[Piece], before| wanted_before(Demand::Known(4.0), ahead, long, before, money(20.0, 9.0, 6.0));
+    assert_eq!(wanted(&[], 1.0), 6, "NV-3");
+    assert_eq!(wanted(&[long; 2], 1.0), 4);
+    assert_eq!(wanted(&[Piece { from: 0.0, until: 0.0 }; 2], 1.0), 6, "what has ended serves nobody");
+    assert_eq!(wanted(&[], 0.0), 0);
+    assert_eq!(wanted(&[], 9.0), plan(Demand::Known(4.0), &[], &[long], money(20.0, 9.0, 6.0))[0].best.pieces);
 }
 
 #[test]

@@ -64,8 +64,12 @@ pub struct DayBody {
     #[schema(example = 3.9)]
     pub asked_units: f64,
     pub shelf: ShelfBody,
-    /// None where the shop is closed, or has closed already. Each day's is behind those of the days before.
+    /// Cut in one go for the whole life of a piece. None where the shop is closed, or has closed already. Each day's is behind those of the
+    /// days before.
     pub cut: Option<CuttingBody>,
+    /// Where something is cut every day: enough until the next.
+    #[schema(example = 4)]
+    pub day_by_day_units: usize,
 }
 
 /// What a piece is taken to be, and from where.
@@ -170,6 +174,7 @@ fn day(of: &OfDay, grams: i64) -> DayBody {
         asked_units: of.asked,
         shelf: ShelfBody { sold_g: sold, ends_g: expired, missing_g: lost, left_g: end },
         cut: of.cutting.map(|found| cutting(found, grams)),
+        day_by_day_units: of.day_by_day,
     }
 }
 

@@ -61,8 +61,9 @@ fn why(shop: &Shop, plan: &CutPlan, planned: &Planned, today: NaiveDate) -> Mark
             @if best.pieces == 0 {
                 "One more would sell with " (percent(cutting.more.runs_out)) ": too little for what it costs."
             } @else {
-                "What is cut " (when) " keeps about " (planned.piece.life_hours) " h; of " (best.pieces) " about " (about(best.sold)) " will sell in that time, and they bring "
-                strong { (money(shop, cents(best.profit))) } " over their cost."
+                "Cut in one go " (when) ", for the " (planned.piece.life_hours) " h that a piece keeps: of " (best.pieces) " about " (about(best.sold)) " will sell, and bring "
+                strong { (money(shop, cents(best.profit))) } " over their cost. "
+                @if day.day_by_day < best.pieces { "Until the next cutting " (day.day_by_day) " are enough; the rest can be cut then, fresher." }
             }
         }
     }
@@ -104,7 +105,7 @@ fn evidence(shop: &Shop, plan: &CutPlan, planned: &Planned) -> Markup {
     let (piece, forecast) = (&planned.piece, &plan.forecast);
     markup! {
         details {
-            summary.reach { "What this rests on" }
+            summary { "What this rests on" }
             ul.plain {
                 li { "Demand: " (format!("{:.2}", forecast.belief.mean())) " an average opening hour at the list price, "
                     @match forecast.basis {
@@ -136,22 +137,39 @@ fn one(shop: &Shop, plan: &CutPlan, planned: &Planned, today: NaiveDate) -> Mark
     markup! {
         section.card.plan data-cut=(plan.cut.code) {
             h2 { (plan.cut.name) }
-            ul.days {
-                @for day in &planned.days {
-                    li { span { (day_word(shop, day.day, today)) }
-                        @match day.cutting {
-                            None => { span.small { "closed" } }
-                            Some(Cutting { best, .. }) if best.pieces == 0 => { strong { "nothing" } }
-                            Some(Cutting { best, .. }) => { strong { (pieces(plan, best.pieces)) } span { (grams(planned, best.pieces)) } }
-                        } }
+            table.days {
+                thead { tr { th {} @for day in &planned.days { th { (day_word(shop, day.day, today)) } } } }
+                tbody {
+                    tr { td { "Cut every day" } @for day in &planned.days { (number(shop, plan, planned, day, today, |day| day.day_by_day)) } }
+                    tr { td { "Or in one go" } @for day in &planned.days { (number(shop, plan, planned, day, today, |day| day.cutting.map_or(0, |cutting| cutting.best.pieces))) } }
                 }
             }
             (why(shop, plan, planned, today))
             @if let Some((day, cutting)) = cutting {
-                p.small { (day_word(shop, day.day, today)) ", and one less or more:" }
+                p.small { "In one go " (day_word(shop, day.day, today).to_lowercase()) ", and one less or more:" }
                 (how_flat(shop, planned, &cutting))
             }
             (evidence(shop, plan, planned))
+        }
+    }
+}
+
+fn number(
+    shop: &Shop,
+    plan: &CutPlan,
+    planned: &Planned,
+    day: &OfDay,
+    today: NaiveDate,
+    count: impl Fn(&OfDay) -> usize,
+) -> Markup {
+    let count = count(day);
+    markup! {
+        td data-label=(day_word(shop, day.day, today)) {
+            @match (day.cutting, count) {
+                (None, _) => "closed",
+                (_, 0) => "nothing",
+                _ => { strong { (pieces(plan, count)) } small { " " (grams(planned, count)) } }
+            }
         }
     }
 }
@@ -162,7 +180,7 @@ fn content(shop: &Shop, found: &[CutPlan], now: Instant) -> Markup {
     let unknown = || found.iter().filter_map(|plan| plan.planned.as_ref().err().map(|missing| (plan, missing)));
     markup! {
         h1 { "Plan for the next days" }
-        p.small { "As of " (shop.zone.write(now)) ". The most money first. Each day's number is for its whole life and comes behind what is there and what was planned before it." }
+        p.small { "As of " (shop.zone.write(now)) ". The most money first. Each number comes behind what is there and what was planned before it." }
         p.caution { "An estimate of what sells. The fish itself decides: its quality when it is cut, its own clocks, and the local food code." }
         @for (plan, planned) in planned { (one(shop, plan, planned, today)) }
         @if unknown().next().is_some() {

@@ -10,7 +10,7 @@ use crate::domain::permissions::Permission;
 use crate::domain::shop::Shop;
 use crate::ops::desk::Desk;
 use crate::ops::pay::waste::{WasteReport, waste};
-use crate::ops::pay::{AdviceReport, DAYS_LIMIT, OfWeek, Range, Sum, WAYS, advice};
+use crate::ops::pay::{AdviceReport, DAYS_LIMIT, OfWeek, Range, Sum, WAYS, Week, advice};
 use crate::units::mass::Grams;
 use crate::web::api::reports::{DaysQuery, days};
 use crate::web::api::stock::query;
@@ -110,6 +110,10 @@ fn sum_table(first: &str, rows: Markup) -> Markup {
     }
 }
 
+pub fn week_in_words(week: Week) -> String {
+    format!("Week {}, {}", week.week, week.year)
+}
+
 fn week_bars(shop: &Shop, weeks: &[OfWeek]) -> Markup {
     let values = |week: &OfWeek| {
         let taken = &week.taken;
@@ -118,7 +122,7 @@ fn week_bars(shop: &Shop, weeks: &[OfWeek]) -> Markup {
     let most = weeks.iter().flat_map(values).max().unwrap_or(0).max(1);
     markup! {
         @for week in weeks.iter().filter(|week| week.taken.over > 0) {
-            h3 { "Week " (week.week) small { " · " (week.taken.over) " over" } }
+            h3 { (week_in_words(week.week)) small { " · " (week.taken.over) " over" } }
             ul.bars {
                 @for (name, value) in ["Left alone, expected", "Expected", "Came"].into_iter().zip(values(week)) {
                     li { span.name { (name) } (bar(value, most)) span.value { (money(shop, value)) } }

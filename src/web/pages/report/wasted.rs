@@ -1,10 +1,13 @@
 //! The part of the report about waste: how much of what left, week by week, for which reasons, of which cuts.
 
 use super::bars::bar;
-use super::{mass, money};
+use super::{mass, money, week_in_words};
 use crate::domain::shop::Shop;
 use crate::ops::pay::waste::{Out, WasteReport};
 use maud::{Markup, html};
+
+/// So many are shown; words are free, and there may be many.
+const REASONS: usize = 10;
 
 fn percent(out: &Out) -> String {
     let Some(permille) = out.wasted_permille() else { return "–".to_owned() };
@@ -29,16 +32,19 @@ pub fn section(shop: &Shop, report: &WasteReport) -> Markup {
                 h3 { "Week by week" }
                 ul.bars {
                     @for (week, out) in &report.weeks {
-                        li { span.name { (week) } (bar(out.wasted.grams, most)) span.value { (mass(out.wasted.grams)) ", " (percent(out)) ", " (money(shop, out.wasted.cost_cents)) } }
+                        li { span.name { (week_in_words(*week)) } (bar(out.wasted.grams, most)) span.value { (mass(out.wasted.grams)) ", " (percent(out)) ", " (money(shop, out.wasted.cost_cents)) } }
                     }
                 }
                 @if !reasons.is_empty() {
                     h3 { "Reasons" }
                     ul.bars {
-                        @for reason in &reasons {
+                        @for reason in reasons.iter().take(REASONS) {
                             li { span.name { @if reason.returned { "Brought back: " } (if reason.text.is_empty() { "no reason" } else { &reason.text }) }
                                 (bar(reason.portion.cost_cents, dearest)) span.value { (money(shop, reason.portion.cost_cents)) ", " (mass(reason.portion.grams)) } }
                         }
+                    }
+                    @if let Some(others) = reasons.get(REASONS..).filter(|others| !others.is_empty()) {
+                        p.small { "And " (others.len()) " more reasons, together " (money(shop, others.iter().map(|reason| reason.portion.cost_cents).sum())) ". All of them are told at " code { "/v1/reports/waste" } "." }
                     }
                 }
                 h3 { "Cuts" }
