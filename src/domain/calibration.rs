@@ -90,10 +90,11 @@ pub struct Calibration {
 pub fn calibrate(outcomes: &[Outcome], bins: usize) -> Calibration {
     let counted: Vec<Outcome> = outcomes.iter().copied().filter(|o| counts(o)).collect();
     let all = bins.max(1);
-    let width = 1.0 / as_f64(all);
+    // A division, so that 0.6 is where the bin of 0.6 begins.
+    let edge = |k: usize| as_f64(k) / as_f64(all);
     let mut sums = vec![Sums::default(); all];
     for outcome in &counted {
-        let place = (0..all).rev().find(|k| outcome.forecast >= as_f64(*k) * width).unwrap_or(0);
+        let place = (0..all).rev().find(|k| outcome.forecast >= edge(*k)).unwrap_or(0);
         if let Some(sums) = sums.get_mut(place) {
             sums.add(outcome);
         }
@@ -101,7 +102,7 @@ pub fn calibrate(outcomes: &[Outcome], bins: usize) -> Calibration {
     let mut total = Sums::default();
     counted.iter().for_each(|outcome| total.add(outcome));
     let kept = sums.iter().enumerate().filter(|(_, sums)| sums.count > 0);
-    let found = kept.clone().map(|(k, sums)| sums.bin(as_f64(k) * width, as_f64(k + 1) * width)).collect();
+    let found = kept.clone().map(|(k, sums)| sums.bin(edge(k), edge(k + 1))).collect();
     let brier = (total.count > 0).then(|| brier(&total, kept.map(|(_, sums)| sums)));
     Calibration { bins: found, count: counted.len(), brier }
 }

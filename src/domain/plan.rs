@@ -46,6 +46,7 @@ pub fn critical_ratio(too_few: f64, too_many: f64) -> Option<f64> {
 pub const MOST: usize = 400;
 /// What is less likely than this is not followed any further.
 const NEVER: f64 = 1e-13;
+const LOGARITHMS_BELOW: f64 = -600.0;
 
 /// What is expected of so many new pieces.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -126,14 +127,20 @@ fn expected(chances: &[f64], pieces: usize, money: Money) -> Expected {
 pub fn chances(demand: Demand, queue: &[Piece]) -> Vec<f64> {
     // Who takes a piece adds to its chance: kept as differences between neighbours until the end.
     let mut steps = vec![0.0; queue.len() + 1];
-    // By the first piece left and the customers so far.
+    let last = queue.last().map_or(0.0, |piece| piece.until);
+    let most = match demand {
+        // Where the rate is known, who came before says nothing.
+        Demand::Known(_) => 1,
+        Demand::Believed(_) => counts(demand, 0, 0.0, last).len(),
+    };
+    let mut states = States { most, likely: vec![0.0; (queue.len() + 1) * most] };
     let ended = queue.iter().take_while(|piece| piece.until <= 0.0).count();
-    let mut states = States::from([((ended, 0), 1.0)]);
+    states.add(ended, 0, 1.0);
     let mut elapsed = 0.0;
     for moment in moments(queue) {
         let ready = queue.iter().take_while(|piece| piece.from < moment).count();
         let over = queue.iter().take_while(|piece| piece.until <= moment).count();
-        states = pass(demand, &states, (elapsed, moment), (ready, over), &mut steps);
+        states = states.after(demand, (elapsed, moment), (ready, over), &mut steps);
         elapsed = moment;
     }
     let mut chance = 0.0;
@@ -145,39 +152,51 @@ pub fn chances(demand: Demand, queue: &[Piece]) -> Vec<f64> {
     steps
 }
 
-/// How likely each state is.
-type States = std::collections::BTreeMap<(usize, usize), f64>;
+/// How likely each state is: by the first piece left, and the customers so far where they say something of the rate.
+struct States {
+    /// So many numbers of customers are told apart; more are the last of them.
+    most: usize,
+    likely: Vec<f64>,
+}
 
-/// One stretch of time, in which `ready` pieces are there and at whose end `over` have ended.
-fn pass(
-    demand: Demand,
-    states: &States,
-    (from, to): (f64, f64),
-    (ready, over): (usize, usize),
-    steps: &mut [f64],
-) -> States {
-    let mut next = States::new();
-    let mut by_customers: std::collections::BTreeMap<usize, Vec<f64>> = std::collections::BTreeMap::new();
-    for ((first, customers), likely) in states {
-        let counts = by_customers.entry(*customers).or_insert_with(|| counts(demand, *customers, from, to - from));
-        for (come, share) in counts.iter().enumerate() {
-            let now = likely * share;
-            if now < NEVER {
-                continue;
-            }
-            let after = (first + come).min(ready.max(*first));
-            if let Some(step) = steps.get_mut(*first) {
-                *step += now;
-            }
-            if let Some(step) = steps.get_mut(after) {
-                *step -= now;
-            }
-            // Where the rate is known, who came before says nothing.
-            let seen = if matches!(demand, Demand::Known(_)) { 0 } else { customers + come };
-            *next.entry((after.max(over), seen)).or_insert(0.0) += now;
+impl States {
+    fn add(&mut self, first: usize, customers: usize, likely: f64) {
+        if let Some(state) = self.likely.get_mut(first * self.most + customers.min(self.most - 1)) {
+            *state += likely;
         }
     }
-    next
+
+    /// After a stretch of time in which `ready` pieces are there and at whose end `over` have ended.
+    fn after(
+        &self,
+        demand: Demand,
+        (from, to): (f64, f64),
+        (ready, over): (usize, usize),
+        steps: &mut [f64],
+    ) -> States {
+        let mut next = States { most: self.most, likely: vec![0.0; self.likely.len()] };
+        let mut shares: Vec<Vec<f64>> = vec![Vec::new(); self.most];
+        for (first, of_first) in self.likely.chunks(self.most).enumerate() {
+            for (customers, likely) in of_first.iter().enumerate().filter(|(_, likely)| **likely > NEVER) {
+                let ready = ready.max(first);
+                let Some(shares) = shares.get_mut(customers) else { continue };
+                if shares.is_empty() {
+                    *shares = counts(demand, customers, from, to - from);
+                }
+                for (come, share) in shares.iter().enumerate() {
+                    let (now, after) = (likely * share, (first + come).min(ready));
+                    if let Some(step) = steps.get_mut(first) {
+                        *step += now;
+                    }
+                    if let Some(step) = steps.get_mut(after) {
+                        *step -= now;
+                    }
+                    next.add(after.max(over), customers + come, now);
+                }
+            }
+        }
+        next
+    }
 }
 
 /// When something begins or ends, after now and in order.
@@ -209,15 +228,20 @@ fn counts(demand: Demand, customers: usize, elapsed: f64, hours: f64) -> Vec<f64
             (belief.shape + customers as f64 + k - 1.0) / k * hours / (rate + hours)
         }
     };
-    let (mut counts, mut log, mut sum, mut k) = (Vec::new(), first, 0.0, 0.0);
+    let (mut counts, mut sum, mut k) = (Vec::new(), 0.0, 0.0);
+    // By logarithms only where the first is too small for a number.
+    let (mut share, mut log) = (f64::exp(first), first);
     loop {
-        let share = f64::exp(log);
         counts.push(share);
         sum += share;
         k += 1.0;
-        log += ratio(k).ln();
-        let ended = k > mean && (share < NEVER || 1.0 - sum < NEVER) || k > mean + 60.0 * spread + 60.0;
-        if ended || !log.is_finite() {
+        if first > LOGARITHMS_BELOW {
+            share *= ratio(k);
+        } else {
+            log += ratio(k).ln();
+            share = f64::exp(log);
+        }
+        if k > mean && (share < NEVER || 1.0 - sum < NEVER) || k > mean + 60.0 * spread + 60.0 {
             break;
         }
     }

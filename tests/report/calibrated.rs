@@ -103,10 +103,11 @@ fn bins_say_when_the_forecast_is_outside_of_chance() {
     let found = calibrate(&odd, 10);
     assert_eq!((found.count, found.bins.len()), (2, 2), "what is no forecast is not counted; 1 is in the last bin");
     close(found.bins[1].from, 0.9, 1e-12, "the last");
-    let edges: Vec<usize> = calibrate(&[outcome(0.3, 0.0), outcome(0.7, 0.0), outcome(0.6, 1.0)], 10)
-        .bins
-        .iter()
-        .map(|b| b.count)
-        .collect();
-    assert_eq!(edges, [1, 1, 1], "a tenth begins its own bin");
+    let tenths: Vec<Outcome> = (0..10).map(|k| outcome(f64::from(k * 100) / 1_000.0, 0.0)).collect();
+    let edges: Vec<(usize, f64)> = calibrate(&tenths, 10).bins.iter().map(|bin| (bin.count, bin.from)).collect();
+    assert_eq!(
+        edges,
+        [0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9].map(|from| (1, from)),
+        "a tenth begins its own bin"
+    );
 }
