@@ -58,10 +58,11 @@ post /v1/sales "{\"lines\":[{\"tray_code\":\"$BLOCK\"}]}"; echo
 # Pick: which four lean blocks go out first.
 get '/v1/pick-list?cut=lean-bigeye&count=4&rule=fefo'; echo
 
-# Review: what ends soon; accept the first markdown that is advised.
-REVIEW=$(get /v1/review)
-DUE=$(echo "$REVIEW" | grep -o '"advice":"mark_down"[^}]*"tray_code":"[^"]*"' | first tray_code)
-[ -z "$DUE" ] || post /v1/review/accepts "{\"tray_codes\":[\"$DUE\"]}"; echo
+# Review: what is best done now, cut by cut; accept the first advice. What it changes is decided once: a second time it is refused.
+REVIEW=$(get /v1/review); echo "$REVIEW"
+CUT=$(echo "$REVIEW" | first cut_code || true)
+BASIS=$(echo "$REVIEW" | first basis || true)
+[ -z "$BASIS" ] || post /v1/decisions "{\"decisions\":[{\"cut_code\":\"$CUT\",\"basis\":\"$BASIS\",\"way\":\"accepted\"}]}"; echo
 
 # Where every gram of the fish is.
 get "/v1/lots/$LOT"; echo

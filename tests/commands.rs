@@ -337,7 +337,7 @@ const DAMAGE: &[(&str, &str)] = &[
     (
         "whole numbers:",
         "PRAGMA ignore_check_constraints = ON;
-         UPDATE trays SET price_per_kg_cents = -1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
+         UPDATE trays SET price_per_kg_cents = -1, list_price_per_kg_cents = -1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
     ),
     ("holds:", "UPDATE holds SET released_at = NULL, released_by = NULL, release_note = NULL, release_act_id = NULL"),
     (
@@ -361,6 +361,17 @@ const DAMAGE: &[(&str, &str)] = &[
         "returns: no more came back",
         "INSERT INTO return_lines (act_id, sale_id, tray_id, grams, refund_cents, reason)
          SELECT 1, sale_id, tray_id, grams + 1, 0, 'x' FROM sale_lines WHERE sale_id = 3 LIMIT 1",
+    ),
+    (
+        "prices:",
+        "UPDATE trays SET price_per_kg_cents = price_per_kg_cents + 1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
+    ),
+    (
+        "decisions:",
+        "INSERT INTO decisions (id, act_id, at, day, cut_code, way, decided_by, basis, sold_g, revenue_cents, kitchen_g, kitchen_cents, frozen_g, frozen_cents,
+         wasted_g, waste_cents, total_cents, alone_sold_g, alone_revenue_cents, alone_wasted_g, alone_total_cents, explanation, undone_at, undone_by, undone_act_id)
+         SELECT 1, 1, 0, '2026-11-26', cut_code, 'accepted', 'x', 'x', 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, '{}', 1, 'x', 1 FROM trays WHERE id = 1;
+         INSERT INTO errands (decision_id, tray_id, kind, created_at) VALUES (1, 1, 'kitchen', 0)",
     ),
     ("labels:", "UPDATE issued_labels SET says = '' WHERE id = 1"),
     (

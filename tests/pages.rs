@@ -11,6 +11,9 @@ mod support;
 
 use counter::{Counter, PASSWORD, fill};
 use sakudana::domain::gs1::own::Article;
+use sakudana::units::instant::MICROS_PER_MINUTE;
+use sakudana::units::zone::Zone;
+use sakudana::web::clock;
 use support::browser::Browser;
 use support::server::Server;
 
@@ -27,7 +30,7 @@ fn visit() -> Visit {
     let database = folder.path().join("shop.db").to_str().unwrap().to_owned();
     let counter = fill(&database);
     let settings = folder.path().join("settings.toml");
-    std::fs::write(&settings, "[shop]\nname = \"Test Counter\"\naddress = \"1 Quay\"\ntime_zone = \"Europe/Lisbon\"\nweb_address = \"https://counter.example\"\n").unwrap();
+    std::fs::write(&settings, settings_now()).unwrap();
     let server = Server::start_with(&["--settings", settings.to_str().unwrap()], &database, None);
     let browser = Browser::open();
     browser.goto(&server.url("/"));
@@ -38,6 +41,19 @@ fn visit() -> Visit {
     browser.press_enter();
     browser.find("h1", "Board");
     Visit { browser, server, counter, _folder: folder }
+}
+
+/// A shop that is always open, where the day's review is just over, hardly anyone comes, and a lower price brings many more.
+fn settings_now() -> String {
+    let review = clock::now().plus_micros(-10 * MICROS_PER_MINUTE);
+    let review = Zone::parse("Europe/Lisbon").unwrap().time_of(review).format("%H:%M");
+    let days =
+        ["mon", "tue", "wed", "thu", "fri", "sat", "sun"].map(|day| format!("{day} = \"00:00-23:59\"\n")).concat();
+    format!(
+        "[shop]\nname = \"Test Counter\"\naddress = \"1 Quay\"\ntime_zone = \"Europe/Lisbon\"\nweb_address = \"https://counter.example\"\n\
+         [shop.hours]\n{days}[shop.terms]\nreview_times = [\"{review}\"]\nkitchen_permille = 0\nelasticity_permille = 4000\n\
+         prior_units_per_hour_permille = 50\n"
+    )
 }
 
 fn verdict(browser: &Browser, word: &str) -> String {
@@ -186,10 +202,14 @@ fn what_may_not_be_sold_stops_with_its_reason() {
 fn a_markdown_is_accepted_in_one_touch() {
     let v = visit();
     v.browser.goto(&v.server.url("/review"));
-    v.browser.find(".candidate", "Short saku");
-    v.browser.find(".prices strong", "44.70 €/kg");
-    v.browser.click("button[data-accept]", "Mark down");
-    v.browser.find(".candidate.done", "Marked down");
+    v.browser.find("[data-cut=short-saku] .sentence", "Lower Short saku to 37.25 €/kg");
+    v.browser.click("[data-cut=short-saku] button[data-accept]", "Accept");
+    v.browser.find("#decided li", "short-saku accepted");
+    v.browser.click("#decided button[data-undo]", "Undo");
+    v.browser.find("#decided li", "taken back by Marta");
+    v.browser.click("[data-cut=short-saku] summary", "");
+    v.browser.click("[data-cut=short-saku] tr:nth-child(4) button[data-choice]", "Do this");
+    v.browser.find("#decided li", "short-saku changed, 44.70 €/kg");
     v.browser.goto(&v.server.url("/scan"));
     v.browser.scan(&v.counter.ending);
     assert!(verdict(&v.browser, "Sell, marked down").contains("12.52 €"));
@@ -205,6 +225,32 @@ fn a_markdown_is_accepted_in_one_touch() {
     assert_eq!(width, 496, "62 mm at 203 dpi, in the whole bytes of its printer");
 }
 
+#[test]
+fn demand_is_shown_and_said_otherwise() {
+    let v = visit();
+    v.browser.goto(&v.server.url("/demand"));
+    v.browser.find("h1", "Demand");
+    v.browser.find("figure.week figcaption", "opening hour");
+    v.browser.find("tr[data-cut=lean-saku]", "hardly known");
+    v.browser.goto(&v.server.url("/demand/lean-saku"));
+    v.browser.find("section.card h2", "in an average opening hour at list");
+    v.browser.click("#units_per_hour", "");
+    v.browser.type_keys("1,25");
+    v.browser.click("#kitchen", "");
+    v.browser.type_keys("-0.50");
+    v.browser.click("button.main", "Keep");
+    v.browser.find("section.card p.small", "Marta said otherwise on");
+    v.browser.find("section.card h2", "1.25");
+    v.browser.find("section.card p", "what a person said");
+    assert_eq!(v.browser.execute("return document.querySelector('#kitchen').value"), "-0.50");
+    // What cannot be read is named, and what was typed stays.
+    v.browser.click("#portion", "");
+    v.browser.type_keys("a lot");
+    v.browser.click("button.main", "Keep");
+    v.browser.find(".trouble", "Portion cannot be read");
+    assert_eq!(v.browser.execute("return document.querySelector('#portion').value"), "a lot");
+}
+
 /// WCAG 2.2: 1.4.10 reflow at 320 CSS pixels; 2.5.5 targets of 44 by 44.
 #[test]
 fn every_page_fits_a_phone_and_keeps_its_targets_large() {
@@ -214,7 +260,21 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
     let customer = |code: &str, language: &str| format!("/01/{saku}/21/{code}?lang={language}&17=200101");
     let customers = ["en", "ja"].map(|language| customer(&v.counter.held, language));
     let [english, japanese] = customers.each_ref().map(String::as_str);
-    for path in ["/", "/scan", "/review", "/report", "/plan", tray.as_str(), "/problems", english, japanese] {
+    let pages = [
+        "/",
+        "/scan",
+        "/review",
+        "/report",
+        "/plan",
+        "/errands",
+        "/demand",
+        "/demand/lean-saku",
+        &tray,
+        "/problems",
+        english,
+        japanese,
+    ];
+    for path in pages {
         for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
             v.browser.set_viewport(width, height);
             v.browser.goto(&v.server.url(path));
@@ -222,7 +282,7 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
             assert!(wide <= u64::from(width), "{path} is {wide} wide on {width}");
             let small = v.browser.execute(
                 "return [...document.querySelectorAll('main button, main input, main a, header a, header button')]
-                    .filter(e => e.offsetParent !== null && !e.closest('.candidate p, dl') && (e.offsetHeight < 44 || e.offsetWidth < 44))
+                    .filter(e => e.offsetParent !== null && !e.closest('.proposal p.small, dl') && (e.offsetHeight < 44 || e.offsetWidth < 44))
                     .map(e => e.outerHTML)",
             );
             assert_eq!(small.as_array().map(Vec::len), Some(0), "{path} at {width}: {small}");

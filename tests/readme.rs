@@ -49,7 +49,7 @@ fn the_tour_runs() {
         r#""total_cents":1715"#,
         r#""code":"already_sold""#,
         r#""passed_over":[]"#,
-        r#""label_wanted":"markdown""#,
+        r#""nothing_done":{"sold_g":"#,
         r#"{"account":"customer","grams":268"#,
         r#""sensor_fault":1"#,
         r#""limiting_clock":"raw""#,

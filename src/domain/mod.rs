@@ -30,7 +30,6 @@ pub mod printing;
 pub mod profile;
 pub mod refusal;
 pub mod replay;
-pub mod review;
 pub mod scan_text;
 pub mod shop;
 pub mod terms;

@@ -148,7 +148,12 @@ codes! {
     NotTheSame, "not_the_same", Conflict, "Only the same cut of the same species can be put together.";
     PlaceInUse, "place_in_use", Conflict, "The place still holds trays.";
     PriceWouldRise, "price_would_rise", Conflict, "A markdown lowers a price; it never raises it.";
-    NotACandidate, "not_a_candidate", Conflict, "The tray is not a markdown candidate now.";
+    NotACandidate, "not_a_candidate", Conflict, "Nothing is advised for it now.";
+    AdviceChanged, "advice_changed", Conflict, "What the advice rests on has changed; look again.";
+    AlreadyDecided, "already_decided", Conflict, "Someone decided this already.";
+    AlreadyUndone, "already_undone", Conflict, "The decision was taken back already.";
+    ActedUpon, "acted_upon", Conflict, "The decision was acted upon; it can no longer be taken back.";
+    NoErrand, "no_errand", Conflict, "Nothing is to be carried with this tray.";
     NotReleased, "not_on_hold", Conflict, "The hold was released already.";
     AlreadyAcknowledged, "already_acknowledged", Conflict, "Someone took note of the alarm already.";
     AlreadyReversed, "already_reversed", Conflict, "The sale was reversed already.";

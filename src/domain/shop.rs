@@ -3,7 +3,6 @@
 use super::gs1::own::Codes;
 use super::hours::OpeningHours;
 use super::profile::Rules;
-use super::review::Ladder;
 use super::terms::ShopTerms;
 use crate::units::currency::{Currency, WeightUnit};
 use crate::units::instant::{Instant, MICROS_PER_MINUTE};
@@ -55,7 +54,6 @@ pub struct Shop {
     pub bench_scale_g: i64,
     /// How long fish is reckoned to lie on the bench before it is cut, when nobody says.
     pub bench_minutes: i64,
-    pub ladder: Ladder,
     pub hours: OpeningHours,
     pub terms: ShopTerms,
 }

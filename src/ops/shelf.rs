@@ -23,7 +23,7 @@ use std::collections::BTreeSet;
 pub const TIME_PASSED: &str = "time_passed";
 
 /// Acts that are nobody's business but the manager's: they are in the record of acts, and are not told.
-const UNTOLD: [&str; 9] = [
+const UNTOLD: [&str; 11] = [
     "create_person",
     "disable_person",
     "create_key",
@@ -33,6 +33,8 @@ const UNTOLD: [&str; 9] = [
     "delete_webhook",
     "rotate_webhook",
     "replay_webhook",
+    "decide",
+    "undo_decision",
 ];
 
 /// Most trays looked at in one transaction.

@@ -27,12 +27,22 @@ pub fn said(reading: &mut Reading<'_>) -> Result<BTreeMap<String, CutTerms>, Fai
     Ok(store::terms::all(reading)?.into_iter().map(|(cut, said)| (cut, said.terms)).collect())
 }
 
-/// What was said of one cut; none where nothing ever was.
-pub fn said_of(reading: &mut Reading<'_>, code: &str) -> Result<Option<Said>, Failure> {
+fn said_of(reading: &mut Reading<'_>, code: &str) -> Result<Option<Said>, Failure> {
     if cut::find(reading, code)?.is_none() {
         return refuse(Code::NotFound, "code", "there is no such cut");
     }
     Ok(store::terms::find(reading, code)?)
+}
+
+/// What was said of one cut, and what holds of it.
+pub fn standing(reading: &mut Reading<'_>, shop: &Shop, code: &str) -> Result<(Option<Said>, Terms), Failure> {
+    let Some(cut) = cut::find(reading, code)? else {
+        return refuse(Code::NotFound, "code", "there is no such cut");
+    };
+    let said = store::terms::find(reading, code)?;
+    let none = CutTerms::default();
+    let terms = shop.terms.of(said.as_ref().map_or(&none, |said| &said.terms), cut.price);
+    Ok((said, terms))
 }
 
 /// Says on which terms a cut is sold. Nothing said yet counts as version 0.

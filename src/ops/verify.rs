@@ -195,6 +195,20 @@ pub const QUESTIONS: &[Question] = &[
                 AND n.reason LIKE 'tray ' || (SELECT c.code FROM trays c WHERE c.id = l.tray_id) || ': %')))",
     },
     Question {
+        name: "prices: a tray in stock costs its list price, or what its last markdown that was not taken back made of it",
+        count: "SELECT id FROM trays WHERE fate IS NULL",
+        wrong: "SELECT 'tray ' || t.code AS what FROM trays t LEFT JOIN markdowns m ON m.id = (SELECT MAX(x.id) FROM markdowns x \
+                WHERE x.tray_id = t.id AND NOT EXISTS (SELECT 1 FROM markdowns_undone u WHERE u.markdown_id = x.id)) \
+                WHERE t.fate IS NULL AND t.price_per_kg_cents <> COALESCE(m.new_price_per_kg_cents, t.list_price_per_kg_cents)",
+    },
+    Question {
+        name: "decisions: what was taken back leaves no errand, and an errand that is done names its act",
+        count: "SELECT id FROM errands",
+        wrong: "SELECT 'errand ' || e.id AS what FROM errands e JOIN decisions d ON d.id = e.decision_id \
+                WHERE (d.undone_at IS NOT NULL AND e.done_at IS NULL AND e.dropped_at IS NULL) \
+                OR (e.done_at IS NOT NULL AND (e.done_act_id IS NULL OR e.dropped_at IS NOT NULL))",
+    },
+    Question {
         name: "labels: what a label says, and the article in its code, are kept with it",
         count: "SELECT id FROM issued_labels",
         wrong: "SELECT 'label ' || id AS what FROM issued_labels WHERE says NOT LIKE '{%\"fields\"%}' OR LENGTH(article) <> 14",

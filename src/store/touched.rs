@@ -33,7 +33,7 @@ impl Touched {
     }
 
     /// The act that was appended last.
-    pub fn last_act(&self) -> Option<i64> {
+    pub(super) fn last_act(&self) -> Option<i64> {
         self.acts.last().map(|act| act.id)
     }
 

@@ -42,6 +42,11 @@ impl<'a> Tx<'a> {
         }
     }
 
+    /// The act that was appended last.
+    pub fn last_act(&self) -> Option<i64> {
+        self.touched.last_act()
+    }
+
     /// What was touched since this was asked last.
     pub fn take_touched(&mut self) -> Touched {
         std::mem::take(&mut self.touched)

@@ -11,7 +11,6 @@ use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::profile::Rules;
-use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
 use sakudana::domain::terms::ShopTerms;
 use sakudana::ops::access::{self, NewPerson};
@@ -55,7 +54,6 @@ pub fn shop() -> Shop {
         receiving_scale_g: 20,
         bench_scale_g: 2,
         bench_minutes: 20,
-        ladder: Ladder::default(),
         hours: OpeningHours::default(),
         terms: ShopTerms::default(),
     }

@@ -188,7 +188,9 @@ fn numbered(t: &Things) -> Made {
     let reason = json!({"reason": "mis-scan"});
     let line = |tray: &str| json!({"tray_code": tray, "counted_g": 1});
     let count = |lines: Value| json!({"lines": lines, "reason": "count"});
-    let accept = |codes: &[&str]| json!({ "tray_codes": codes });
+    let decision = |cut: &str, way: &str| json!({"cut_code": cut, "way": way, "basis": "0123456789abcdef"});
+    let decide = |decisions: Value| json!({ "decisions": decisions });
+    let many = vec![decision("loin", "declined"); 101];
     let batch = json!({"scope": "batch", "code": t.whole, "reason": "smells odd"});
     let gone = |path: &str| case("POST", path, Body::Json(reason.to_string()), 404, "no_such_address", None);
     vec![
@@ -205,12 +207,34 @@ fn numbered(t: &Things) -> Made {
         post("/v1/counts", &count(json!([line(&t.tub), line(&t.tub)])), 422, "duplicate_line", "lines/1/tray_code"),
         post("/v1/counts", &count(json!([line(&t.sold)])), 409, "tray_gone", "lines/0/tray_code"),
         post("/v1/counts", &count(json!(vec![line(&t.tub); 501])), 422, "invalid_value", "lines"),
-        post("/v1/review/accepts", &accept(&[]), 422, "invalid_value", "tray_codes"),
-        post("/v1/review/accepts", &accept(&[&nobodys()]), 422, "unknown_reference", "tray_codes/0"),
-        post("/v1/review/accepts", &accept(&[&t.other_saku]), 409, "not_a_candidate", "tray_codes/0"),
-        post("/v1/review/accepts", &accept(&[&t.sold]), 409, "already_sold", "tray_codes/0"),
-        post("/v1/review/accepts", &accept(&vec![t.saku.as_str(); 201]), 422, "invalid_value", "tray_codes"),
-        post("/v1/review/accepts", &json!({"tray_codes": [5]}), 422, "invalid_value", "tray_codes/0"),
+        post("/v1/decisions", &decide(json!([])), 422, "invalid_value", "decisions"),
+        post("/v1/decisions", &decide(json!(many)), 422, "invalid_value", "decisions"),
+        post("/v1/decisions", &decide(json!([5])), 422, "invalid_value", "decisions/0"),
+        post("/v1/decisions", &decide(json!([decision("loin", "maybe")])), 422, "invalid_value", "decisions/0/way"),
+        post(
+            "/v1/decisions",
+            &decide(json!([decision("no-such-cut", "accepted")])),
+            422,
+            "unknown_reference",
+            "decisions/0/cut_code",
+        ),
+        post(
+            "/v1/decisions",
+            &decide(json!([decision("loin", "accepted"), decision("loin", "declined")])),
+            422,
+            "duplicate_line",
+            "decisions/1/cut_code",
+        ),
+        post(
+            "/v1/decisions",
+            &decide(json!([decision("loin", "accepted")])),
+            409,
+            "not_a_candidate",
+            "decisions/0/cut_code",
+        ),
+        post("/v1/decisions/999999/undo", &json!({}), 404, "not_found", "id"),
+        post("/v1/errands/completions", &json!({"scanned": nobodys()}), 422, "unknown_reference", "scanned"),
+        post("/v1/errands/completions", &json!({"scanned": t.saku}), 409, "no_errand", "scanned"),
         post("/v1/scans", &json!({"text": nobodys()}), 404, "not_found", "text"),
         post("/v1/scans", &json!({"text": slips(&t.saku).0}), 422, "wrong_check_character", "text"),
     ]

@@ -75,6 +75,29 @@ const TABLE: &[(&str, Call)] = &[
     ("list_cuts", |shop, _| shop.till.get("/v1/cuts").send()),
     ("get_cuts", |shop, _| shop.till.get("/v1/cuts/lean-saku").send()),
     ("put_cuts", |shop, _| changed(shop, "/v1/cuts/lean-saku", "label_note", "For slicing")),
+    ("get_cut_terms", |shop, _| {
+        let none = shop.reader.get("/v1/cuts/lean-saku/terms").send();
+        assert_eq!((none.header("etag"), &none.json()["said"]["portion_g"]), (Some("\"0\""), &Value::Null));
+        none
+    }),
+    ("put_cut_terms", |shop, _| {
+        let put =
+            |tag: &str, body: Value| shop.manager.put("/v1/cuts/lean-saku/terms").if_match(tag).json(&body).send();
+        let first = put("\"0\"", json!({"kitchen_cents_per_kg": 900, "elasticity_permille": 3_000})).expect(201);
+        assert_eq!(first.json()["in_force"]["kitchen_cents_per_kg"], 900);
+        assert_eq!(put("\"0\"", json!({})).expect(412).json()["code"], "version_mismatch");
+        let wrong = put("\"1\"", json!({"portion_g": 0, "units_per_hour_permille": 0})).expect(422).json();
+        assert_eq!(wrong["errors"].as_array().map(Vec::len), Some(2), "{wrong}");
+        put("\"1\"", json!({"units_per_hour_permille": 700, "cost_cents_per_kg": 3_000}))
+    }),
+    ("list_demand", |shop, _| shop.reader.get("/v1/demand").send()),
+    ("get_demand", |shop, _| {
+        let demand = shop.manager.get("/v1/cuts/lean-saku/demand").send();
+        let told = &demand.json()["demand"]["units_per_hour"];
+        assert_eq!((&told["permille"], &told["basis"]), (&json!(700), &json!("told")));
+        shop.manager.get("/v1/cuts/loin/demand").send().expect(404);
+        demand
+    }),
     ("list_places", |shop, _| shop.till.get("/v1/places").send()),
     ("get_places", |shop, _| shop.till.get("/v1/places/cold-room").send()),
     ("put_places", |shop, _| changed(shop, "/v1/places/cold-room", "name", "The cold room")),
@@ -195,8 +218,24 @@ const TABLE: &[(&str, Call)] = &[
     ("plan", |shop, _| shop.manager.get("/v1/plan").send()),
     ("report_advice", |shop, _| shop.reader.get("/v1/reports/advice?from=2026-01-01&to=2026-12-31").send()),
     ("report_waste", |shop, _| shop.reader.get("/v1/reports/waste").send()),
-    ("accept_markdowns", |shop, stock| {
-        act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [stock.near_its_end]}))
+    ("decide", |shop, _| {
+        let terms = json!({"units_per_hour_permille": 1, "kitchen_cents_per_kg": 4_000});
+        shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(200);
+        accept(shop, "day-saku")
+    }),
+    ("list_decisions", |shop, _| shop.manager.get("/v1/decisions").send()),
+    ("undo_decision", |shop, _| {
+        let newest = shop.manager.get("/v1/decisions").send().expect(200).json()[0]["decision_id"].clone();
+        act(&shop.manager, &format!("/v1/decisions/{newest}/undo"), &json!({"note": "the wrong line"}))
+    }),
+    ("list_errands", |shop, stock| {
+        accept(shop, "day-saku").expect(201);
+        let errands = shop.reader.get("/v1/errands").send();
+        assert_eq!(errands.json()[0]["tray_code"], stock.near_its_end.as_str(), "{}", errands.text());
+        errands
+    }),
+    ("complete_errand", |shop, stock| {
+        act(&shop.cutter, "/v1/errands/completions", &json!({"scanned": stock.near_its_end}))
     }),
 ];
 
@@ -304,6 +343,21 @@ fn created(shop: &Shop, path: &str) -> Answer {
     let again = shop.manager.put(path).header("If-None-Match", "*").json(&body).send().expect(409).json();
     assert_eq!(again["code"], "already_exists");
     answer
+}
+
+/// Does what the review advises for a cut.
+pub fn accept(shop: &Shop, cut: &str) -> Answer {
+    decide(shop, cut, &json!({"way": "accepted"}))
+}
+
+/// Decides on what the review advises for a cut.
+pub fn decide(shop: &Shop, cut: &str, said: &Value) -> Answer {
+    let review = shop.manager.get("/v1/review").send().expect(200).json();
+    let found = review["proposals"].as_array().unwrap().iter().find(|proposal| proposal["cut_code"] == cut);
+    let mut decision = said.clone();
+    decision["cut_code"] = json!(cut);
+    decision["basis"] = found.unwrap_or_else(|| panic!("nothing is advised for {cut}: {review}"))["basis"].clone();
+    act(&shop.manager, "/v1/decisions", &json!({"decisions": [decision]}))
 }
 
 /// The status is one the document promises, the body is of its schema.

@@ -77,7 +77,10 @@ impl Shop {
         let settings = directory.path().join("shop.toml").display().to_string();
         // What is printed here ends in doubt: the stub takes a document and hangs up.
         let printer = Stub::that_hangs_up();
-        let text = format!("{SETTINGS}uri = \"{}\"\n", printer.uri);
+        // The day's review is just over, whatever time it is: nothing better comes by waiting.
+        let review = sakudana::web::clock::now().plus_micros(-10 * MICROS_PER_MINUTE);
+        let review = Zone::parse("Asia/Tokyo").expect("a zone").time_of(review).format("%H:%M");
+        let text = format!("{SETTINGS}uri = \"{}\"\n[shop.terms]\nreview_times = [\"{review}\"]\n", printer.uri);
         std::fs::write(&settings, text).expect("room for settings");
         let (database, guard) = match kind {
             Kind::Sqlite => (directory.path().join("shop.db").display().to_string(), None),

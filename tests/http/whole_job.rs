@@ -344,18 +344,24 @@ fn picked(shop: &Shop, saku: &[String]) {
     assert!(saku.contains(&take[0]));
 }
 
-/// A cut with 5 h of its own has 3 h 28 min at 2 °C: inside the last step of the ladder, 40 % off, and not yet for the kitchen.
+/// Hardly anyone asks for the cut, so the kitchen is advised; a person lowers the price instead.
 fn marked_down(shop: &Shop, loin: &str) {
     let made = shop.cut(loin, 7_900, &[("day-saku", "cold-room", 600), ("lean-saku", "cold-room", 700)]);
+    let terms = json!({"units_per_hour_permille": 1, "kitchen_cents_per_kg": 4_000});
+    shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(200);
     let found = shop.manager.get("/v1/review").send().expect(200).json();
-    let first = &found[0];
-    assert_eq!(found.as_array().map(Vec::len), Some(1), "{found}");
-    assert_eq!((&first["advice"], &first["tray"]["tray_code"]), (&json!("mark_down"), &json!(made[0])));
-    assert_eq!(first["advised_price_per_kg_cents"], 4_470);
-    let accept = once(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [made[0]]}));
-    assert_eq!((&accept[0]["price_cents"], &accept[0]["label_wanted"]), (&json!(2_682), &json!("new")));
-    let again = act(&shop.manager, "/v1/review/accepts", &json!({"tray_codes": [made[0]]}));
-    refused(again, 409, "not_a_candidate", "tray_codes/0");
+    let of_cut = found["proposals"].as_array().unwrap().iter().find(|p| p["cut_code"] == "day-saku");
+    let proposal = of_cut.unwrap_or_else(|| panic!("{found}"));
+    assert_eq!(
+        (&proposal["trays"][0]["tray_code"], &proposal["trays"][0]["course"]),
+        (&json!(made[0]), &json!("kitchen"))
+    );
+    let body = json!({"decisions": [{"cut_code": "day-saku", "way": "changed", "basis": proposal["basis"], "price_per_kg_cents": 4_470}]});
+    let decided = once(&shop.manager, "/v1/decisions", &body);
+    assert_eq!(decided[0]["trays"][0]["new_price_per_kg_cents"], 4_470);
+    let tray = shop.tray(&made[0]);
+    assert_eq!((&tray["price_cents"], &tray["label_wanted"]), (&json!(2_682), &json!("new")));
+    refused(act(&shop.manager, "/v1/decisions", &body), 409, "already_decided", "decisions/0/basis");
     assert_eq!(shop.scan(&made[0])["verdict"], "sell_at_markdown");
     let path = format!("/v1/trays/{}/markdowns", made[1]);
     let by_hand = once(&shop.manager, &path, &json!({"price_per_kg_cents": 6_000, "reason": "end of day"}));

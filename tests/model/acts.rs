@@ -73,9 +73,8 @@ pub enum Act {
         tray: usize,
         price: i64,
     },
-    Accept {
-        trays: Vec<usize>,
-    },
+    /// The first that the review advises is accepted.
+    Review,
     Sell {
         lines: Vec<(usize, Option<i64>)>,
     },
@@ -157,7 +156,7 @@ pub fn roll(dice: &mut Dice, naive: &Naive, now: i64) -> Act {
             let tray = sellable(dice, naive);
             Act::MarkDown { tray, price: naive.trays[tray].price - dice.between(-50, 900).min(naive.trays[tray].price) }
         }
-        67..70 => Act::Accept { trays: (0..dice.between(1, 2)).map(|_| sellable(dice, naive)).collect() },
+        67..70 => Act::Review,
         70..90 => sell(dice, naive),
         90..96 if !naive.sales.is_empty() => {
             let latest = naive.sales.len() - 1;

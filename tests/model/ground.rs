@@ -12,7 +12,6 @@ use sakudana::domain::lot::CatchDraft;
 use sakudana::domain::permissions::Role;
 use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::profile::Rules;
-use sakudana::domain::review::Ladder;
 use sakudana::domain::shop::{Jurisdiction, Shop};
 use sakudana::domain::terms::ShopTerms;
 use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
@@ -241,7 +240,6 @@ pub fn shop() -> Shop {
         receiving_scale_g: RECEIVING_SCALE_G,
         bench_scale_g: BENCH_SCALE_G,
         bench_minutes: BENCH_MINUTES,
-        ladder: Ladder::default(),
         hours: OpeningHours::default(),
         terms: ShopTerms::default(),
     }

@@ -264,10 +264,11 @@ impl Naive {
                 tray.untold_weight = false;
             }
             Act::MarkDown { tray, price } => self.mark_down(*tray, *price),
-            Act::Accept { trays } => {
-                for tray in trays {
-                    let price = self.advised(*tray, now).unwrap();
-                    self.mark_down(*tray, price);
+            Act::Review => {
+                for (code, price) in made.codes.iter().zip(&made.prices) {
+                    let tray = self.trays.iter().position(|tray| tray.code == *code).unwrap();
+                    self.check_advice(tray, *price, now);
+                    self.mark_down(tray, *price);
                 }
             }
             Act::Sell { lines } => self.sell(lines, now, made),

@@ -98,7 +98,7 @@ impl Naive {
                 against.add(!*reason, "reason_required");
             }
             Act::Count { lines, reason } => self.against_count(&mut against, lines, *reason),
-            Act::HoldLot { .. } | Act::HoldTray { .. } => {}
+            Act::HoldLot { .. } | Act::HoldTray { .. } | Act::Review => {}
             Act::HoldBatch { tray } => against.add(self.trays[*tray].breakdown.is_none(), "unknown_reference"),
             Act::Release { hold } => against.add(!self.holds[*hold].open, "not_on_hold"),
             Act::Label { tray, reason } => self.against_label(&mut against, *tray, *reason, now),
@@ -106,15 +106,6 @@ impl Naive {
                 against = self.stops(*tray, now);
                 against.add(*price >= self.trays[*tray].price, "price_would_rise");
                 against.exact = true;
-            }
-            Act::Accept { trays } => {
-                for (number, tray) in trays.iter().enumerate() {
-                    against.add(trays[..number].contains(tray), "duplicate_line");
-                    let stops = self.stops(*tray, now);
-                    against.unsure |= stops.unsure;
-                    against.codes.extend(stops.codes);
-                    against.add(self.advised(*tray, now).is_none(), "not_a_candidate");
-                }
             }
             Act::Sell { lines } => self.against_sale(&mut against, lines, now),
             Act::Reverse { sale } => self.against_reversal(&mut against, *sale, now),
@@ -260,24 +251,13 @@ impl Naive {
         against.add(end.is_none_or(|end| end < now as f64), "life_ended");
     }
 
-    /// The price that the ladder gives now, if it is lower: 20 % off within 24 hours, 40 % within 10, none within 3.
-    pub fn advised(&self, tray: usize, now: i64) -> Option<i64> {
-        let it = &self.trays[tray];
-        // What exposure ends is not made cheaper.
-        let first = self.ends(tray, it.place, now).into_iter().min_by(|a, b| a.at.total_cmp(&b.at))?;
-        if first.clock == "exposure" {
-            return None;
-        }
-        let end = first.at.min(it.use_by.map_or(f64::MAX, |end| end as f64));
-        let hours = (end - now as f64) / HOUR;
-        let kept = match hours {
-            h if h < 3.0 => return None,
-            h if h <= 10.0 => 600,
-            h if h <= 24.0 => 800,
-            _ => return None,
-        };
-        let price = it.list_price * kept / 1_000;
-        (price < it.price).then_some(price)
+    /// Advice lowers, and speaks of nothing that is stopped, nor of what exposure ends.
+    pub fn check_advice(&self, tray: usize, price: i64, now: i64) {
+        let (it, stops) = (&self.trays[tray], self.stops(tray, now));
+        assert!(price < it.price, "advice to raise {} to {price}", it.code);
+        assert!(stops.unsure || stops.codes.is_empty(), "advice on {}, stopped by {:?}", it.code, stops.codes);
+        let first = self.ends(tray, it.place, now).into_iter().min_by(|a, b| a.at.total_cmp(&b.at)).unwrap();
+        assert_ne!(first.clock, "exposure", "advice on {}, which exposure ends", it.code);
     }
 
     fn against_sale(&self, against: &mut Against, lines: &[(usize, Option<i64>)], now: i64) {

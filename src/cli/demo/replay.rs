@@ -17,11 +17,13 @@ use crate::ops::desk::Actor;
 use crate::ops::failure::{Failure, refuse};
 use crate::ops::freeze_parasites::LetterDraft;
 use crate::ops::hold::{self, HoldDraft};
+use crate::ops::judge::tray_by_code;
 use crate::ops::label;
+use crate::ops::mark_down::mark_down;
 use crate::ops::place_tray::{Way, take_to};
 use crate::ops::press::Press;
 use crate::ops::receive::{Arrival, receive};
-use crate::ops::review;
+use crate::ops::review::MARKDOWN_REASON;
 use crate::ops::sell::{LineDraft, sell};
 use crate::ops::take_out::{Whither, take_out};
 use crate::ops::top_up::{TopUp, top_up};
@@ -215,8 +217,16 @@ impl Hand<'_, '_> {
                 let lines = [CountLine { tray: code, counted_g: row.grams.unwrap_or(-1) }];
                 count(self.tx, self.shop, &actor, self.now, &lines, row.reason.as_deref()).map(drop)
             }
-            ActWord::Markdown => review::accept(self.tx, self.shop, &actor, self.now, &[code]).map(drop),
+            ActWord::Markdown => self.mark_down(&actor, &code),
         }
+    }
+
+    /// As the shop went about it before there was advice: a fifth off the list price, then two fifths.
+    fn mark_down(&mut self, actor: &Actor, code: &str) -> Result<(), Failure> {
+        let tray = tray_by_code(self.tx, "tray", code)?;
+        let off = if tray.marked_down() { 400 } else { 200 };
+        let price = tray.list_price.lowered_by_permille(off).get();
+        mark_down(self.tx, self.shop, actor, self.now, code, price, MARKDOWN_REASON).map(drop)
     }
 
     fn take_to(&mut self, actor: &Actor, code: &str, row: &ActRow, way: Way) -> Result<(), Failure> {

@@ -1,17 +1,16 @@
 //! The table `[shop]`: what rules and labels need to know of the shop.
 
 use super::codes;
+use super::hours;
 use super::reader::Section;
 use super::rules;
-use crate::domain::hours::OpeningHours;
+use super::terms;
 use crate::domain::profile::Rules;
-use crate::domain::review::{Ladder, Step};
 use crate::domain::shop::{Jurisdiction, Shop};
-use crate::domain::terms::ShopTerms;
 use crate::domain::text;
 use crate::units::currency::{Currency, DecimalMark, WeightUnit};
 use crate::units::zone::Zone;
-use toml::{Table, Value};
+use toml::Table;
 
 pub const UNNAMED: &str = "Raw-fish counter";
 pub const NO_ADDRESS: &str = "address not set";
@@ -51,9 +50,8 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
         receiving_scale_g: section.number("receiving_scale_g", 20, 1..=500),
         bench_scale_g: section.number("bench_scale_g", 2, 1..=500),
         bench_minutes: section.number("bench_minutes", 20, 0..=480),
-        ladder: ladder(&mut section),
-        hours: OpeningHours::default(),
-        terms: ShopTerms::default(),
+        hours: hours::read(&mut section),
+        terms: terms::read(&mut section),
     };
     section.finish();
     shop
@@ -86,39 +84,6 @@ fn web_address(text: &str) -> Option<String> {
     let port_fits =
         port.is_none_or(|p| p.bytes().all(|b| b.is_ascii_digit()) && p.parse::<u16>().is_ok_and(|port| port > 0));
     (text.len() <= 60 && host.split('.').all(plain) && port_fits).then(|| text.to_owned())
-}
-
-fn ladder(section: &mut Section<'_>) -> Ladder {
-    let standard = Ladder::default();
-    let kitchen_within_hours = section.number("kitchen_within_hours", standard.kitchen_within_hours, 0..=240);
-    let Some(found) = section.value("ladder") else {
-        return check(
-            section,
-            &Value::Integer(kitchen_within_hours),
-            "kitchen_within_hours",
-            Ladder { kitchen_within_hours, ..standard },
-        );
-    };
-    match found.as_array().and_then(|steps| steps.iter().map(step).collect::<Option<Vec<Step>>>()) {
-        Some(steps) => check(section, &found, "ladder", Ladder { steps, kitchen_within_hours }),
-        None => {
-            section.wrong("ladder", &found, "each step is a [[shop.ladder]] of within_hours and off_permille alone");
-            standard
-        }
-    }
-}
-
-fn step(value: &Value) -> Option<Step> {
-    let table = value.as_table().filter(|table| table.len() == 2)?;
-    let number = |key: &str| table.get(key).and_then(Value::as_integer);
-    Some(Step { within_hours: number("within_hours")?, off_permille: number("off_permille")? })
-}
-
-fn check(section: &mut Section<'_>, found: &Value, key: &str, ladder: Ladder) -> Ladder {
-    ladder.check().unwrap_or_else(|must| {
-        section.wrong(key, found, &must);
-        Ladder::default()
-    })
 }
 
 #[cfg(test)]

@@ -3,7 +3,6 @@
 use super::{LogFormat, Settings, Sources, read};
 use crate::domain::gs1::own::Codes;
 use crate::domain::profile::{OwnSetting, Rules, own};
-use crate::domain::review::Ladder;
 use crate::domain::shop::Jurisdiction;
 
 const EXAMPLE: &str = include_str!("../../../settings.example.toml");
@@ -22,7 +21,6 @@ fn the_example_says_the_defaults() {
     let example = read_alone(EXAMPLE).unwrap();
     let defaults = read_alone("").unwrap();
     assert_eq!(words(&example), words(&defaults));
-    assert_eq!(defaults.shop.ladder, Ladder::default());
     assert_eq!(defaults.listen, "127.0.0.1:8080");
     assert_eq!(defaults.database, "sakudana.db");
 }
@@ -39,7 +37,7 @@ fn the_example_names_every_key() {
     {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
-        for key in known.split(", ").filter(|key| !["codes", "ladder", "rules"].contains(key)) {
+        for key in known.split(", ").filter(|key| !["codes", "hours", "rules", "terms"].contains(key)) {
             assert!(EXAMPLE.contains(&format!("\n{key} = ")), "settings.example.toml does not say {key}");
         }
     }
@@ -48,8 +46,14 @@ fn the_example_names_every_key() {
         let said = [format!("\n{key} = "), format!("\n#{key} = ")].iter().any(|line| EXAMPLE.contains(line));
         assert!(said, "settings.example.toml does not say {key}");
     }
+    for section in ["hours", "terms"] {
+        let problems = read_alone(&format!("[shop.{section}]\nnobody = 1")).unwrap_err();
+        for key in problems.first().and_then(|p| p.split_once("known are ")).unwrap().1.split(", ") {
+            assert!(EXAMPLE.contains(&format!("\n{key} = ")), "settings.example.toml does not say {key}");
+        }
+        assert!(EXAMPLE.contains(&format!("\n[shop.{section}]\n")));
+    }
     assert!(EXAMPLE.contains("\n[shop.codes]\n"));
-    assert!(EXAMPLE.contains("\n[[shop.ladder]]\n"));
     let problems = read_alone("[[printers]]\nnobody = 1").unwrap_err();
     let known = problems.iter().find_map(|p| p.split_once("known are ")).unwrap().1;
     for key in known.split(", ") {
@@ -147,6 +151,7 @@ fn the_shop_of_the_demo_is_a_shop() {
     let demo = read_alone(include_str!("../../../demo-data/shop.toml")).unwrap();
     assert_eq!(demo.shop.zone.name(), "Europe/Dublin");
     assert!(demo.secure_cookies && !demo.shop_is_unnamed);
+    assert!(demo.shop.hours.days[0].is_none() && demo.shop.hours.days[1..].iter().all(Option::is_some));
 }
 
 #[test]
@@ -165,10 +170,6 @@ fn each_wrong_value_is_named_with_its_key() {
         ("shop.drip_permille", "[shop]\ndrip_permille = 101"),
         ("shop.receiving_scale_g", "[shop]\nreceiving_scale_g = 0"),
         ("shop.bench_scale_g", "[shop]\nbench_scale_g = 501"),
-        ("shop.kitchen_within_hours", "[shop]\nkitchen_within_hours = 10"),
-        ("shop.ladder", "[[shop.ladder]]\nwithin_hours = 24"),
-        ("shop.ladder", "[[shop.ladder]]\nwithin_hours = 24\noff_permille = 200\nwhy = 'x'"),
-        ("shop.ladder", "[[shop.ladder]]\nwithin_hours = 24\noff_permille = 950"),
         ("shop.name_of_shop", "[shop]\nname_of_shop = 'x'"),
         ("server.listen", "[server]\nlisten = '8080'"),
         ("server.workers", "[server]\nworkers = 0"),
@@ -248,7 +249,6 @@ fn bounds_are_inside() {
         "drip_permille = 100",
         "bench_scale_g = 1",
         "receiving_scale_g = 500",
-        "ladder = []",
     ] {
         assert!(read_alone(&format!("[shop]\n{text}")).is_ok(), "{text}");
     }

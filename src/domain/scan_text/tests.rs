@@ -6,7 +6,6 @@ use crate::domain::gs1::restricted::Layout;
 use crate::domain::hours::OpeningHours;
 use crate::domain::profile::Rules;
 use crate::domain::refusal::Code;
-use crate::domain::review::Ladder;
 use crate::domain::shop::{Jurisdiction, Shop};
 use crate::domain::terms::ShopTerms;
 use crate::domain::tray_code::TrayCode;
@@ -34,7 +33,6 @@ fn shop(prefix: Option<&str>, layout: Option<&str>) -> Shop {
         receiving_scale_g: 20,
         bench_scale_g: 2,
         bench_minutes: 20,
-        ladder: Ladder::default(),
         hours: OpeningHours::default(),
         terms: ShopTerms::default(),
     }

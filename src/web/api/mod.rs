@@ -6,6 +6,9 @@ pub mod breakdowns;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
+pub mod decisions;
+pub mod demand;
+pub mod errands;
 pub mod events;
 pub mod exceptions;
 pub mod holds;
@@ -34,6 +37,7 @@ pub mod species;
 pub mod stock;
 pub mod stories;
 pub mod suppliers;
+pub mod terms;
 pub mod tray_acts;
 pub mod webhooks;
 
@@ -56,6 +60,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
         keys::routes,
         species::routes,
         suppliers::routes,
+        terms::routes,
+        demand::routes,
         cuts::routes,
         places::routes,
         readings::routes,
@@ -82,6 +88,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
         review::routes,
         plans::routes,
         reports::routes,
+        decisions::routes,
+        errands::routes,
         live_stock::routes,
         changes::routes,
         events::routes,

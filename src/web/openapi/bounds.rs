@@ -9,9 +9,14 @@ use crate::domain::permissions::Role;
 use crate::domain::place::StorageMethod;
 use crate::domain::printing::State;
 use crate::domain::replay::Way;
+use crate::domain::terms::{
+    CENTS_PER_KG, ELASTICITY_PERMILLE, KITCHEN_CENTS_PER_KG, KITCHEN_G_PER_DAY, PORTION_G, UNITS_PER_HOUR_PERMILLE,
+};
 use crate::domain::text::{NAME_LIMIT, NOTE_LIMIT};
-use crate::ops::{break_down, count, pick, review, sell};
+use crate::ops::review::decide;
+use crate::ops::{break_down, count, pick, sell};
 use crate::web::answer::PAGE_LIMIT;
+use std::ops::RangeInclusive;
 use utoipa::Number;
 use utoipa::openapi::path::{Operation, Parameter};
 use utoipa::openapi::schema::{Object, Schema, SchemaFormat, SchemaType, Type};
@@ -51,6 +56,10 @@ fn words(list: &[&'static str]) -> Bound {
     Words(list.to_vec())
 }
 
+const fn within(range: &RangeInclusive<i64>) -> Bound {
+    Whole(*range.start(), *range.end())
+}
+
 fn roles_of_people() -> Bound {
     Words(Role::ALL.iter().map(|(_, name)| *name).filter(|name| !matches!(*name, "till" | "logger")).collect())
 }
@@ -68,7 +77,6 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("Inspection", "core_temperature_mc", Whole(-70_000, 40_000)),
         ("Inspection", "note", note()),
         ("Inspection", "sample", names(&Sample::ALL)),
-        ("PostAccept", "tray_codes", Entries(1, review::ACCEPT_LIMIT)),
         ("PostAcknowledgement", "note", note()),
         ("PostBreakdown", "inputs", Entries(1, break_down::INPUT_LIMIT)),
         ("PostBreakdown", "outputs", Entries(1, break_down::OUTPUT_LIMIT)),
@@ -78,6 +86,15 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostCancel", "reason", note()),
         ("PostCount", "lines", Entries(1, count::LINE_LIMIT)),
         ("PostCount", "reason", note()),
+        ("PostCarry", "grams", Whole(1, MOST)),
+        ("PostCompletion", "place_code", Pattern(CATALOGUE_CODE)),
+        ("PostDecision", "cut_code", Pattern(CATALOGUE_CODE)),
+        ("PostDecision", "freeze_tray_codes", Entries(0, decide::TRAY_LIMIT)),
+        ("PostDecision", "kitchen", Entries(0, decide::TRAY_LIMIT)),
+        ("PostDecision", "note", note()),
+        ("PostDecision", "price_per_kg_cents", Whole(0, MOST)),
+        ("PostDecision", "way", names(&decide::Way::ALL)),
+        ("PostDecisions", "decisions", Entries(1, decide::DECISION_LIMIT)),
         ("PostExceptionResolution", "grams", Whole(1, MOST)),
         ("PostExceptionResolution", "note", note()),
         ("PostExceptionResolution", "way", Words(Way::ALL.iter().map(|way| way.as_str()).collect())),
@@ -125,6 +142,7 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostTakeOut", "grams", Whole(1, MOST)),
         ("PostTakeOut", "reason", note()),
         ("PostTopUp", "grams", Whole(1, MOST)),
+        ("PostUndo", "note", note()),
         ("PutCut", "form", names(&Form::ALL)),
         ("PutCut", "item_number", Whole(1, 99_999)),
         ("PutCut", "kind", words(&["block", "tub", "bulk"])),
@@ -140,6 +158,14 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PutSpecies", "parasite_rule", words(&["exempt", "freeze_before_raw"])),
         ("PutSpecies", "scientific_name", name()),
         ("PutSupplier", "name", name()),
+        ("PutTerms", "cost_cents_per_kg", within(&CENTS_PER_KG)),
+        ("PutTerms", "elasticity_permille", within(&ELASTICITY_PERMILLE)),
+        ("PutTerms", "freezer_cents_per_kg", within(&CENTS_PER_KG)),
+        ("PutTerms", "kitchen_cents_per_kg", within(&KITCHEN_CENTS_PER_KG)),
+        ("PutTerms", "kitchen_g_per_day", within(&KITCHEN_G_PER_DAY)),
+        ("PutTerms", "portion_g", within(&PORTION_G)),
+        ("PutTerms", "units_per_hour_permille", within(&UNITS_PER_HOUR_PERMILLE)),
+        ("PutTerms", "waste_cents_per_kg", within(&CENTS_PER_KG)),
     ]
 }
 

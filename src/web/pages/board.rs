@@ -1,6 +1,7 @@
 //! The board: open alarms, then what is in each place, the first to end first.
 
 use super::alarm::on_top;
+use super::errands;
 use super::exceptions;
 use super::fitness;
 use super::layout::{page, time_left, urgency};
@@ -10,6 +11,7 @@ use crate::domain::shop::Shop;
 use crate::domain::tray::Kind;
 use crate::ops::alarm;
 use crate::ops::board::{Judged, in_stock};
+use crate::ops::carry;
 use crate::ops::settle;
 use crate::units::instant::Instant;
 use crate::web::clock;
@@ -80,17 +82,19 @@ async fn get(request: HttpRequest) -> HttpResponse {
         .service
         .ask(move |desk, _| {
             desk.look(|reading, shop| {
-                Ok((alarm::open(reading)?, settle::count_open(reading)?, in_stock(reading, shop, now)?))
+                let waiting = (settle::count_open(reading)?, carry::count(reading)?);
+                Ok((alarm::open(reading)?, waiting, in_stock(reading, shop, now)?))
             })
         })
         .await
     {
-        Ok((alarms, exceptions, stock)) => {
+        Ok((alarms, (exceptions, carried), stock)) => {
             let (shop, role) = (visitor.service.desk.shop(), visitor.actor.role);
             let content = markup! {
                 (fitness::on_top(&visitor.service.desk))
                 (on_top(shop, &alarms, role))
                 (exceptions::on_top(exceptions, role))
+                (errands::on_top(carried, role))
                 (board(shop, &stock, now))
             };
             html(page(shop, Some(&visitor.actor), "Board", "/", Some("/assets/board.js"), content))

@@ -3,6 +3,8 @@
 mod alarm;
 mod board;
 pub mod customer;
+mod demand;
+mod errands;
 mod exceptions;
 mod fitness;
 mod layout;
@@ -31,6 +33,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(review::routes);
     config.configure(report::routes);
     config.configure(plan::routes);
+    config.configure(errands::routes);
+    config.configure(demand::routes);
     config.configure(tray::routes);
     config.configure(preview::routes);
     config.configure(prints::routes);

@@ -1,13 +1,22 @@
-//! The morning review: what ends soon, what is advised, accepted in one touch.
+//! The morning review: what is best done now, a cut at a time, the most money at stake first. One touch accepts, another choice is a line of
+//! the table, a mis-touch is taken back.
 
+mod table;
+
+use super::errands;
 use super::layout::{page, time_left};
 use super::visitor::{html, welcome};
 use crate::domain::permissions::Permission;
-use crate::domain::review::Advice;
 use crate::domain::shop::Shop;
+use crate::ops::carry::{self, Open};
 use crate::ops::desk::Desk;
 use crate::ops::keys;
-use crate::ops::review::{Candidate, candidates};
+use crate::ops::look::all_places;
+use crate::ops::review::decide::Taken;
+use crate::ops::review::decide::of_day;
+use crate::ops::review::stock::{Apart, Aside, Limit};
+use crate::ops::review::words::near;
+use crate::ops::review::{Day, Morning, Proposal, morning};
 use crate::units::instant::Instant;
 use crate::web::api::keys::warning;
 use crate::web::clock;
@@ -15,40 +24,161 @@ use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
 
-fn candidate(shop: &Shop, c: &Candidate, now: Instant) -> Markup {
-    let tray = &c.judged.facts.tray;
+/// A clock, or the date on a label, by the name people use.
+const fn limit_in_words(limit: Limit) -> &'static str {
+    match limit {
+        Limit::Clock(clock) => super::layout::clock_in_words(clock),
+        Limit::Label => "the date on its label",
+    }
+}
+
+/// Money, with its sign where something is lost.
+fn money(shop: &Shop, cents: i64) -> String {
+    if cents < 0 { format!("−{}", shop.money(-cents)) } else { shop.money(cents) }
+}
+
+/// Money of which nobody believes the last digits.
+fn about(shop: &Shop, cents: i64) -> String {
+    if cents < 0 { format!("−{}", near(shop, -cents)) } else { near(shop, cents) }
+}
+
+fn proposal(shop: &Shop, p: &Proposal, now: Instant) -> Markup {
     markup! {
-        li.candidate data-code=(tray.code) {
-            div {
-                p { strong { (c.judged.facts.cut.name) } " · " (tray.species) " · " (tray.net) " · " a href={ "/trays/" (tray.code) } { (tray.code.grouped()) } }
-                p.small { (c.judged.place_name) ", "
-                    @if c.sell_until < now { "ended " } @else { (time_left(Some(c.sell_until), now)) " left, until " }
-                    (shop.zone.write(c.sell_until)) }
+        section.card.proposal data-cut=(p.cut_code) data-basis=(p.basis) {
+            p.stake { strong { (about(shop, p.gain_over_nothing_cents())) } " at stake" }
+            h2 { (p.cut_name) }
+            p.sentence { (p.sentence) }
+            @if let Some(again) = &p.again { p.caution { (again) } }
+            @if let Some(on) = p.cause() {
+                p.small { "First to end: " a.code href={ "/trays/" (on.tray.code) } { (on.tray.code.grouped()) } ", " (on.place_name) ", "
+                    (time_left(Some(on.end), now)) " left (" (limit_in_words(on.limit)) ")." }
             }
-            @match c.advice {
-                Advice::MarkDown(price) => {
-                    div.prices { del { (shop.money(tray.price)) "/kg" } " " strong { (shop.money(price)) "/kg" } }
-                    button.main type="button" data-accept=(tray.code) { "Mark down" }
-                }
-                Advice::Kitchen => { p.advice { "To the kitchen now" } button type="button" data-kitchen=(tray.code) { "Sent to the kitchen" } }
-                Advice::TakeOff => { p.advice { strong { "Take off the counter" } ": its life has ended" } button type="button" data-waste=(tray.code) { "Thrown away" } }
+            div.row {
+                button.main type="button" data-accept=(p.cut_code) { "Accept" }
+                button type="button" data-decline=(p.cut_code) { "Decline" }
+            }
+            details {
+                summary { "Why, and what else could be done" }
+                (table::rows(shop, p))
+                (table::other_price(shop, p))
+                (table::assumptions(shop, p))
             }
         }
     }
 }
 
-fn review(shop: &Shop, found: &[Candidate], ending: &[(String, i64)], now: Instant) -> Markup {
-    let markdowns = found.iter().filter(|c| matches!(c.advice, Advice::MarkDown(_))).count();
+fn day(shop: &Shop, day: &Day) -> Markup {
+    let (done, alone) = (&day.done, &day.alone);
+    let weight = |grams: i64| crate::units::mass::Grams::new(grams).map(|g| g.to_string()).unwrap_or_default();
+    markup! {
+        dl.card.day {
+            dt { "If all of it is done" }
+            dd { strong { (about(shop, done.total_cents)) } ", " (weight(done.wasted_g)) " thrown away" }
+            dt { "If nothing is done" }
+            dd { strong { (about(shop, alone.total_cents)) } ", " (weight(alone.wasted_g)) " thrown away" }
+            dt { "Looked at" }
+            dd { (day.trays) @if day.trays == 1 { " tray of " } @else { " trays of " } (day.cuts) @if day.cuts == 1 { " cut" } @else { " cuts" } }
+        }
+    }
+}
+
+fn decided(shop: &Shop, taken: &[Taken], now: Instant) -> Markup {
+    markup! {
+        @if !taken.is_empty() {
+            section.card id="decided" {
+                h2 { "Decided today" }
+                ul.plain {
+                    @for Taken { decision, trays } in taken {
+                        li.step data-decision=(decision.id) {
+                            p { strong { (decision.cut) } " " (decision.way)
+                                @if let Some(price) = decision.price_per_kg_cents { ", " (shop.money(price)) "/kg" }
+                                @let kitchen = trays.iter().filter(|t| t.course == "kitchen").count();
+                                @let freeze = trays.iter().filter(|t| t.course == "freeze").count();
+                                @if kitchen > 0 { ", " (kitchen) " to the kitchen" }
+                                @if freeze > 0 { ", " (freeze) " to the freezer" }
+                                @if let Some(note) = &decision.note { ": " (note) } }
+                            p.small { (decision.decided_by) ", " (shop.zone.time_of(decision.at).format("%H:%M").to_string())
+                                @if let Some(undone) = &decision.undone { "; taken back by " (undone.by) } "." }
+                            @if decision.undone.is_none() && now.since(decision.at) <= shop.reversal_micros() {
+                                button type="button" data-undo=(decision.id) { "Undo" }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+const fn apart_in_words(why: Apart) -> &'static str {
+    match why {
+        Apart::Ended => "Take off the counter",
+        Apart::Held => "On hold",
+        Apart::Exposure => "Too long in the warm soon",
+        Apart::Stopped => "Stopped",
+    }
+}
+
+fn aside(found: &[Aside], now: Instant) -> Markup {
+    let (over, held): (Vec<&Aside>, Vec<&Aside>) = found.iter().partition(|a| a.why == Apart::Ended);
+    markup! {
+        @if !over.is_empty() {
+            section.alarms id="take-off" {
+                h2 { "Take off the counter" }
+                ul { @for a in &over { (apart(a, now)) } }
+            }
+        }
+        @if !held.is_empty() {
+            section.card id="held" {
+                h2 { "Holds, not markdowns" }
+                p.small { "These are not made cheaper: look at them first." }
+                ul.plain { @for a in &held { (apart(a, now)) } }
+            }
+        }
+    }
+}
+
+fn apart(a: &Aside, now: Instant) -> Markup {
+    let (tray, cut) = (&a.judged.facts.tray, &a.judged.facts.cut);
+    markup! {
+        li.step data-code=(tray.code) {
+            p { strong { (cut.name) } " · " (tray.net) " · " a.reach.code href={ "/trays/" (tray.code) } { (tray.code.grouped()) } }
+            p.small { (a.judged.place_name) ". " (apart_in_words(a.why)) ": " (a.reason)
+                @if a.why == Apart::Exposure { " (" (time_left(a.judged.verdict.sell_until, now)) " left)" } "." }
+            @if a.why == Apart::Ended { button type="button" data-waste=(tray.code) { "Thrown away" } }
+        }
+    }
+}
+
+/// All that the page shows.
+struct Seen {
+    morning: Morning,
+    taken: Vec<Taken>,
+    errands: Vec<Open>,
+    freezers: Vec<(String, String)>,
+    keys: Vec<(String, i64)>,
+}
+
+fn review(shop: &Shop, seen: &Seen, now: Instant) -> Markup {
+    let proposals = &seen.morning.proposals;
+    let gain: i64 = proposals.iter().map(Proposal::gain_over_nothing_cents).sum();
     markup! {
         h1 { "Morning review" }
-        p.small { "As of " (shop.zone.write(now)) ". Steps: "
-            @for step in &shop.ladder.steps { (step.off_permille / 10) " % off within " (step.within_hours) " h, " }
-            "the kitchen within " (shop.ladder.kitchen_within_hours) " h." }
-        @for (name, days) in ending { p.card { "The key " strong { (name) } " " (warning(*days)) "." } }
+        p.small { "As of " (shop.zone.write(now)) ". Estimates of a stated model; what they rest on stands with each." }
+        p.beside { a.reach href="/demand" { "Demand" } a.reach href="/report" { "Did it pay?" } a.reach href="/plan" { "Next days" } }
+        @for (name, days) in &seen.keys { p.card { "The key " strong { (name) } " " (warning(*days)) "." } }
         p.trouble id="trouble" role="alert" hidden {}
-        @if found.is_empty() { p.card { "Nothing ends soon. Leave everything as it is." } }
-        @if markdowns > 1 { p { button.main id="accept-all" type="button" { "Mark down all " (markdowns) } } }
-        ul.candidates { @for c in found { (candidate(shop, c, now)) } }
+        @if proposals.is_empty() {
+            p.card { "Nothing to decide: leave prices as they are." }
+        }
+        @if proposals.len() > 1 {
+            p { button.main id="accept-all" type="button" { "Accept all " (proposals.len()) ", about " (about(shop, gain)) " at stake" } }
+        }
+        @for p in proposals { (proposal(shop, p, now)) }
+        (decided(shop, &seen.taken, now))
+        (errands::section(shop, &seen.errands, &seen.freezers))
+        (aside(&seen.morning.aside, now))
+        @if seen.morning.day.cuts > 0 { h2 { "The day" } (day(shop, &seen.morning.day)) }
     }
 }
 
@@ -59,19 +189,24 @@ async fn get(request: HttpRequest) -> HttpResponse {
     };
     let now = clock::now();
     let look = move |desk: &Desk, _| {
-        desk.look(|reading, shop| Ok((candidates(reading, shop, now)?, keys::ending(reading, now)?)))
+        desk.look(|reading, shop| {
+            let today = shop.zone.day_of(now).to_string();
+            let places = all_places(reading)?.into_iter();
+            let freezers = places.filter(|place| place.is_frozen()).map(|place| (place.code, place.name)).collect();
+            Ok(Seen {
+                morning: morning(reading, shop, now)?,
+                taken: of_day(reading, &today)?,
+                errands: carry::open(reading, shop, now)?,
+                freezers,
+                keys: keys::ending(reading, now)?,
+            })
+        })
     };
     match visitor.service.ask(look).await {
-        Ok((found, ending)) => {
+        Ok(seen) => {
             let shop = visitor.service.desk.shop();
-            html(page(
-                shop,
-                Some(&visitor.actor),
-                "Morning review",
-                "/review",
-                Some("/assets/review.js"),
-                review(shop, &found, &ending, now),
-            ))
+            let script = Some("/assets/review.js");
+            html(page(shop, Some(&visitor.actor), "Morning review", "/review", script, review(shop, &seen, now)))
         }
         Err(problem) => problem.error_response(),
     }
