@@ -141,7 +141,7 @@ fn paid(shop: &Shop, report: &AdviceReport) -> Markup {
             (verdict(shop, report))
             @if !report.decisions.is_empty() {
                 (sum_table("Decided", markup! { @for (way, sum) in ways { (sum_row(shop, markup! { (way_in_words(way)) }, sum)) } }))
-                p.small { "What was declined is followed too. That is no experiment: days, fish and customers differ, and whoever declined may have known why. "
+                p.small { "What was declined is followed too, beside what was expected of leaving it for then. That is no experiment: days, fish and customers differ, and whoever declined may have known why. "
                     "Kitchen and waste count at what they are worth and cost now. A tray that two decisions looked at counts in both." }
             }
             @if several { (week_bars(shop, &report.weeks)) }
