@@ -4,6 +4,8 @@
 
 use std::sync::atomic::{AtomicU32, Ordering};
 
+use sakudana::units::instant::MICROS_PER_MINUTE;
+use sakudana::units::zone::Zone;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 

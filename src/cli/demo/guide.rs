@@ -76,9 +76,13 @@ pub fn say_sign_ins(people: &[SignIn], key: &str) {
 pub fn say_where(address: SocketAddr, worth: &[Worth]) {
     say("");
     say("to open:");
-    for (path, what) in
-        [("/", "the board"), ("/scan", "scan a tray"), ("/review", "the morning review"), ("/docs", "the API")]
-    {
+    for (path, what) in [
+        ("/", "the board"),
+        ("/scan", "scan a tray"),
+        ("/review", "the morning review: what to lower, cook or take off, and why"),
+        ("/errands", "what is to be carried because of it"),
+        ("/docs", "the API"),
+    ] {
         say(format_args!("  {:<36} {what}", format!("http://{address}{path}")));
     }
     say("trays worth scanning:");
