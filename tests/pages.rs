@@ -260,8 +260,20 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
     let customer = |code: &str, language: &str| format!("/01/{saku}/21/{code}?lang={language}&17=200101");
     let customers = ["en", "ja"].map(|language| customer(&v.counter.held, language));
     let [english, japanese] = customers.each_ref().map(String::as_str);
-    let pages =
-        ["/", "/scan", "/review", "/errands", "/demand", "/demand/lean-saku", &tray, "/problems", english, japanese];
+    let pages = [
+        "/",
+        "/scan",
+        "/review",
+        "/report",
+        "/plan",
+        "/errands",
+        "/demand",
+        "/demand/lean-saku",
+        &tray,
+        "/problems",
+        english,
+        japanese,
+    ];
     for path in pages {
         for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
             v.browser.set_viewport(width, height);

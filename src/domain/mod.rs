@@ -4,6 +4,7 @@
 pub mod advice;
 pub mod alarm;
 pub mod breakdown;
+pub mod calibration;
 pub mod catalogue;
 pub mod claims;
 pub mod cost;
@@ -24,6 +25,7 @@ pub mod parasites;
 pub mod permissions;
 pub mod picking;
 pub mod place;
+pub mod plan;
 pub mod printing;
 pub mod profile;
 pub mod refusal;

@@ -38,6 +38,7 @@ mod read;
 pub mod readings;
 mod recovery;
 pub mod replays;
+pub mod reports;
 pub mod returns;
 pub mod sales;
 mod schema;

@@ -248,6 +248,8 @@ pub fn document() -> Document {
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
         api::review::Doc::openapi(),
+        api::plans::Doc::openapi(),
+        api::reports::Doc::openapi(),
         api::decisions::Doc::openapi(),
         api::errands::Doc::openapi(),
         api::live_stock::Doc::openapi(),

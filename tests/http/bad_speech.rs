@@ -422,6 +422,14 @@ fn queries(t: &Things) -> Made {
     made.push(get("/v1/changes?after=fffff.1-b51bde50", 422, "invalid_value", "after"));
     made.push(get("/v1/changes?limit=201", 422, "invalid_value", "limit"));
     made.push(get("/v1/changes?cursor=1-83dcefb7", 400, "malformed_request", "query"));
+    for report in ["advice", "waste"] {
+        let at = |query: &str| format!("/v1/reports/{report}?{query}");
+        made.push(get(&at("from=2026-02-30"), 400, "malformed_request", "from"));
+        made.push(get(&at("to=yesterday"), 400, "malformed_request", "to"));
+        made.push(get(&at("from=2026-02-02&to=2026-02-01"), 422, "invalid_value", "from"));
+        made.push(get(&at("from=2025-01-01&to=2026-02-01"), 422, "invalid_value", "from"));
+        made.push(get(&at("since=2026-02-01"), 400, "malformed_request", "query"));
+    }
     made.push(get("/v1/trays?state=gone", 422, "invalid_value", "state"));
     made.push(get("/v1/trays?cut=%00", 400, "malformed_request", ""));
     made.push(get("/v1/pick-list?count=1", 400, "malformed_request", "query"));

@@ -215,6 +215,9 @@ const TABLE: &[(&str, Call)] = &[
     // It has no end: `tests/live` listens to it.
     ("follow_events", |shop, _| shop.till.call("HEAD", "/v1/events").send()),
     ("review", |shop, _| shop.manager.get("/v1/review").send()),
+    ("plan", |shop, _| shop.manager.get("/v1/plan").send()),
+    ("report_advice", |shop, _| shop.reader.get("/v1/reports/advice?from=2026-01-01&to=2026-12-31").send()),
+    ("report_waste", |shop, _| shop.reader.get("/v1/reports/waste").send()),
     ("decide", |shop, _| {
         let terms = json!({"units_per_hour_permille": 1, "kitchen_cents_per_kg": 4_000});
         shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(200);

@@ -22,10 +22,12 @@ pub mod parasite_freezings;
 pub mod picks;
 pub mod place_lives;
 pub mod places;
+pub mod plans;
 pub mod prints;
 pub mod profile;
 pub mod readings;
 pub mod replays;
+pub mod reports;
 pub mod returns;
 pub mod review;
 pub mod sales;
@@ -84,6 +86,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
         scan::routes,
         picks::routes,
         review::routes,
+        plans::routes,
+        reports::routes,
         decisions::routes,
         errands::routes,
         live_stock::routes,

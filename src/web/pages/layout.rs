@@ -9,12 +9,13 @@ use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE};
 use maud::{DOCTYPE, Markup, html};
 
 /// Pages in the order of the day; who may not do what is not shown the way.
-const WAYS: [(&str, &str, Permission); 7] = [
+const WAYS: [(&str, &str, Permission); 8] = [
     ("/", "Board", Permission::ReadStock),
     ("/scan", "Scan", Permission::Scan),
     ("/places", "Places", Permission::ReadRecords),
     ("/prints", "Printing", Permission::PrintLabels),
     ("/review", "Morning review", Permission::Review),
+    ("/report", "Report", Permission::ReadCost),
     ("/exceptions", "Exceptions", Permission::Review),
     ("/webhooks", "Webhooks", Permission::ManageWebhooks),
 ];
