@@ -7,6 +7,7 @@ pub mod bell;
 pub mod bench;
 pub mod board;
 pub mod break_down;
+pub mod case_plan;
 pub mod changes;
 pub mod count;
 pub mod customer;

@@ -3,6 +3,7 @@
 pub mod access;
 pub mod alarms;
 pub mod breakdowns;
+pub mod case_plans;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
@@ -77,6 +78,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         exceptions::routes,
         scan::routes,
         picks::routes,
+        case_plans::routes,
         review::routes,
         live_stock::routes,
         changes::routes,
