@@ -101,7 +101,9 @@ fn schema() -> Tables {
         std::fs::read_to_string(format!("{}/src/store/{name}", env!("CARGO_MANIFEST_DIR")))
             .expect("a file of the schema")
     };
-    let text = ["schema.rs", "schema/following.rs", "schema/offline.rs"].map(file).join("\n");
+    let folder = std::fs::read_dir(format!("{}/src/store/schema", env!("CARGO_MANIFEST_DIR"))).expect("a folder");
+    let below = folder.map(|entry| format!("schema/{}", entry.expect("an entry").file_name().to_string_lossy()));
+    let text = below.chain(["schema.rs".to_owned()]).map(|name| file(&name)).collect::<Vec<_>>().join("\n");
     let mut tables = Tables::new();
     let mut current = String::new();
     for line in text.lines().map(str::trim) {

@@ -20,6 +20,16 @@ pub fn one(reading: &mut Reading<'_>, place: &str) -> Result<CasePlan, Failure> 
     }
 }
 
+/// All plans that want something, each with the name of its case.
+pub fn all(reading: &mut Reading<'_>) -> Result<Vec<(String, CasePlan)>, Failure> {
+    let mut all = Vec::new();
+    for code in case_plans::places(reading)? {
+        let name = one_place(reading, &code)?.name;
+        all.extend(case_plans::find(reading, &code)?.map(|plan| (name, plan)));
+    }
+    Ok(all)
+}
+
 /// Makes or changes the plan of a place. Frozen trays are sold from no case, so a frozen place has no plan; bulk trays are not sold.
 pub fn put(
     tx: &mut Tx<'_>,

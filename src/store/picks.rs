@@ -3,9 +3,10 @@
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::picking::{pick_lines, pick_lists, pick_passed};
+use super::schema::trays;
 use super::trays::instant;
 use super::write::Tx;
-use crate::domain::picking::list::{Asked, Line, LineState, PickList, Purpose, State};
+use crate::domain::picking::list::{Asked, Line, LineState, PickList, Purpose, Reserving, State};
 use crate::domain::picking::{Ask, Choice, Rule, Why, Window};
 use crate::units::instant::Instant;
 use crate::units::money::PricePerKg;
@@ -123,16 +124,44 @@ pub fn open(reading: &mut Reading<'_>) -> Result<Vec<PickList>, StoreError> {
     rows.into_iter().map(|row| whole(reading, row)).collect()
 }
 
-/// Which trays stand on lines, wanted or picked, of open lists: tray, list, line, and when the list was touched last.
-pub fn standing(reading: &mut Reading<'_>) -> Result<Vec<(i64, i64, i64, Instant)>, StoreError> {
+/// A tray on a list.
+#[derive(Debug, Clone, Copy)]
+pub struct Standing {
+    pub tray_id: i64,
+    pub list_id: i64,
+    pub line_id: i64,
+    pub list: Reserving,
+}
+
+/// Which trays in stock stand, wanted or picked, on lists that were not given up.
+pub fn standing(reading: &mut Reading<'_>) -> Result<Vec<Standing>, StoreError> {
     let held = [LineState::Wanted.as_str(), LineState::Picked.as_str()];
-    let rows: Vec<(i64, i64, i64, i64)> = pick_lines::table
+    let rows: Vec<(i64, i64, i64, String, String, i64, Option<i64>)> = pick_lines::table
         .inner_join(pick_lists::table.on(pick_lists::id.eq(pick_lines::list_id)))
-        .filter(pick_lists::state.eq(State::Open.as_str()))
+        .inner_join(trays::table.on(trays::id.eq(pick_lines::tray_id)))
+        .filter(pick_lists::state.ne(State::GivenUp.as_str()))
         .filter(pick_lines::state.eq_any(held))
-        .select((pick_lines::tray_id, pick_lists::id, pick_lines::id, pick_lists::touched_at))
+        .filter(trays::fate.is_null())
+        .select((
+            pick_lines::tray_id,
+            pick_lists::id,
+            pick_lines::id,
+            pick_lists::purpose,
+            pick_lists::state,
+            pick_lists::touched_at,
+            pick_lists::needed_at,
+        ))
         .load(reading.conn)?;
-    rows.into_iter().map(|(tray, list, line, at)| Ok((tray, list, line, instant(at)?))).collect()
+    let standing = |(tray_id, list_id, line_id, purpose, state, touched_at, needed_at): (_, _, _, String, String, _, Option<i64>)| {
+        let list = Reserving {
+            purpose: Purpose::parse(&purpose).ok_or_else(|| StoreError::impossible("purpose", &purpose))?,
+            state: State::parse(&state).ok_or_else(|| StoreError::impossible("state of list", &state))?,
+            touched_at: instant(touched_at)?,
+            needed_at: needed_at.map(instant).transpose()?,
+        };
+        Ok(Standing { tray_id, list_id, line_id, list })
+    };
+    rows.into_iter().map(standing).collect()
 }
 
 /// Begins a list and gives its number.

@@ -154,6 +154,30 @@ pub struct PickList {
 impl PickList {
     /// Until when it keeps its trays from other lists; none when it does not.
     pub fn reserved_until(&self) -> Option<Instant> {
-        (self.state == State::Open).then(|| self.touched_at.plus_micros(RESERVED_MICROS))
+        let needed_at = self.asked.needed_at;
+        Reserving { purpose: self.asked.purpose, state: self.state, touched_at: self.touched_at, needed_at }.until()
+    }
+}
+
+/// What tells whether a list keeps its trays from others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reserving {
+    pub purpose: Purpose,
+    pub state: State,
+    pub touched_at: Instant,
+    pub needed_at: Option<Instant>,
+}
+
+impl Reserving {
+    /// An open list, as long as somebody works on it. What an order laid aside is kept until it should have been fetched.
+    pub fn until(self) -> Option<Instant> {
+        match (self.state, self.purpose) {
+            (State::Open, _) => Some(self.touched_at.plus_micros(RESERVED_MICROS)),
+            (State::Done, Purpose::Order) => {
+                let fetched = self.needed_at.map_or(self.touched_at, |at| at.max(self.touched_at));
+                Some(fetched.plus_micros(RESERVED_MICROS))
+            }
+            (State::Done, Purpose::Refill) | (State::GivenUp, _) => None,
+        }
     }
 }

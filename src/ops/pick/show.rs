@@ -9,6 +9,7 @@ use crate::domain::tray::Tray;
 use crate::domain::verdict::judge;
 use crate::ops::failure::{Failure, refuse};
 use crate::ops::judge::{facts, place_of};
+use crate::store::catalogue::{cut, place};
 use crate::store::{Reading, picks, trays};
 use crate::units::instant::Instant;
 
@@ -40,6 +41,9 @@ pub struct Shown {
     pub list: PickList,
     pub lines: Vec<ShownLine>,
     pub passed: Vec<ShownPassed>,
+    /// Names of the cut and the place asked for.
+    pub cut_name: Option<String>,
+    pub place_name: Option<String>,
     /// Whether it keeps its trays from other lists now.
     pub reserved_until: Option<Instant>,
 }
@@ -78,7 +82,15 @@ pub fn of(reading: &mut Reading<'_>, shop: &Shop, now: Instant, list: PickList) 
     }
     passed.sort_by_key(|passed| (passed.sell_until, passed.tray.cut_at, passed.tray.id));
     let reserved_until = list.reserved_until().filter(|until| *until >= now);
-    Ok(Shown { list, lines, passed, reserved_until })
+    let cut_name = match &list.asked.cut {
+        Some(code) => cut::find(reading, code)?.map(|cut| cut.name),
+        None => None,
+    };
+    let place_name = match &list.asked.place {
+        Some(code) => place::find(reading, code)?.map(|place| place.name),
+        None => None,
+    };
+    Ok(Shown { list, lines, passed, cut_name, place_name, reserved_until })
 }
 
 fn line_of(reading: &mut Reading<'_>, shop: &Shop, now: Instant, list: &PickList, line: &Line) -> Result<ShownLine, Failure> {

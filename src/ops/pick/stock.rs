@@ -1,7 +1,7 @@
 //! The trays of one cut as a pick list sees them: which may be sold now, and which stand on other lists.
 
-use crate::domain::picking::list::Purpose;
-use crate::domain::picking::{Candidate, RESERVED_MICROS};
+use crate::domain::picking::Candidate;
+use crate::domain::picking::list::{PickList, Purpose, State};
 use crate::domain::shop::Shop;
 use crate::ops::board::judged;
 use crate::ops::failure::Failure;
@@ -22,14 +22,11 @@ pub struct Stock {
 /// The stock of a cut, as seen by a list of one's own, if there is one yet.
 pub fn of_cut(reading: &mut Reading<'_>, shop: &Shop, now: Instant, cut: &str, own: Option<i64>) -> Result<Stock, Failure> {
     let (mut slept, mut elsewhere) = (HashMap::new(), HashMap::new());
-    for (tray, list, line, touched) in picks::standing(reading)? {
-        if own == Some(list) {
-            continue;
-        }
-        if touched.plus_micros(RESERVED_MICROS) >= now {
-            elsewhere.insert(tray, list);
-        } else {
-            slept.insert(tray, line);
+    for standing in picks::standing(reading)?.into_iter().filter(|standing| own != Some(standing.list_id)) {
+        if standing.list.until().is_some_and(|until| until >= now) {
+            elsewhere.insert(standing.tray_id, standing.list_id);
+        } else if standing.list.state == State::Open {
+            slept.insert(standing.tray_id, standing.line_id);
         }
     }
     let filter = Filter { in_stock_only: true, cut: Some(cut.to_owned()), ..Filter::default() };
@@ -60,7 +57,7 @@ impl Stock {
 
     /// How many of them other refills of a case are about to bring.
     pub fn on_their_way(&self, reading: &mut Reading<'_>, case: &str) -> Result<usize, Failure> {
-        let filling = |list: &crate::domain::picking::list::PickList| {
+        let filling = |list: &PickList| {
             list.asked.purpose == Purpose::Refill && list.asked.place.as_deref() == Some(case)
         };
         let lists: BTreeSet<i64> = picks::open(reading)?.iter().filter(|list| filling(list)).map(|list| list.id).collect();

@@ -9,9 +9,10 @@ use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE};
 use maud::{DOCTYPE, Markup, html};
 
 /// Pages in the order of the day; who may not do what is not shown the way.
-const WAYS: [(&str, &str, Permission); 7] = [
+const WAYS: [(&str, &str, Permission); 8] = [
     ("/", "Board", Permission::ReadStock),
     ("/scan", "Scan", Permission::Scan),
+    ("/picks", "Picking", Permission::Pick),
     ("/places", "Places", Permission::ReadRecords),
     ("/prints", "Printing", Permission::PrintLabels),
     ("/review", "Morning review", Permission::Review),

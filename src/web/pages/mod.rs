@@ -6,6 +6,7 @@ pub mod customer;
 mod exceptions;
 mod fitness;
 mod layout;
+mod picks;
 mod place;
 mod plot;
 mod preview;
@@ -26,6 +27,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(sign_in::routes);
     config.configure(board::routes);
     config.configure(scan::routes);
+    config.configure(picks::routes);
     config.configure(review::routes);
     config.configure(tray::routes);
     config.configure(preview::routes);
