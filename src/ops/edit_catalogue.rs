@@ -36,7 +36,13 @@ pub(super) fn next_version(current: Option<i64>, expected: Expected) -> Result<i
     }
 }
 
-pub(super) fn record(tx: &mut Tx<'_>, actor: &Actor, now: Instant, kind: &'static str, code: &str) -> Result<i64, Failure> {
+pub(super) fn record(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    kind: &'static str,
+    code: &str,
+) -> Result<i64, Failure> {
     Ok(acts::append(
         tx,
         &NewAct { kind, at: now, recorded_at: now, actor: &actor.name, reason: Some(code), reverses: None },

@@ -77,7 +77,13 @@ fn reasons(picked: &Picked) -> impl Iterator<Item = (i64, Why)> + '_ {
     picked.passed_over.iter().map(|passed| (passed.tray.tray_id, passed.why))
 }
 
-fn append(tx: &mut Tx<'_>, actor: &Actor, now: Instant, kind: &'static str, reason: Option<&str>) -> Result<i64, Failure> {
+fn append(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    kind: &'static str,
+    reason: Option<&str>,
+) -> Result<i64, Failure> {
     let act = NewAct { kind, at: now, recorded_at: now, actor: &actor.name, reason, reverses: None };
     Ok(acts::append(tx, &act)?)
 }
@@ -87,7 +93,12 @@ fn invalid<T>(field: &str, reason: impl Into<String>) -> Result<T, Failure> {
 }
 
 /// A word of a list of them; the first where none is given.
-fn word<T: Copy, const N: usize>(field: &str, text: Option<&str>, all: [T; N], name: fn(T) -> &'static str) -> Result<T, Failure> {
+fn word<T: Copy, const N: usize>(
+    field: &str,
+    text: Option<&str>,
+    all: [T; N],
+    name: fn(T) -> &'static str,
+) -> Result<T, Failure> {
     let names = || all.iter().map(|one| name(*one)).collect::<Vec<_>>().join(", ");
     let found = match text {
         None => all.first(),
@@ -109,7 +120,8 @@ fn checked(reading: &mut Reading<'_>, now: Instant, draft: &PickDraft) -> Result
         return invalid("needed_at", "must lie between now and 31 days ahead");
     }
     let price = |cents| {
-        let refusal = |e: crate::units::OutOfRange| Refusal::new(Code::InvalidValue, "highest_price_per_kg_cents", e.to_string());
+        let refusal =
+            |e: crate::units::OutOfRange| Refusal::new(Code::InvalidValue, "highest_price_per_kg_cents", e.to_string());
         PricePerKg::new(cents).map_err(refusal)
     };
     let highest_price = draft.highest_price_per_kg_cents.map(price).transpose()?;
@@ -123,7 +135,9 @@ fn checked(reading: &mut Reading<'_>, now: Instant, draft: &PickDraft) -> Result
             no_order(draft)?;
             match &place {
                 None => return invalid("place_code", "a refill is for one case"),
-                Some(case) if case.is_frozen() => return invalid("place_code", "is a frozen place; a case is not frozen"),
+                Some(case) if case.is_frozen() => {
+                    return invalid("place_code", "is a frozen place; a case is not frozen");
+                }
                 Some(_) => None,
             }
         }
@@ -145,7 +159,9 @@ fn checked(reading: &mut Reading<'_>, now: Instant, draft: &PickDraft) -> Result
 /// What an order asks for: so many trays, or a weight between two.
 fn ask_of(draft: &PickDraft) -> Result<Ask, Failure> {
     match (draft.count, draft.low_g, draft.high_g) {
-        (Some(_), Some(_), _) | (Some(_), _, Some(_)) => invalid("count", "ask for a count or for a weight, not for both"),
+        (Some(_), Some(_), _) | (Some(_), _, Some(_)) => {
+            invalid("count", "ask for a count or for a weight, not for both")
+        }
         (Some(count), None, None) => match usize::try_from(count) {
             Ok(some) if (1..=COUNT_LIMIT).contains(&count) => Ok(Ask::Count(some)),
             _ => invalid("count", format!("must be from 1 to {COUNT_LIMIT}")),
@@ -188,7 +204,8 @@ fn wish(reading: &mut Reading<'_>, now: Instant, asked: &Asked, ask: Ask) -> Res
         (Purpose::Order, Some(place)) => Places::Only(place.clone()),
         (Purpose::Refill, case) => {
             let bench = |place: &&crate::domain::place::Place| place.method == StorageMethod::Ambient;
-            let benches: Vec<String> = place::list(reading)?.iter().filter(bench).map(|place| place.code.clone()).collect();
+            let benches: Vec<String> =
+                place::list(reading)?.iter().filter(bench).map(|place| place.code.clone()).collect();
             let cases = case_plans::places(reading)?;
             Places::Outside(cases.into_iter().chain(case.clone()).chain(benches).collect())
         }
@@ -227,7 +244,8 @@ fn choose_refill(
     let Some(plan) = case_plans::find(reading, case)?.filter(|plan| !plan.lines.is_empty()) else {
         return refuse(Code::NoCasePlan, "place_code", "say first what it should hold: PUT its case plan");
     };
-    let lines: Vec<_> = plan.lines.iter().filter(|line| asked.cut.as_ref().is_none_or(|cut| *cut == line.cut)).collect();
+    let lines: Vec<_> =
+        plan.lines.iter().filter(|line| asked.cut.as_ref().is_none_or(|cut| *cut == line.cut)).collect();
     if lines.is_empty() {
         return refuse(Code::NoCasePlan, "cut_code", "the plan of the case has no such cut");
     }
@@ -246,19 +264,27 @@ fn choose_refill(
         }
     }
     match (full, chosen.is_empty()) {
-        (true, _) => refuse(Code::NothingToPick, "place_code", "the case holds, or is being brought, what its plan says"),
-        (false, true) => refuse(Code::NothingToPick, "place_code", "of what is missing nothing stands in a cold store that may be taken"),
+        (true, _) => {
+            refuse(Code::NothingToPick, "place_code", "the case holds, or is being brought, what its plan says")
+        }
+        (false, true) => refuse(
+            Code::NothingToPick,
+            "place_code",
+            "of what is missing nothing stands in a cold store that may be taken",
+        ),
         (false, false) => Ok((chosen, wanted)),
     }
 }
 
 /// Why there is no list.
 fn missing(stock: &Stock, wish: &Wish, missed: Missed) -> Failure {
-    let grams = |side: Option<i64>, word: &str| side.map_or_else(|| format!("none {word}"), |sum| format!("{sum} g {word}"));
+    let grams =
+        |side: Option<i64>, word: &str| side.map_or_else(|| format!("none {word}"), |sum| format!("{sum} g {word}"));
     let (code, field, reason) = match missed {
         Missed::NothingThere => (Code::NothingToPick, "cut_code", nothing(stock, wish)),
         Missed::Unreachable { below, above } => {
-            let reason = format!("the nearest that can be put together: {}, {}", grams(below, "below"), grams(above, "above"));
+            let reason =
+                format!("the nearest that can be put together: {}, {}", grams(below, "below"), grams(above, "above"));
             (Code::WindowUnreachable, "low_g", reason)
         }
         Missed::TooLarge => {
@@ -279,5 +305,9 @@ fn nothing(stock: &Stock, wish: &Wish) -> String {
         }
     }
     let said: Vec<String> = reasons.iter().map(|(name, count)| format!("{count} {}", name.replace('_', " "))).collect();
-    if said.is_empty() { "no tray of this cut may be sold now".to_owned() } else { format!("of the trays that may be sold: {}", said.join(", ")) }
+    if said.is_empty() {
+        "no tray of this cut may be sold now".to_owned()
+    } else {
+        format!("of the trays that may be sold: {}", said.join(", "))
+    }
 }

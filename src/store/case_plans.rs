@@ -40,7 +40,8 @@ pub fn replace(tx: &mut Tx<'_>, plan: &CasePlan) -> Result<bool, StoreError> {
     if changed != 1 {
         return Ok(false);
     }
-    diesel::delete(case_plan_lines::table.filter(case_plan_lines::place_code.eq(&plan.place))).execute(tx.changing())?;
+    diesel::delete(case_plan_lines::table.filter(case_plan_lines::place_code.eq(&plan.place)))
+        .execute(tx.changing())?;
     for line in &plan.lines {
         let row = (
             case_plan_lines::place_code.eq(&plan.place),

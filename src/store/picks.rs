@@ -124,6 +124,17 @@ pub fn open(reading: &mut Reading<'_>) -> Result<Vec<PickList>, StoreError> {
     rows.into_iter().map(|row| whole(reading, row)).collect()
 }
 
+#[derive(Queryable)]
+struct StandingRow {
+    tray_id: i64,
+    list_id: i64,
+    line_id: i64,
+    purpose: String,
+    state: String,
+    touched_at: i64,
+    needed_at: Option<i64>,
+}
+
 /// A tray on a list.
 #[derive(Debug, Clone, Copy)]
 pub struct Standing {
@@ -136,7 +147,7 @@ pub struct Standing {
 /// Which trays in stock stand, wanted or picked, on lists that were not given up.
 pub fn standing(reading: &mut Reading<'_>) -> Result<Vec<Standing>, StoreError> {
     let held = [LineState::Wanted.as_str(), LineState::Picked.as_str()];
-    let rows: Vec<(i64, i64, i64, String, String, i64, Option<i64>)> = pick_lines::table
+    let rows: Vec<StandingRow> = pick_lines::table
         .inner_join(pick_lists::table.on(pick_lists::id.eq(pick_lines::list_id)))
         .inner_join(trays::table.on(trays::id.eq(pick_lines::tray_id)))
         .filter(pick_lists::state.ne(State::GivenUp.as_str()))
@@ -152,14 +163,14 @@ pub fn standing(reading: &mut Reading<'_>) -> Result<Vec<Standing>, StoreError> 
             pick_lists::needed_at,
         ))
         .load(reading.conn)?;
-    let standing = |(tray_id, list_id, line_id, purpose, state, touched_at, needed_at): (_, _, _, String, String, _, Option<i64>)| {
+    let standing = |row: StandingRow| {
         let list = Reserving {
-            purpose: Purpose::parse(&purpose).ok_or_else(|| StoreError::impossible("purpose", &purpose))?,
-            state: State::parse(&state).ok_or_else(|| StoreError::impossible("state of list", &state))?,
-            touched_at: instant(touched_at)?,
-            needed_at: needed_at.map(instant).transpose()?,
+            purpose: Purpose::parse(&row.purpose).ok_or_else(|| StoreError::impossible("purpose", &row.purpose))?,
+            state: State::parse(&row.state).ok_or_else(|| StoreError::impossible("state of list", &row.state))?,
+            touched_at: instant(row.touched_at)?,
+            needed_at: row.needed_at.map(instant).transpose()?,
         };
-        Ok(Standing { tray_id, list_id, line_id, list })
+        Ok(Standing { tray_id: row.tray_id, list_id: row.list_id, line_id: row.line_id, list })
     };
     rows.into_iter().map(standing).collect()
 }
@@ -247,11 +258,7 @@ pub fn touch(tx: &mut Tx<'_>, list: i64, at: Instant, count: Option<usize>) -> R
 
 /// Ends a list.
 pub fn end(tx: &mut Tx<'_>, list: i64, state: State, at: Instant, by: &str) -> Result<(), StoreError> {
-    let row = (
-        pick_lists::state.eq(state.as_str()),
-        pick_lists::ended_at.eq(at.micros()),
-        pick_lists::ended_by.eq(by),
-    );
+    let row = (pick_lists::state.eq(state.as_str()), pick_lists::ended_at.eq(at.micros()), pick_lists::ended_by.eq(by));
     diesel::update(pick_lists::table.filter(pick_lists::id.eq(list))).set(row).execute(tx.changing())?;
     Ok(())
 }

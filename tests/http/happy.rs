@@ -149,9 +149,7 @@ const TABLE: &[(&str, Call)] = &[
         act(&shop.counter, "/v1/pick-lists/1/scans", &json!({"scanned": list["next_tray_code"]}))
     }),
     ("fill_up_pick_list", |shop, _| act(&shop.counter, "/v1/pick-lists/1/refills", &json!({}))),
-    ("give_up_pick_list", |shop, _| {
-        act(&shop.counter, "/v1/pick-lists/1/give-ups", &json!({"reason": "called off"}))
-    }),
+    ("give_up_pick_list", |shop, _| act(&shop.counter, "/v1/pick-lists/1/give-ups", &json!({"reason": "called off"}))),
     ("put_case_plan", |shop, _| {
         let put = || shop.manager.put("/v1/places/front-case/case-plan");
         let body = |trays: i64| json!({"lines": [{"cut_code": "lean-saku", "trays": trays}]});

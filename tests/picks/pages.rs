@@ -28,7 +28,9 @@ fn visit() -> Visit {
     let folder = tempfile::tempdir().unwrap();
     let database = folder.path().join("shop.db").to_str().unwrap().to_owned();
     let counter = fill(&database);
-    let desk = Desk::open(&StoreOptions { database: database.clone(), readers: 1 }, shop()).unwrap().with_press(Press::default());
+    let desk = Desk::open(&StoreOptions { database: database.clone(), readers: 1 }, shop())
+        .unwrap()
+        .with_press(Press::default());
     desk.act(|tx, shop| {
         let place = PlaceDraft {
             name: "Window case".into(),
@@ -86,12 +88,16 @@ impl Visit {
     /// The page on paper, as text.
     fn paper(&self) -> String {
         let folder = tempfile::tempdir().unwrap();
-        let printed = self.browser.devtools("Page.printToPDF", &json!({"preferCSSPageSize": false, "paperWidth": 8.27, "paperHeight": 11.69}));
+        let printed = self.browser.devtools(
+            "Page.printToPDF",
+            &json!({"preferCSSPageSize": false, "paperWidth": 8.27, "paperHeight": 11.69}),
+        );
         let file = folder.path().join("list.pdf");
         std::fs::write(&file, BASE64_STANDARD.decode(printed["data"].as_str().unwrap()).unwrap()).unwrap();
         if let Some(pictures) = pictures() {
             let target = pictures.join("pick-paper");
-            let ran = std::process::Command::new("pdftoppm").args(["-png", "-r", "80"]).arg(&file).arg(&target).status();
+            let ran =
+                std::process::Command::new("pdftoppm").args(["-png", "-r", "80"]).arg(&file).arg(&target).status();
             assert!(ran.unwrap().success());
         }
         text_of(&file)
@@ -128,7 +134,9 @@ fn a_refill_and_an_order_are_made_and_worked_off() {
     v.browser.find("#answer .word", "Picked instead");
     v.browser.find("#state", "Done.");
     v.picture("pick-done");
-    let place = v.browser.execute_async(&format!("fetch('/v1/trays/{third}').then(a => a.json()).then(t => done(t.place_code))"));
+    let place = v
+        .browser
+        .execute_async(&format!("fetch('/v1/trays/{third}').then(a => a.json()).then(t => done(t.place_code))"));
     assert_eq!(place.as_str(), Some("window"), "it stands in the case");
 
     v.browser.goto(&v.server.url("/picks"));
@@ -146,19 +154,32 @@ fn a_refill_and_an_order_are_made_and_worked_off() {
     v.browser.find(".passed", "no selection comes within the weight");
     v.fits("pick-order");
     let paper = v.paper();
-    for said in ["Order: 500 to 530 g Lean saku", "Ana <b>at five</b>", "Window case", "268 g", "244 g", "Older trays left lying"] {
+    for said in [
+        "Order: 500 to 530 g Lean saku",
+        "Ana <b>at five</b>",
+        "Window case",
+        "268 g",
+        "244 g",
+        "Older trays left lying",
+    ] {
         assert!(paper.contains(said), "{said} is not on paper:\n{paper}");
     }
     for hidden in ["Scan the tray", "Sign out", "Give the list up", "Cautions", "Next"] {
         assert!(!paper.contains(hidden), "{hidden} is on paper:\n{paper}");
     }
     // A wanted tray is sold: the list says so, and cannot be filled up in this weight.
-    let sale = format!("fetch('/v1/sales', {{method: 'POST', headers: {{'Content-Type': 'application/json', 'Idempotency-Key': crypto.randomUUID()}}, body: JSON.stringify({{lines: [{{tray_code: '{first}'}}]}})}}).then(a => done(a.status))");
+    let sale = format!(
+        "fetch('/v1/sales', {{method: 'POST', headers: {{'Content-Type': 'application/json', 'Idempotency-Key': crypto.randomUUID()}}, body: JSON.stringify({{lines: [{{tray_code: '{first}'}}]}})}}).then(a => done(a.status))"
+    );
     assert_eq!(v.browser.execute_async(&sale).as_u64(), Some(201));
     v.browser.goto(&v.browser.url());
-    v.browser.find(".alarms", "g are missing");
+    v.browser.find(".alarms", "no longer in stock: sold");
     v.fits("pick-missing");
     v.browser.click("[data-post=refills]", "");
     v.browser.find("#trouble", "the nearest that can be put together");
-    assert!(v.browser.console().iter().all(|entry| entry.level != "SEVERE" || entry.message.contains("409")), "{:?}", v.browser.console());
+    assert!(
+        v.browser.console().iter().all(|entry| entry.level != "SEVERE" || entry.message.contains("409")),
+        "{:?}",
+        v.browser.console()
+    );
 }

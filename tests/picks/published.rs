@@ -130,7 +130,13 @@ struct SubsetSum {
 /// J. Burkardt, SUBSET_SUM data sets, Florida State University: names, sizes, targets and numbers of solutions are class `source`; the
 /// weights are class `memory`, and agree with the source in those numbers. The solutions are class `computed` (brute force), exact.
 const SUBSET_SUMS: [SubsetSum; 6] = [
-    SubsetSum { id: "SS-P01", weights: &[15, 22, 14, 26, 32, 9, 16, 8], target: 53, solutions: 3, taken: &[15, 22, 16] },
+    SubsetSum {
+        id: "SS-P01",
+        weights: &[15, 22, 14, 26, 32, 9, 16, 8],
+        target: 53,
+        solutions: 3,
+        taken: &[15, 22, 16],
+    },
     SubsetSum {
         id: "SS-P02",
         weights: &[267, 493, 869, 961, 1_000, 1_153, 1_246, 1_598, 1_766, 1_922],
@@ -141,8 +147,8 @@ const SUBSET_SUMS: [SubsetSum; 6] = [
     SubsetSum {
         id: "SS-P03",
         weights: &[
-            518_533, 1_037_066, 2_074_132, 1_648_264, 796_528, 1_593_056, 686_112, 1_372_224, 244_448, 488_896, 977_792,
-            1_955_584, 1_411_168, 322_336, 644_672, 1_289_344, 78_688, 157_376, 314_752, 629_504, 1_259_008,
+            518_533, 1_037_066, 2_074_132, 1_648_264, 796_528, 1_593_056, 686_112, 1_372_224, 244_448, 488_896,
+            977_792, 1_955_584, 1_411_168, 322_336, 644_672, 1_289_344, 78_688, 157_376, 314_752, 629_504, 1_259_008,
         ],
         target: 2_463_098,
         solutions: 1,
@@ -156,7 +162,13 @@ const SUBSET_SUMS: [SubsetSum; 6] = [
         solutions: 2,
         taken: &[21, 8, 7, 7, 4, 3],
     },
-    SubsetSum { id: "SS-P05", weights: &[81, 80, 43, 40, 30, 26, 12, 11, 9], target: 100, solutions: 1, taken: &[80, 11, 9] },
+    SubsetSum {
+        id: "SS-P05",
+        weights: &[81, 80, 43, 40, 30, 26, 12, 11, 9],
+        target: 100,
+        solutions: 1,
+        taken: &[80, 11, 9],
+    },
     SubsetSum { id: "SS-P06", weights: &[1, 2, 4, 8, 16, 32], target: 22, solutions: 1, taken: &[2, 4, 16] },
 ];
 
@@ -193,7 +205,9 @@ fn published_subset_sums() {
 /// PK-R1, PK-R2 (class `computed`): weights rounded to 5 g come to other sums, so nothing is rounded.
 #[test]
 fn a_gram_is_a_gram() {
-    for (id, weights, sum, rounded) in [("PK-R1", [202, 202, 202, 202, 192], 1_000, 990), ("PK-R2", [198; 5], 990, 1_000)] {
+    for (id, weights, sum, rounded) in
+        [("PK-R1", [202, 202, 202, 202, 192], 1_000, 990), ("PK-R2", [198; 5], 990, 1_000)]
+    {
         let coarse: i64 = weights.iter().map(|grams: &i64| (grams + 2) / 5 * 5).sum();
         assert_eq!(coarse, rounded, "{id}: the trap is there");
         assert_eq!(choose(&weights, exactly(sum), Choice::OldestFirst), Ok(vec![0, 1, 2, 3, 4]), "{id}");

@@ -44,7 +44,11 @@ fn every_choice_is_that_of_all_subsets() {
         }
         met += u64::from(choose(&weights, window, Choice::OldestFirst).is_ok());
     }
-    assert!(met * 4 > cases() && met < cases(), "{met} of {} windows are within reach: the cases say something", cases());
+    assert!(
+        met * 4 > cases() && met < cases(),
+        "{met} of {} windows are within reach: the cases say something",
+        cases()
+    );
 }
 
 /// Stock with all that can bar a tray.
@@ -133,7 +137,8 @@ fn every_older_tray_that_is_left_says_truly_why() {
                     let Ask::Weight(window) = wish.ask else { panic!("a count passes over nothing that may be taken") };
                     let at = free.iter().position(|tray| tray.tray_id == passed.tray.tray_id).unwrap();
                     let older: Vec<usize> = (0..at).filter(|at| taken.contains(&free[*at].tray_id)).collect();
-                    let with = |set: &Subset| set.has(at) && (0..at).all(|place| set.has(place) == older.contains(&place));
+                    let with =
+                        |set: &Subset| set.has(at) && (0..at).all(|place| set.has(place) == older.contains(&place));
                     assert!(!all.iter().any(|set| window.holds(set.sum) && with(set)), "case {case}");
                     assert_eq!(passed.why, Why::NoCompletion, "case {case}");
                 }
@@ -216,7 +221,11 @@ fn first_expired_first_out_meets_as_much_as_can_be_met() {
         let fifo = |stock: Vec<Candidate>, wish: &Wish| first(stock, &Wish { rule: Rule::Fifo, ..wish.clone() });
         fifo_short += most - served(&trays, &demands, fifo);
         let freshest = |stock: Vec<Candidate>, wish: &Wish| {
-            stock.into_iter().filter(|tray| wish.bars(tray).is_none()).max_by_key(|tray| tray.sell_until).map(|t| t.tray_id)
+            stock
+                .into_iter()
+                .filter(|tray| wish.bars(tray).is_none())
+                .max_by_key(|tray| tray.sell_until)
+                .map(|t| t.tray_id)
         };
         freshest_short += most - served(&trays, &demands, freshest);
     }
@@ -244,7 +253,8 @@ fn the_oldest_acceptable_meets_as_many_as_a_matching() {
 /// Out of tubs the middle of the window is drawn, oldest first; less where there is less.
 #[test]
 fn tubs_give_the_middle_of_the_window_in_order() {
-    let tub = |at: usize, net_g: i64| Candidate { kind: Kind::Tub, ..block(at, net_g, 0, 100 + i64::try_from(at).unwrap()) };
+    let tub =
+        |at: usize, net_g: i64| Candidate { kind: Kind::Tub, ..block(at, net_g, 0, 100 + i64::try_from(at).unwrap()) };
     let stock = vec![tub(2, 900), tub(0, 300), tub(1, 450)];
     let drawn = |low: i64, high: i64| {
         let wish = Wish { ask: Ask::Weight(Window { low, high }), ..wished(&mut Dice(1)) };

@@ -36,7 +36,11 @@ fn a_case_is_filled_to_its_plan_from_cold_stores(which: Which) {
     let shown = house.batch(1, &[("saku", "case", 300), ("saku", "window", 300)]);
     let frozen = house.batch(1, &[("saku", "room", 300)]).remove(0);
     let code = frozen.clone();
-    house.ground.desk.act(move |tx, shop| take_to(tx, shop, &actor(), at(1), &code, "freezer", Way::Freeze, None)).unwrap();
+    house
+        .ground
+        .desk
+        .act(move |tx, shop| take_to(tx, shop, &actor(), at(1), &code, "freezer", Way::Freeze, None))
+        .unwrap();
     let cold = house.batch(2, &[("saku", "room", 300), ("collar", "room", 500)]);
     let later = house.batch(3, &[("saku", "room", 310), ("saku", "room", 320)]);
     refused(house.make(4, &refill("case")), Code::NoCasePlan);

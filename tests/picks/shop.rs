@@ -5,6 +5,7 @@ use crate::ground::{Ground, Which, actor, arrival, chill, start};
 use sakudana::domain::picking::list::LineState;
 use sakudana::domain::place::PlaceDraft;
 use sakudana::domain::refusal::Code;
+use sakudana::domain::shop::Shop;
 use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::failure::Failure;
 use sakudana::ops::hold::{self, HoldDraft};
@@ -13,7 +14,6 @@ use sakudana::ops::pick::work::{Consent, Scanned, fill_up, give_up, scan};
 use sakudana::ops::pick::{PickDraft, make};
 use sakudana::ops::receive::receive;
 use sakudana::ops::sell::{LineDraft, sell};
-use sakudana::domain::shop::Shop;
 use sakudana::ops::verify;
 use sakudana::store::Tx;
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR};
@@ -109,11 +109,19 @@ impl House {
     }
 }
 
-fn fish(tx: &mut Tx<'_>, shop: &Shop, now: Instant, trays: &[(&'static str, &'static str, i64)]) -> Result<Vec<String>, Failure> {
+fn fish(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    now: Instant,
+    trays: &[(&'static str, &'static str, i64)],
+) -> Result<Vec<String>, Failure> {
     let grams = trays.iter().map(|(.., grams)| grams).sum();
     let fish = receive(tx, shop, &actor(), now, &arrival("YFT", "room", grams))?.tray.code.to_string();
-    let output =
-        |(cut, place, net_g): &(&str, &str, i64)| OutputDraft { cut: (*cut).into(), place: (*place).into(), net_g: *net_g };
+    let output = |(cut, place, net_g): &(&str, &str, i64)| OutputDraft {
+        cut: (*cut).into(),
+        place: (*place).into(),
+        net_g: *net_g,
+    };
     let cutting = Cutting {
         bench_minutes: Some(0),
         inputs: vec![InputDraft { tray: fish, grams: None }],

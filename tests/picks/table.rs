@@ -64,7 +64,8 @@ impl Subset {
 
 /// Every subset, with its weight added up tray by tray.
 pub fn subsets(weights: &[i64]) -> Vec<Subset> {
-    let sum = |bits: u32| weights.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, grams)| grams).sum();
+    let sum =
+        |bits: u32| weights.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, grams)| grams).sum();
     (0..1_u32 << weights.len()).map(|bits| Subset { bits, sum: sum(bits) }).collect()
 }
 

@@ -74,14 +74,16 @@ fn two_pickers_never_get_the_same_tray(which: Which) {
         let threads: Vec<_> = (0..8).map(|n| scope.spawn(move || ask(n))).collect();
         threads.into_iter().map(|thread| thread.join().unwrap()).collect::<Vec<_>>()
     });
-    let got: Vec<String> =
-        lists.iter().flatten().flat_map(|list| codes(list, LineState::Wanted)).collect();
+    let got: Vec<String> = lists.iter().flatten().flat_map(|list| codes(list, LineState::Wanted)).collect();
     let distinct: BTreeSet<&String> = got.iter().collect();
     assert_eq!(distinct.len(), got.len(), "{got:?}");
     assert!(got.len() >= 9, "{got:?}");
     for list in lists {
         if let Err(refusal) = list {
-            assert!(refusal.to_string().starts_with("nothing_to_pick") || refusal.to_string().starts_with("window_unreachable"));
+            assert!(
+                refusal.to_string().starts_with("nothing_to_pick")
+                    || refusal.to_string().starts_with("window_unreachable")
+            );
         }
     }
     house.is_sound();
@@ -112,7 +114,10 @@ fn what_the_till_sold_is_missing_and_is_filled_up(which: Which) {
     // What an order laid aside is kept for whoever fetches it.
     let said = refused(house.make(7, &order(1)), Code::NothingToPick);
     assert!(said.contains("3 reserved"), "{said}");
-    assert_eq!(codes(&house.make(12, &order(3)).unwrap(), LineState::Wanted), [b[0].clone(), b[3].clone(), b[4].clone()]);
+    assert_eq!(
+        codes(&house.make(12, &order(3)).unwrap(), LineState::Wanted),
+        [b[0].clone(), b[3].clone(), b[4].clone()]
+    );
     house.is_sound();
 }
 
@@ -158,7 +163,11 @@ fn another_tray_is_judged_at_once(which: Which) {
     assert_eq!((first.outcome, first.passes_over.len()), (Outcome::Confirm, 1), "the wanted one is older");
     house.sell(6, &b[0], None);
     let scanned = house.scan(6, id, &b[2]).unwrap();
-    assert_eq!((scanned.outcome, scanned.after.list.state), (Outcome::Substituted, State::Done), "it stands in for one that is gone");
+    assert_eq!(
+        (scanned.outcome, scanned.after.list.state),
+        (Outcome::Substituted, State::Done),
+        "it stands in for one that is gone"
+    );
     assert_eq!(scanned.replaces.map(|tray| tray.code.to_string()), Some(b[0].clone()));
     house.is_sound();
 }
@@ -219,7 +228,8 @@ fn a_list_given_up_lets_go(which: Which) {
 /// A tub gives any weight up to what it holds: a weight is drawn out of tubs in order, to the middle of the window.
 fn tubs_are_drawn_in_order(which: Which) {
     let house = open(which);
-    let (old, new) = (house.batch(0, &[("scrape", "room", 300)]).remove(0), house.batch(1, &[("scrape", "room", 900)]).remove(0));
+    let (old, new) =
+        (house.batch(0, &[("scrape", "room", 300)]).remove(0), house.batch(1, &[("scrape", "room", 900)]).remove(0));
     let draft = PickDraft { cut: Some("scrape".into()), ..weight(490, 510) };
     let list = house.make(2, &draft).unwrap();
     let grams: Vec<(String, i64)> = list.lines.iter().map(|l| (l.tray.code.to_string(), l.line.grams)).collect();
@@ -249,7 +259,10 @@ fn life_is_asked_for_at_the_time_of_need(which: Which) {
     house.give_up(2, now.list.id).unwrap();
     let tomorrow = PickDraft { least_hours: Some(hours), needed_at: Some(at(3)), ..order(1) };
     let later = house.make(2, &tomorrow).unwrap();
-    assert_eq!((codes(&later, LineState::Wanted), passed(&later)), (vec![b[1].clone()], vec![(b[0].clone(), "too_little_life")]));
+    assert_eq!(
+        (codes(&later, LineState::Wanted), passed(&later)),
+        (vec![b[1].clone()], vec![(b[0].clone(), "too_little_life")])
+    );
     house.give_up(2, later.list.id).unwrap();
     let dear = PickDraft { highest_price_per_kg_cents: Some(7_949), ..order(1) };
     assert!(refused(house.make(2, &dear), Code::NothingToPick).contains("2 too dear"));

@@ -56,7 +56,11 @@ pub fn exchange(wish: &Wish, seats: &[Seat], scanned: &Candidate, stock: &[Candi
         Ask::Weight(_) => false,
     };
     if places.is_empty() {
-        let free = Exchange { replaces: None, grams: scanned.net_g, passes_over: older(wish, seats, scanned, stock, |_| true) };
+        let free = Exchange {
+            replaces: None,
+            grams: scanned.net_g,
+            passes_over: older(wish, seats, scanned, stock, |_| true),
+        };
         return if short { Ok(free) } else { Err(Unfit::NothingWanted) };
     }
     let mut nearest = None;
@@ -107,8 +111,15 @@ fn over(tray: &Candidate) -> PassedOver {
 }
 
 /// The trays before the scanned one that nobody has, that are not on the list, and that would do.
-fn older(wish: &Wish, seats: &[Seat], scanned: &Candidate, stock: &[Candidate], as_well: impl Fn(&Candidate) -> bool) -> Vec<PassedOver> {
+fn older(
+    wish: &Wish,
+    seats: &[Seat],
+    scanned: &Candidate,
+    stock: &[Candidate],
+    as_well: impl Fn(&Candidate) -> bool,
+) -> Vec<PassedOver> {
     let listed = |tray: &Candidate| seats.iter().any(|seat| seat.tray_id == tray.tray_id);
-    let before = stock.iter().filter(|tray| tray.tray_id != scanned.tray_id && wish.rule.compare(tray, scanned).is_lt());
+    let before =
+        stock.iter().filter(|tray| tray.tray_id != scanned.tray_id && wish.rule.compare(tray, scanned).is_lt());
     before.filter(|tray| !listed(tray) && wish.bars(tray).is_none() && as_well(tray)).map(over).collect()
 }

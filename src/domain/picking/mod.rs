@@ -167,15 +167,8 @@ pub enum Why {
 }
 
 impl Why {
-    pub const CODES: [&'static str; 7] = [
-        "other_place",
-        "too_dear",
-        "too_little_life",
-        "reserved",
-        "no_completion",
-        "other_choice",
-        "older_is_free",
-    ];
+    pub const CODES: [&'static str; 7] =
+        ["other_place", "too_dear", "too_little_life", "reserved", "no_completion", "other_choice", "older_is_free"];
 
     pub const fn as_str(self) -> &'static str {
         match self {
@@ -190,7 +183,8 @@ impl Why {
     }
 
     pub fn parse(text: &str, list: Option<i64>) -> Option<Why> {
-        let plain = [Why::OtherPlace, Why::TooDear, Why::TooLittleLife, Why::NoCompletion, Why::OtherChoice, Why::OlderIsFree];
+        let plain =
+            [Why::OtherPlace, Why::TooDear, Why::TooLittleLife, Why::NoCompletion, Why::OtherChoice, Why::OlderIsFree];
         match list {
             Some(list) if text == Why::Reserved(list).as_str() => Some(Why::Reserved(list)),
             _ => plain.into_iter().find(|why| why.as_str() == text),

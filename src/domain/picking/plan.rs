@@ -33,7 +33,8 @@ pub fn check(lines: &[PlanLine]) -> Result<(), Refusal> {
             findings.push(Finding { field: format!("lines/{at}/trays"), reason });
         }
         if !seen.insert(&line.cut) {
-            findings.push(Finding { field: format!("lines/{at}/cut_code"), reason: "stands on an earlier line".into() });
+            findings
+                .push(Finding { field: format!("lines/{at}/cut_code"), reason: "stands on an earlier line".into() });
         }
     }
     if findings.is_empty() { Ok(()) } else { Err(Refusal { code: Code::InvalidValue, findings }) }

@@ -93,17 +93,26 @@ pub fn of(reading: &mut Reading<'_>, shop: &Shop, now: Instant, list: PickList) 
     Ok(Shown { list, lines, passed, cut_name, place_name, reserved_until })
 }
 
-fn line_of(reading: &mut Reading<'_>, shop: &Shop, now: Instant, list: &PickList, line: &Line) -> Result<ShownLine, Failure> {
+fn line_of(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    now: Instant,
+    list: &PickList,
+    line: &Line,
+) -> Result<ShownLine, Failure> {
     let tray = trays::by_id(reading, line.tray_id)?;
     let place_name = place_of(reading, &tray)?.name;
     let facts = facts(reading, shop, tray, now)?;
     let verdict = judge(&facts, now);
     let wanted = list.state == State::Open && line.state == LineState::Wanted;
-    let stop = verdict.stops.first().map(|stop| stop.reason.clone());
+    let fate = facts.tray.fate.map(|fate| format!("no longer in stock: {}", fate.as_str().replace('_', " ")));
+    let stop = fate.or_else(|| verdict.stops.first().map(|stop| stop.reason.clone()));
     let short = facts.tray.net.get() < line.grams;
     let because = match (wanted, line.state) {
         (true, _) => stop.or_else(|| short.then(|| format!("it holds {} by now", facts.tray.net))),
-        (false, LineState::Gone) => Some(stop.unwrap_or_else(|| "another list took it, or it went meanwhile".to_owned())),
+        (false, LineState::Gone) => {
+            Some(stop.unwrap_or_else(|| "another list took it, or it went meanwhile".to_owned()))
+        }
         (false, _) => None,
     };
     let state = if wanted && because.is_some() { LineState::Gone } else { line.state };

@@ -20,7 +20,13 @@ pub struct Stock {
 }
 
 /// The stock of a cut, as seen by a list of one's own, if there is one yet.
-pub fn of_cut(reading: &mut Reading<'_>, shop: &Shop, now: Instant, cut: &str, own: Option<i64>) -> Result<Stock, Failure> {
+pub fn of_cut(
+    reading: &mut Reading<'_>,
+    shop: &Shop,
+    now: Instant,
+    cut: &str,
+    own: Option<i64>,
+) -> Result<Stock, Failure> {
     let (mut slept, mut elsewhere) = (HashMap::new(), HashMap::new());
     for standing in picks::standing(reading)?.into_iter().filter(|standing| own != Some(standing.list_id)) {
         if standing.list.until().is_some_and(|until| until >= now) {
@@ -57,11 +63,13 @@ impl Stock {
 
     /// How many of them other refills of a case are about to bring.
     pub fn on_their_way(&self, reading: &mut Reading<'_>, case: &str) -> Result<usize, Failure> {
-        let filling = |list: &PickList| {
-            list.asked.purpose == Purpose::Refill && list.asked.place.as_deref() == Some(case)
+        let filling =
+            |list: &PickList| list.asked.purpose == Purpose::Refill && list.asked.place.as_deref() == Some(case);
+        let lists: BTreeSet<i64> =
+            picks::open(reading)?.iter().filter(|list| filling(list)).map(|list| list.id).collect();
+        let coming = |tray: &&Candidate| {
+            tray.place != case && self.elsewhere.get(&tray.tray_id).is_some_and(|list| lists.contains(list))
         };
-        let lists: BTreeSet<i64> = picks::open(reading)?.iter().filter(|list| filling(list)).map(|list| list.id).collect();
-        let coming = |tray: &&Candidate| tray.place != case && self.elsewhere.get(&tray.tray_id).is_some_and(|list| lists.contains(list));
         Ok(self.candidates.iter().filter(coming).count())
     }
 

@@ -66,7 +66,15 @@ fn open_list(tx: &mut Tx<'_>, id: i64) -> Result<PickList, Failure> {
 }
 
 /// A tray is scanned for a list: one that is wanted is picked, another may stand in.
-pub fn scan(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64, text: &str, consent: Consent) -> Result<Scanned, Failure> {
+pub fn scan(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    id: i64,
+    text: &str,
+    consent: Consent,
+) -> Result<Scanned, Failure> {
     let list = open_list(tx, id)?;
     let asked = AskedTray { field: "scanned", text, absent: Code::UnknownReference };
     let (facts, verdict) = judged(tx, shop, now, asked)?;
@@ -74,7 +82,13 @@ pub fn scan(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64, 
     let before = of(tx, shop, now, list)?;
     let line = |state| before.lines_in(state).find(|line| line.tray.id == tray.id);
     if line(LineState::Picked).is_some() {
-        return Ok(Scanned { outcome: Outcome::PickedAlready, tray, replaces: None, passes_over: Vec::new(), after: before });
+        return Ok(Scanned {
+            outcome: Outcome::PickedAlready,
+            tray,
+            replaces: None,
+            passes_over: Vec::new(),
+            after: before,
+        });
     }
     verdict.refuse("scanned")?;
     if let Some(wanted) = line(LineState::Wanted) {
@@ -86,7 +100,15 @@ pub fn scan(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64, 
 }
 
 /// Judges a tray that the list does not want, and takes it if it may be taken and nobody has to be asked.
-fn stand_in(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, before: Shown, tray: Tray, consent: Consent) -> Result<Scanned, Failure> {
+fn stand_in(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    before: Shown,
+    tray: Tray,
+    consent: Consent,
+) -> Result<Scanned, Failure> {
     let of_cut = |line: &&ShownLine| line.tray.cut == tray.cut && line.state != LineState::Replaced;
     let cut_wanted = before.list.asked.cut.as_ref().is_none_or(|cut| *cut == tray.cut);
     let lines: Vec<&ShownLine> = before.lines.iter().filter(of_cut).collect();
@@ -124,7 +146,15 @@ fn stand_in(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, before: S
     }
     stock.claim(tx, tray.id)?;
     let line = picks::add_line(tx, before.list.id, tray.id, grams)?;
-    let line = Line { id: line, tray_id: tray.id, grams, state: LineState::Wanted, picked_at: None, picked_by: None, replaced_by: None };
+    let line = Line {
+        id: line,
+        tray_id: tray.id,
+        grams,
+        state: LineState::Wanted,
+        picked_at: None,
+        picked_by: None,
+        replaced_by: None,
+    };
     picked(tx, shop, actor, now, &before.list, line, &tray)?;
     let after = closed_if_done(tx, shop, actor, now, before.list.id)?;
     Ok(Scanned { outcome: Outcome::Substituted, tray, replaces, passes_over, after })
@@ -145,7 +175,15 @@ fn not_fit(unfit: Unfit, ask: Ask) -> Failure {
 }
 
 /// A tray is in hand: for a refill it stands in the case from now on, for an order it is laid aside where it is.
-fn picked(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, list: &PickList, line: Line, tray: &Tray) -> Result<(), Failure> {
+fn picked(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    list: &PickList,
+    line: Line,
+    tray: &Tray,
+) -> Result<(), Failure> {
     match (list.asked.purpose, list.asked.place.as_deref()) {
         (Purpose::Refill, Some(case)) if tray.place != case => {
             let code = tray.code.to_string();
@@ -183,7 +221,14 @@ fn closed_if_done(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id:
 }
 
 /// Chooses anew for everything that is not picked yet: what went is replaced, what came meanwhile is seen.
-pub fn fill_up(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64, reason: Option<&str>) -> Result<Shown, Failure> {
+pub fn fill_up(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    id: i64,
+    reason: Option<&str>,
+) -> Result<Shown, Failure> {
     let reason = text::optional_note("reason", reason)?;
     let list = open_list(tx, id)?;
     let before = of(tx, shop, now, list)?;
@@ -217,7 +262,9 @@ pub fn fill_up(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i6
     let mut passed = Vec::new();
     for (stock, picked) in &chosen {
         for taken in &picked.take {
-            let same = before.lines_in(LineState::Wanted).find(|line| line.tray.id == taken.tray.tray_id && line.line.grams == taken.grams);
+            let same = before
+                .lines_in(LineState::Wanted)
+                .find(|line| line.tray.id == taken.tray.tray_id && line.line.grams == taken.grams);
             match same {
                 Some(line) => kept.push(line.line.id),
                 None => {
@@ -239,7 +286,14 @@ pub fn fill_up(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i6
 }
 
 /// Ends a list before it is worked off. What it reserved is free; what was picked stays where it is.
-pub fn give_up(tx: &mut Tx<'_>, shop: &Shop, actor: &Actor, now: Instant, id: i64, reason: Option<&str>) -> Result<Shown, Failure> {
+pub fn give_up(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    id: i64,
+    reason: Option<&str>,
+) -> Result<Shown, Failure> {
     let reason = text::optional_note("reason", reason)?;
     let list = open_list(tx, id)?;
     append(tx, actor, now, "give_up_pick_list", reason.as_deref())?;

@@ -44,7 +44,11 @@ pub struct CasePlanBody {
 impl From<CasePlan> for CasePlanBody {
     fn from(plan: CasePlan) -> CasePlanBody {
         let line = |line: PlanLine| CasePlanLine { cut_code: line.cut, trays: line.trays };
-        CasePlanBody { place_code: plan.place, lines: plan.lines.into_iter().map(line).collect(), version: plan.version }
+        CasePlanBody {
+            place_code: plan.place,
+            lines: plan.lines.into_iter().map(line).collect(),
+            version: plan.version,
+        }
     }
 }
 
@@ -78,7 +82,9 @@ async fn put(request: HttpRequest, told: Told<EditCatalogue, PutCasePlan>, code:
 }
 
 pub fn routes(config: &mut web::ServiceConfig) {
-    config.service(resource("/v1/places/{code}/case-plan", "GET, PUT").route(route::get().to(get)).route(web::put().to(put)));
+    config.service(
+        resource("/v1/places/{code}/case-plan", "GET, PUT").route(route::get().to(get)).route(web::put().to(put)),
+    );
 }
 
 /// This resource's part of the document.

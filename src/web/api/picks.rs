@@ -36,7 +36,8 @@ pub struct PostPickList {
     /// unreachable; `closest`: nearest to the middle; `fewest`: fewest trays; `least_fresh`: no tray newer than needed.
     #[schema(example = "oldest_first")]
     pub choice: Option<String>,
-    /// How many trays.
+    /// How many trays; absent where a weight is asked for.
+    #[schema(example = 4)]
     pub count: Option<i64>,
     /// Least total weight. Out of tubs the middle of both ends is drawn.
     #[schema(example = 975)]
@@ -51,6 +52,7 @@ pub struct PostPickList {
     #[schema(example = 8000)]
     pub highest_price_per_kg_cents: Option<i64>,
     /// When it is handed over, at most 31 days ahead; now when absent.
+    #[schema(example = "2026-11-26T17:00:00Z")]
     pub needed_at: Option<String>,
     /// For whom, or what else to know.
     #[schema(example = "Ana, fetches at five")]
@@ -65,6 +67,7 @@ pub struct PostPickScan {
     #[schema(example = "C4H7K9P")]
     pub scanned: String,
     /// `yes` takes another tray than the one wanted although it passes over older ones; left out, such a scan is answered with `confirm`.
+    #[schema(example = "yes")]
     pub substitute: Option<String>,
 }
 
@@ -327,7 +330,9 @@ async fn post(call: Recorded<Pick, PostPickList>) -> Outcome {
             needed_at,
             note: body.note,
         };
-        desk.act_once(request, now, move |tx, shop| Ok(created(&PickListBody::from(make(tx, shop, &actor, now, &draft)?))))
+        desk.act_once(request, now, move |tx, shop| {
+            Ok(created(&PickListBody::from(make(tx, shop, &actor, now, &draft)?)))
+        })
     })
     .await
 }

@@ -15,6 +15,7 @@
       return { ok: false, status: 0, body: { detail: "The shop's server does not answer. Nothing is lost: try again." } };
     }
   };
+  const grouped = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
   const complain = (body) => {
     const reasons = (body.errors ?? []).map((error) => error.detail).filter(Boolean);
     trouble.textContent = reasons.length ? `${body.title ?? ""} ${reasons.join(". ")}`.trim() : body.detail;
@@ -74,7 +75,7 @@
     answered.querySelector(".why").textContent = why;
     answered.querySelector("ul").replaceChildren(...over.map((tray) => {
       const item = document.createElement("li");
-      item.textContent = `${tray.tray_code}, ${tray.net_weight_g} g, in ${tray.place_code}`;
+      item.textContent = `${grouped(tray.tray_code)}, ${tray.net_weight_g} g, in ${tray.place_code}`;
       return item;
     }));
     answered.querySelector(".row").hidden = kind !== "confirm";
@@ -91,13 +92,13 @@
       show("stop", "Not this one", reasons.length ? reasons.join(". ") : body.detail);
     } else if (body.outcome === "confirm") {
       pending = text;
-      const instead = body.replaces_tray_code ? ` instead of ${body.replaces_tray_code}` : "";
-      show("confirm", "Take this one?", `${body.tray_code} would do${instead}. These are older and would do as well:`, body.passes_over);
+      const instead = body.replaces_tray_code ? ` instead of ${grouped(body.replaces_tray_code)}` : "";
+      show("confirm", "Take this one?", `${grouped(body.tray_code)} would do${instead}. These are older and would do as well:`, body.passes_over);
     } else {
       const word = { picked: "Picked", picked_already: "Picked already", substituted: "Picked instead" }[body.outcome];
-      const instead = body.replaces_tray_code ? `, instead of ${body.replaces_tray_code}` : "";
+      const instead = body.replaces_tray_code ? `, instead of ${grouped(body.replaces_tray_code)}` : "";
       const next = body.pick_list.state === "done" ? "That was the last one." : "";
-      show("sell", word, `${body.tray_code}${instead}. ${next}`);
+      show("sell", word, `${grouped(body.tray_code)}${instead}. ${next}`);
     }
     await redraw();
     focus();

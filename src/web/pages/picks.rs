@@ -32,7 +32,9 @@ fn title(shown: &Shown) -> String {
     let asked = &shown.list.asked;
     let (cut, place) = (shown.cut_name.as_deref(), shown.place_name.as_deref());
     match asked.purpose {
-        Purpose::Refill => format!("Fill up {}{}", place.unwrap_or("a case"), cut.map(|cut| format!(": {cut}")).unwrap_or_default()),
+        Purpose::Refill => {
+            format!("Fill up {}{}", place.unwrap_or("a case"), cut.map(|cut| format!(": {cut}")).unwrap_or_default())
+        }
         Purpose::Order => format!("Order: {} {}", how_much(asked), cut.unwrap_or("")),
     }
 }
@@ -77,7 +79,9 @@ fn standing(shown: &Shown, now: Instant) -> String {
         (State::Done, Some(_)) => "Done; laid aside and kept".to_owned(),
         (State::Done, None) => "Done".to_owned(),
         (State::GivenUp, _) => "Given up".to_owned(),
-        (State::Open, Some(until)) => format!("Reserved for {} more if nobody works on it", time_left(Some(until), now)),
+        (State::Open, Some(until)) => {
+            format!("Reserved for {} more if nobody works on it", time_left(Some(until), now))
+        }
         (State::Open, None) => "Not reserved any more: nobody worked on it for four hours".to_owned(),
     }
 }
@@ -112,7 +116,8 @@ fn overview(shop: &Shop, open: &[Shown], cuts: &[(Cut, Names)], plans: &[(String
 }
 
 fn plan_in_words(plan: &CasePlan, cuts: &[(Cut, Names)]) -> String {
-    let name = |code: &str| cuts.iter().find(|(cut, _)| cut.code == code).map_or(code.to_owned(), |(cut, _)| cut.name.clone());
+    let name =
+        |code: &str| cuts.iter().find(|(cut, _)| cut.code == code).map_or(code.to_owned(), |(cut, _)| cut.name.clone());
     plan.lines.iter().map(|line| format!("{} {}", line.trays, name(&line.cut))).collect::<Vec<_>>().join(", ")
 }
 
