@@ -383,6 +383,12 @@ const DAMAGE: &[(&str, &str)] = &[
         "UPDATE shelf SET offer = REPLACE(offer, 'net_weight_g\":', 'net_weight_g\":1') WHERE tray_id = (SELECT MIN(tray_id) FROM shelf)",
     ),
     (
+        "picks:",
+        "INSERT INTO pick_lists (id, act_id, purpose, rule, choice, count, least_hours, made_at, made_by, touched_at, state)
+         SELECT n, 1, 'order', 'fefo', 'oldest_first', 1, 0, 0, 'x', 0, 'open' FROM (SELECT 9001 AS n UNION SELECT 9002);
+         INSERT INTO pick_lines (list_id, tray_id, grams, state) VALUES (9001, 1, 1, 'picked'), (9002, 1, 1, 'wanted')",
+    ),
+    (
         "prints:",
         "INSERT INTO prints (act_id, tray_id, printer, copies, wanted_at, state, reasons, attempts, next_try_at, actor)
          SELECT act_id, (SELECT MAX(id) FROM trays) , 'counter', 1, at, 'waiting', '', 0, at, 'x' FROM issued_labels WHERE id = 1",

@@ -65,6 +65,8 @@ permissions! {
     Receive, "receive", [Cutter, Manager];
     BreakDown, "break_down", [Cutter, Manager];
     MoveTrays, "move_trays", [Counter, Cutter, Manager];
+    /// Making pick lists and working them off.
+    Pick, "pick", [Counter, Cutter, Manager];
     TakeOut, "take_out", [Counter, Cutter, Manager];
     Count, "count", [Cutter, Manager];
     PlaceHold, "place_hold", [Counter, Cutter, Manager];

@@ -119,6 +119,7 @@ codes! {
     TimeTooEarly, "time_too_early", Invalid, "The time lies before the thing it happened to existed.";
     MassExceedsInput, "mass_exceeds_input", Invalid, "More comes out than went in, beyond what the scales allow.";
     LossUnexplained, "loss_unexplained", Invalid, "The missing weight is more than scales and drip explain; name it or give a reason.";
+    PickTooLarge, "pick_too_large", Invalid, "So many trays for so great a weight are not put together at once; ask in parts.";
     DuplicateLine, "duplicate_line", Invalid, "The same tray stands on two lines.";
     KeyReused, "key_reused", Invalid, "The idempotency key was used before with other content.";
     VersionMismatch, "version_mismatch", Stale, "The thing changed since it was read.";
@@ -147,6 +148,12 @@ codes! {
     PriceDiffers, "price_differs", Conflict, "The till charged another price than the tray costs.";
     NotTheSame, "not_the_same", Conflict, "Only the same cut of the same species can be put together.";
     PlaceInUse, "place_in_use", Conflict, "The place still holds trays.";
+    NoCasePlan, "no_case_plan", Conflict, "The place has no plan to be filled to.";
+    PickListOver, "pick_list_over", Conflict, "The pick list is done, or was given up.";
+    NothingToPick, "nothing_to_pick", Conflict, "Nothing is missing, or there is nothing to take.";
+    WindowUnreachable, "window_unreachable", Conflict, "No selection of trays comes within the weight asked for.";
+    ReservedForAnother, "reserved_for_another", Conflict, "The tray is reserved for another pick list.";
+    NotASubstitute, "not_a_substitute", Conflict, "The tray cannot stand in for one on the list.";
     PriceWouldRise, "price_would_rise", Conflict, "A markdown lowers a price; it never raises it.";
     NotACandidate, "not_a_candidate", Conflict, "Nothing is advised for it now.";
     AdviceChanged, "advice_changed", Conflict, "What the advice rests on has changed; look again.";

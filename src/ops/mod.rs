@@ -8,6 +8,7 @@ pub mod bench;
 pub mod board;
 pub mod break_down;
 pub mod carry;
+pub mod case_plan;
 pub mod changes;
 pub mod count;
 pub mod customer;

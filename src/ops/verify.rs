@@ -229,6 +229,12 @@ pub const QUESTIONS: &[Question] = &[
                 WHERE COALESCE(c.offer, '') <> COALESCE(s.offer, '')",
     },
     Question {
+        name: "picks: no tray is reserved on two open lists",
+        count: "SELECT l.id FROM pick_lines l JOIN pick_lists p ON p.id = l.list_id WHERE p.state = 'open' AND l.state IN ('wanted', 'picked')",
+        wrong: "SELECT 'tray ' || t.code AS what FROM pick_lines l JOIN pick_lists p ON p.id = l.list_id JOIN trays t ON t.id = l.tray_id \
+                WHERE p.state = 'open' AND l.state IN ('wanted', 'picked') GROUP BY t.id, t.code HAVING COUNT(*) > 1",
+    },
+    Question {
         name: "prints: every print is of a label that was issued for its tray",
         count: "SELECT id FROM prints",
         wrong: "SELECT 'print ' || p.id AS what FROM prints p \

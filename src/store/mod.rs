@@ -8,6 +8,7 @@
 pub mod acts;
 pub mod alarms;
 pub mod breakdowns;
+pub mod case_plans;
 pub mod catalogue;
 pub mod changes;
 mod connection;
@@ -32,6 +33,7 @@ mod migrate;
 pub mod names;
 pub mod parasite_freezings;
 pub mod people;
+pub mod picks;
 mod prepared;
 pub mod prints;
 mod read;

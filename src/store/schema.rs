@@ -2,6 +2,7 @@
 
 pub mod following;
 pub mod offline;
+pub mod picking;
 pub mod reviewing;
 pub mod terms;
 

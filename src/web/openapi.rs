@@ -29,7 +29,7 @@ Remaining life is an estimate for planning. It does not show that fish is safe: 
     tags(
         (name = "lots", description = "Fish arrives."), (name = "breakdowns", description = "Fish is cut."), (name = "stock", description = "What is there, and may it be sold."),
         (name = "life", description = "What is left, and why."), (name = "trays", description = "What is done with a tray."), (name = "labels", description = "Labels."), (name = "sales", description = "Sales, replays, reversals, returns, exceptions."),
-        (name = "review", description = "The morning review: advice, decisions, errands."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."), (name = "webhooks", description = "What was done, told to whoever asked for it."),
+        (name = "review", description = "The morning review: advice, decisions, errands."), (name = "picking", description = "What to fetch, and in which order."), (name = "holds", description = "Stops."), (name = "alarms", description = "What the watch found."), (name = "counts", description = "Stock counts."), (name = "changes", description = "What was done, for whoever follows."), (name = "webhooks", description = "What was done, told to whoever asked for it."),
         (name = "catalogue", description = "Species, suppliers, cuts."), (name = "place", description = "Places."), (name = "readings", description = "Temperatures of places."), (name = "access", description = "People and keys.")
     )
 )]
@@ -55,12 +55,13 @@ const UNRECORDED: [&str; 12] = [
 ];
 
 /// What is read with a version.
-const VERSIONED: [&str; 6] = [
+const VERSIONED: [&str; 8] = [
     "/v1/species/{code}",
     "/v1/suppliers/{code}",
     "/v1/cuts/{code}",
     "/v1/cuts/{code}/terms",
     "/v1/places/{code}",
+    "/v1/places/{code}/case-plan",
     "/v1/trays/{tray_code}",
 ];
 
@@ -247,6 +248,7 @@ pub fn document() -> Document {
         api::exceptions::Doc::openapi(),
         api::scan::Doc::openapi(),
         api::picks::Doc::openapi(),
+        api::case_plans::Doc::openapi(),
         api::review::Doc::openapi(),
         api::plans::Doc::openapi(),
         api::reports::Doc::openapi(),

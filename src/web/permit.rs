@@ -31,6 +31,7 @@ permits!(
     Receive,
     BreakDown,
     MoveTrays,
+    Pick,
     TakeOut,
     Count,
     PlaceHold,

@@ -417,6 +417,41 @@ const HOLD: &[Row] = &[
 ];
 
 #[rustfmt::skip]
+const PICK: &[Row] = &[
+    ("/purpose", "\"gift\"", 422, V, None),
+    ("/cut_code", "\"no-such\"", 422, U, None),
+    ("/cut_code", "\"bones\"", 409, "nothing_to_pick", None),
+    ("/cut_code", "-", 422, V, None),
+    ("/place_code", "\"nowhere\"", 422, U, None),
+    ("/place_code", "\"bench\"", 409, "nothing_to_pick", Some("cut_code")),
+    ("/rule", "\"lifo\"", 422, V, None),
+    ("/choice", "\"best\"", 422, V, None),
+    ("/count", "0", 422, V, None),
+    ("/count", "201", 422, V, None),
+    ("/count", "1.5", 422, V, None),
+    ("/count", "-", 422, V, None),
+    ("/low_g", "500", 422, V, Some("count")),
+    ("/least_hours", "1001", 422, V, None),
+    ("/least_hours", "-1", 422, V, None),
+    ("/highest_price_per_kg_cents", "-1", 422, V, None),
+    ("/highest_price_per_kg_cents", "1", 409, "nothing_to_pick", Some("cut_code")),
+    ("/needed_at", "\"noon\"", 422, V, None),
+    ("/needed_at", "\"2020-01-01T00:00:00Z\"", 422, V, None),
+    ("/note", "\"\"", 422, V, None),
+];
+
+#[rustfmt::skip]
+const PICK_WEIGHT: &[Row] = &[
+    ("/low_g", "0", 422, V, None),
+    ("/low_g", "6000000", 422, V, None),
+    ("/low_g", "-", 422, V, None),
+    ("/high_g", "10000001", 422, V, None),
+    ("/high_g", "-", 422, V, None),
+    ("/high_g", "1", 409, "window_unreachable", Some("low_g")),
+    ("/high_g", "9000000", 422, "pick_too_large", None),
+];
+
+#[rustfmt::skip]
 const COUNT: &[Row] = &[
     ("/lines", "[]", 422, V, None),
     ("/lines/0/counted_g", "-1", 422, V, None),
@@ -516,6 +551,29 @@ fn tables(t: &Things) -> Vec<(String, Value, &'static [Row])> {
         (tray(&t.saku, "moves"), json!({"place_code": "front-case"}), MOVE),
         (tray(&t.saku, "markdowns"), json!({"price_per_kg_cents": 6_000, "reason": "end of day"}), MARKDOWN),
         ("/v1/holds".into(), json!({"scope": "tray", "code": t.saku, "reason": "smells odd"}), HOLD),
+        ("/v1/pick-lists".into(), json!({"purpose": "order", "cut_code": "lean-saku", "count": 1}), PICK),
+        (
+            "/v1/pick-lists".into(),
+            json!({"purpose": "order", "cut_code": "lean-saku", "low_g": 1, "high_g": 5_000_000}),
+            PICK_WEIGHT,
+        ),
+        (
+            "/v1/pick-lists".into(),
+            json!({"purpose": "refill", "place_code": "front-case"}),
+            &[
+                ("/place_code", "-", 422, V, None),
+                ("/place_code", "\"freezer\"", 422, V, None),
+                ("/count", "1", 422, V, None),
+                ("/place_code", "\"show-case\"", 409, "no_case_plan", None),
+            ],
+        ),
+        (
+            "/v1/pick-lists/999/scans".into(),
+            json!({"scanned": t.saku}),
+            &[("/substitute", "\"no\"", 422, V, None), ("/substitute", "\"yes\"", 404, "not_found", Some("id"))],
+        ),
+        ("/v1/pick-lists/999/refills".into(), json!({}), &[("/reason", "\"x\"", 404, "not_found", Some("id"))]),
+        ("/v1/pick-lists/999/give-ups".into(), json!({}), &[("/reason", "\"\"", 422, V, None)]),
         ("/v1/counts".into(), json!({"lines": [{"tray_code": t.tub, "counted_g": 480}], "reason": "count"}), COUNT),
         ("/v1/scans".into(), json!({"text": t.saku}), SCAN),
         ("/v1/prints".into(), json!({"tray_code": t.other_saku, "reason": "torn"}), PRINT),

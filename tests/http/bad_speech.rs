@@ -432,16 +432,6 @@ fn queries(t: &Things) -> Made {
     }
     made.push(get("/v1/trays?state=gone", 422, "invalid_value", "state"));
     made.push(get("/v1/trays?cut=%00", 400, "malformed_request", ""));
-    made.push(get("/v1/pick-list?count=1", 400, "malformed_request", "query"));
-    made.push(get("/v1/pick-list?cut=lean-saku", 400, "malformed_request", "query"));
-    made.push(get("/v1/pick-list?cut=no-such&count=1", 422, "unknown_reference", "cut"));
-    made.push(get("/v1/pick-list?cut=lean-saku&count=1&place=no-such", 422, "unknown_reference", "place"));
-    for (name, value) in [("count", "0"), ("count", "201"), ("count", "1e2")] {
-        made.push(get(&format!("/v1/pick-list?cut=lean-saku&{name}={value}"), 422, "invalid_value", name));
-    }
-    for (name, value) in [("rule", "lifo"), ("least_hours", "-1"), ("least_hours", "1001")] {
-        made.push(get(&format!("/v1/pick-list?cut=lean-saku&count=1&{name}={value}"), 422, "invalid_value", name));
-    }
     let label = |tray: &str, query: &str, status, code, field| {
         get(&format!("/v1/trays/{tray}/label.png{query}"), status, code, field)
     };

@@ -161,7 +161,25 @@ const TABLE: &[(&str, Call)] = &[
         shop.counter.post("/v1/label-sheets").json(&body).send()
     }),
     ("scan", |shop, stock| shop.till.post("/v1/scans").json(&json!({"text": stock.saku[4]})).send()),
-    ("pick_list", |shop, _| shop.till.get("/v1/pick-list?cut=lean-saku&count=3").send()),
+    ("make_pick_list", |shop, _| {
+        let body = json!({"purpose": "order", "cut_code": "lean-saku", "low_g": 500, "high_g": 700, "note": "Ana"});
+        act(&shop.counter, "/v1/pick-lists", &body)
+    }),
+    ("list_pick_lists", |shop, _| shop.reader.get("/v1/pick-lists").send()),
+    ("get_pick_list", |shop, _| shop.cutter.get("/v1/pick-lists/1").send()),
+    ("scan_for_pick_list", |shop, _| {
+        let list = shop.counter.get("/v1/pick-lists/1").send().expect(200).json();
+        act(&shop.counter, "/v1/pick-lists/1/scans", &json!({"scanned": list["next_tray_code"]}))
+    }),
+    ("fill_up_pick_list", |shop, _| act(&shop.counter, "/v1/pick-lists/1/refills", &json!({}))),
+    ("give_up_pick_list", |shop, _| act(&shop.counter, "/v1/pick-lists/1/give-ups", &json!({"reason": "called off"}))),
+    ("put_case_plan", |shop, _| {
+        let put = || shop.manager.put("/v1/places/front-case/case-plan");
+        let body = |trays: i64| json!({"lines": [{"cut_code": "lean-saku", "trays": trays}]});
+        put().header("If-None-Match", "*").json(&body(3)).send().expect(201);
+        put().if_match("\"1\"").json(&body(4)).send()
+    }),
+    ("get_case_plan", |shop, _| shop.counter.get("/v1/places/front-case/case-plan").send()),
     ("place_hold", |shop, stock| {
         act(&shop.counter, "/v1/holds", &json!({"scope": "tray", "code": stock.saku[5], "reason": "smells odd"}))
     }),

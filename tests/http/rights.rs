@@ -211,6 +211,9 @@ fn other_methods_are_named(shop: &Shop) {
         ("PUT", "/v1/people/Ines", "DELETE"),
         ("PUT", "/v1/places/cold-room/readings", "GET, HEAD, POST"),
         ("GET", "/v1/holds/1/release", "POST"),
+        ("PUT", "/v1/pick-lists", "GET, HEAD, POST"),
+        ("GET", "/v1/pick-lists/1/scans", "POST"),
+        ("POST", "/v1/places/cold-room/case-plan", "GET, HEAD, PUT"),
         ("BREW", "/v1/lots", "GET, HEAD, POST"),
     ];
     for (method, path, allow) in rows {

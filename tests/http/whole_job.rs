@@ -329,17 +329,20 @@ fn every_gram_and_cent(shop: &Shop, lot_code: &str) {
 fn picked(shop: &Shop, saku: &[String]) {
     let (_, whole) = shop.receive("YFT", 3_000);
     let late = shop.cut(&whole, 3_000, &[("lean-saku", "show-case", 700), ("lean-saku", "show-case", 800)]);
-    let list = |query: &str| {
-        let found = shop.counter.get(&format!("/v1/pick-list?cut=lean-saku&{query}")).send().expect(200).json();
-        (codes(&found["take"]), codes(&found["passed_over"]))
+    let list = |more: Value| {
+        let mut body = json!({"purpose": "order", "cut_code": "lean-saku"});
+        body.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        let found = once(&shop.counter, "/v1/pick-lists", &body);
+        once(&shop.counter, &format!("/v1/pick-lists/{}/give-ups", found["pick_list_id"]), &json!({}));
+        (codes(&found["lines"]), codes(&found["passed_over"]))
     };
-    assert_eq!(list("count=2").0, late);
-    assert_eq!(list("count=2&rule=fefo").0, late);
-    let oldest = list("count=1&rule=fifo").0;
+    assert_eq!(list(json!({"count": 2})).0, late);
+    assert_eq!(list(json!({"count": 2, "rule": "fefo"})).0, late);
+    let oldest = list(json!({"count": 1, "rule": "fifo"})).0;
     assert!(saku.contains(&oldest[0]) && !late.contains(&oldest[0]), "{oldest:?}");
-    assert_eq!(list("count=1&place=front-case").0, [saku[4].clone()]);
+    assert_eq!(list(json!({"count": 1, "place_code": "front-case"})).0, [saku[4].clone()]);
     // 96 h at (1.5)^2 = 2.25 of the pace in ice are 42 h 40 min; in the cold room it is more.
-    let (take, passed) = list("count=1&least_hours=50");
+    let (take, passed) = list(json!({"count": 1, "least_hours": 50}));
     assert_eq!(passed, late);
     assert!(saku.contains(&take[0]));
 }

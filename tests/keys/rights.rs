@@ -19,7 +19,6 @@ const OF_A_TILL: &[&str] = &[
     "list_species",
     "list_trays",
     "live_stock",
-    "pick_list",
     "replay_sales",
     "return_sale",
     "reverse_sale",

@@ -3,6 +3,7 @@
 pub mod access;
 pub mod alarms;
 pub mod breakdowns;
+pub mod case_plans;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
@@ -85,6 +86,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
         exceptions::routes,
         scan::routes,
         picks::routes,
+        case_plans::routes,
         review::routes,
         plans::routes,
         reports::routes,

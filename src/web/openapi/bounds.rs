@@ -6,6 +6,7 @@ use crate::domain::inspection::{Burn, Sample};
 use crate::domain::key_life::{OVERLAP_DAYS_LIMIT, VALID_DAYS_LIMIT};
 use crate::domain::life::budget::{Form, SpeciesGroup};
 use crate::domain::permissions::Role;
+use crate::domain::picking::{Choice, plan};
 use crate::domain::place::StorageMethod;
 use crate::domain::printing::State;
 use crate::domain::replay::Way;
@@ -84,6 +85,7 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostBreakdown", "place_code", Pattern(CATALOGUE_CODE)),
         ("PostBreakdown", "reason", note()),
         ("PostCancel", "reason", note()),
+        ("CasePlanLine", "trays", Whole(1, plan::TRAYS_LIMIT)),
         ("PostCount", "lines", Entries(1, count::LINE_LIMIT)),
         ("PostCount", "reason", note()),
         ("PostCarry", "grams", Whole(1, MOST)),
@@ -129,6 +131,19 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PostRotation", "valid_days", Whole(1, VALID_DAYS_LIMIT)),
         ("PostReplayedLine", "grams", Whole(1, MOST)),
         ("PostReplayedLine", "price_cents", Whole(0, MOST)),
+        ("PostPickList", "choice", Words(Choice::ALL.iter().map(|choice| choice.as_str()).collect())),
+        ("PostPickList", "count", Whole(1, pick::COUNT_LIMIT)),
+        ("PostPickList", "high_g", Whole(1, MOST)),
+        ("PostPickList", "highest_price_per_kg_cents", Whole(0, MOST)),
+        ("PostPickList", "least_hours", Whole(0, pick::LEAST_HOURS_LIMIT)),
+        ("PostPickList", "low_g", Whole(1, MOST)),
+        ("PostPickList", "needed_at", Instant),
+        ("PostPickList", "note", note()),
+        ("PostPickList", "purpose", words(&["refill", "order"])),
+        ("PostPickList", "rule", words(&["fefo", "fifo"])),
+        ("PostPickReason", "reason", note()),
+        ("PostPickScan", "substitute", words(&["yes"])),
+        ("PutCasePlan", "lines", Entries(0, plan::LINES_LIMIT)),
         ("PostReplayedSale", "key", Pattern("^[A-Za-z0-9_.:-]{16,255}$")),
         ("PostReplayedSale", "lines", Entries(1, sell::LINE_LIMIT)),
         ("PostReplayedSale", "sold_at", Instant),
@@ -181,9 +196,6 @@ fn parameter(operation: &str, name: &str) -> Option<Bound> {
         ("list_alarms", "state") => words(&["open", "all"]),
         ("list_trays", "state") => words(&["in_stock", "all"]),
         ("list_prints", "state") => Words(State::ALL.iter().map(|state| state.as_str()).collect()),
-        ("pick_list", "count") => Whole(1, pick::COUNT_LIMIT),
-        ("pick_list", "rule") => words(&["fefo", "fifo"]),
-        ("pick_list", "least_hours") => Whole(0, 1_000),
         ("post_readings", "unit") => words(&["c", "f"]),
         ("post_readings", "date_order") => words(&["dmy", "mdy"]),
         ("post_readings", "column") => Text(1, 80),

@@ -12,6 +12,7 @@ use maud::{DOCTYPE, Markup, html};
 const WAYS: [(&str, &str, Permission); 8] = [
     ("/", "Board", Permission::ReadStock),
     ("/scan", "Scan", Permission::Scan),
+    ("/picks", "Picking", Permission::Pick),
     ("/places", "Places", Permission::ReadRecords),
     ("/prints", "Printing", Permission::PrintLabels),
     ("/review", "Morning review", Permission::Review),

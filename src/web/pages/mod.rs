@@ -8,6 +8,7 @@ mod errands;
 mod exceptions;
 mod fitness;
 mod layout;
+mod picks;
 mod place;
 mod plan;
 mod plot;
@@ -30,6 +31,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(sign_in::routes);
     config.configure(board::routes);
     config.configure(scan::routes);
+    config.configure(picks::routes);
     config.configure(review::routes);
     config.configure(report::routes);
     config.configure(plan::routes);

@@ -1,0 +1,135 @@
+// Picking: begins lists; works one off by scanning, as the scan page does, and draws what stands anew after each answer.
+"use strict";
+(() => {
+  const $ = (id) => document.getElementById(id);
+  const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
+  const trouble = $("trouble");
+
+  const ask = async (path, body, key) => {
+    const headers = { "Content-Type": "application/json", "Idempotency-Key": key };
+    try {
+      const answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), credentials: "same-origin" });
+      if (answer.status === 401) location.assign("/sign-in");
+      return { ok: answer.ok, status: answer.status, body: await answer.json() };
+    } catch {
+      return { ok: false, status: 0, body: { detail: "The shop's server does not answer. Nothing is lost: try again." } };
+    }
+  };
+  const grouped = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
+  const complain = (body) => {
+    const reasons = (body.errors ?? []).map((error) => error.detail).filter(Boolean);
+    trouble.textContent = reasons.length ? `${body.title ?? ""} ${reasons.join(". ")}`.trim() : body.detail;
+    trouble.hidden = false;
+    trouble.scrollIntoView({ block: "nearest" });
+  };
+
+  // A new list: one key a form until it is answered, so that a second touch makes no second list.
+  for (const form of document.querySelectorAll("form.new-list")) {
+    let key = newKey();
+    form.addEventListener("input", () => { key = newKey(); });
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const button = form.querySelector("button[type=submit]");
+      const weighs = form.elements.low_g?.value || form.elements.high_g?.value;
+      const body = { purpose: form.dataset.purpose };
+      for (const { name, value, type } of form.elements) {
+        if (!name || value === "" || (name === "choice" && !weighs)) continue;
+        body[name] = type === "number" ? Number(value) : value;
+      }
+      button.disabled = true;
+      trouble.hidden = true;
+      const answer = await ask("/v1/pick-lists", body, key);
+      button.disabled = false;
+      if (answer.ok) return location.assign(`/picks/${answer.body.pick_list_id}`);
+      complain(answer.body);
+    });
+  }
+
+  const tools = document.querySelector(".tools");
+  if (!tools) return;
+  const list = tools.dataset.list, form = $("pick"), field = $("code"), answered = $("answer");
+  const focus = () => field?.focus({ preventScroll: true });
+  $("print").addEventListener("click", () => window.print());
+  document.addEventListener("click", (event) => { if (!event.target.closest("a, input, button")) setTimeout(focus, 0); });
+  window.addEventListener("focus", focus);
+
+  const redraw = async () => {
+    try {
+      const page = await fetch(location.href, { credentials: "same-origin", cache: "no-store" });
+      if (!page.ok) return;
+      const fresh = new DOMParser().parseFromString(await page.text(), "text/html").getElementById("state");
+      if (fresh) $("state").replaceWith(fresh);
+      if (fresh?.dataset.state !== "open" && form) {
+        form.hidden = true;
+        document.querySelectorAll(".tools [data-post]").forEach((button) => button.remove());
+      }
+    } catch {
+      // What stands is old; the next answer draws it anew.
+    }
+  };
+
+  const show = (kind, word, why, over = []) => {
+    answered.hidden = false;
+    answered.className = "answer verdict " + kind;
+    answered.querySelector(".word").textContent = word;
+    answered.querySelector(".why").textContent = why;
+    answered.querySelector("ul").replaceChildren(...over.map((tray) => {
+      const item = document.createElement("li");
+      item.textContent = `${grouped(tray.tray_code)}, ${tray.net_weight_g} g, in ${tray.place_code}`;
+      return item;
+    }));
+    answered.querySelector(".row").hidden = kind !== "confirm";
+  };
+
+  let pending = null;
+  const scan = async (text, substitute, key) => {
+    show("busy", "…", text.slice(0, 60));
+    trouble.hidden = true;
+    const { ok, body } = await ask(`/v1/pick-lists/${list}/scans`, substitute ? { scanned: text, substitute } : { scanned: text }, key);
+    pending = null;
+    if (!ok) {
+      const reasons = (body.errors ?? []).map((error) => error.detail).filter(Boolean);
+      show("stop", "Not this one", reasons.length ? reasons.join(". ") : body.detail);
+    } else if (body.outcome === "confirm") {
+      pending = text;
+      const instead = body.replaces_tray_code ? ` instead of ${grouped(body.replaces_tray_code)}` : "";
+      show("confirm", "Take this one?", `${grouped(body.tray_code)} would do${instead}. These are older and would do as well:`, body.passes_over);
+    } else {
+      const word = { picked: "Picked", picked_already: "Picked already", substituted: "Picked instead" }[body.outcome];
+      const instead = body.replaces_tray_code ? `, instead of ${grouped(body.replaces_tray_code)}` : "";
+      const next = body.pick_list.state === "done" ? "That was the last one." : "";
+      show("sell", word, `${grouped(body.tray_code)}${instead}. ${next}`);
+    }
+    await redraw();
+    focus();
+  };
+  form?.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const text = field.value;
+    field.value = "";
+    if (text.trim() !== "") scan(text, null, newKey());
+  });
+  $("take").addEventListener("click", () => { if (pending) scan(pending, "yes", newKey()); });
+  $("leave").addEventListener("click", () => { pending = null; answered.hidden = true; focus(); });
+
+  // Filling up and giving up: buttons come and go with what is drawn anew.
+  const keys = new Map();
+  document.addEventListener("click", async (event) => {
+    const button = event.target.closest("[data-post]");
+    if (!button) return;
+    const what = button.dataset.post;
+    if (what === "give-ups" && !confirm("Give this list up? Its trays are free for others.")) return;
+    if (!keys.has(what)) keys.set(what, newKey());
+    button.disabled = true;
+    trouble.hidden = true;
+    const answer = await ask(`/v1/pick-lists/${list}/${what}`, {}, keys.get(what));
+    button.disabled = false;
+    // An answer that was lost is asked for again under the same key; any other ends it.
+    if (answer.status !== 0) keys.delete(what);
+    if (answer.ok && what === "give-ups") return location.assign("/picks");
+    if (!answer.ok) complain(answer.body);
+    await redraw();
+    focus();
+  });
+  focus();
+})();
