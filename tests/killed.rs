@@ -18,6 +18,8 @@ mod check;
 mod cluster;
 #[path = "killed/controls.rs"]
 mod controls;
+#[path = "killed/controls_of_queues.rs"]
+mod controls_of_queues;
 #[path = "killed/counter.rs"]
 mod counter;
 #[path = "model/dice.rs"]
@@ -26,6 +28,10 @@ mod dice;
 mod opening;
 #[path = "killed/program.rs"]
 mod program;
+#[path = "killed/queue.rs"]
+mod queue;
+#[path = "killed/replayed.rs"]
+mod replayed;
 #[path = "killed/round.rs"]
 mod round;
 mod support;
@@ -50,9 +56,9 @@ fn seed() -> u64 {
 const KILLS_OF_A_SHOP: usize = 40;
 
 fn report(what: &str, tally: Tally) {
-    let Tally { rounds, done, refused, open, had_been_done } = tally;
+    let Tally { rounds, done, refused, open, had_been_done, queued, cut } = tally;
     println!(
-        "{rounds} kills of {what}, seed {}: {done} acts done, {refused} refused; {open} were open at a kill, {had_been_done} of them done",
+        "{rounds} kills of {what}, seed {}: {done} acts done, {refused} refused; {open} were open at a kill, {had_been_done} of them done; {queued} sales came in queues, of which {cut} were cut between two transactions",
         seed()
     );
     assert!(open > rounds, "a kill that meets no request shows nothing");
@@ -90,6 +96,7 @@ fn our_server_on_sqlite() {
         let database = folder.path().join("shop.db").display().to_string();
         play(&database, first..kills.min(first + KILLS_OF_A_SHOP), &mut tally, kill_our_server);
     }
+    assert!(tally.queued > 0, "nobody sent a queue");
     report("our server on SQLite", tally);
 }
 

@@ -32,6 +32,14 @@ pub struct Line {
     pub grams: Option<i64>,
 }
 
+/// What the clock of a till that was cut off says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Clock {
+    Right,
+    /// By an hour.
+    Ahead,
+}
+
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Act {
     Sell(Vec<Line>),
@@ -47,6 +55,11 @@ pub enum Act {
     Move {
         slot: Slot,
         place: &'static str,
+    },
+    /// Tells of what was sold while the till was cut off.
+    Replay {
+        sales: Vec<Vec<Line>>,
+        clock: Clock,
     },
 }
 
@@ -72,7 +85,6 @@ pub fn program(seed: u64, round: usize, till: usize) -> Vec<Act> {
     acts
 }
 
-/// Sides 18 to 20 are kept for what an offline till sends (`POST /v1/sales/replays`): when that act is there, it takes them from here.
 fn roll(dice: &mut Dice, till: usize, before: &[Act]) -> Act {
     match dice.between(1, 20) {
         1..=9 => Act::Sell(basket(dice, till)),
@@ -86,7 +98,27 @@ fn roll(dice: &mut Dice, till: usize, before: &[Act]) -> Act {
             Act::TopUp { tub, source, grams: dice.between(1, 60) }
         }
         16 | 17 => Act::Move { slot: slot(dice, till), place: PLACES[dice.below(PLACES.len())] },
+        18 => queue(dice, till),
         _ => Act::Sell(vec![draw(dice)]),
+    }
+}
+
+/// A few sales; one time in six so many that they are taken in two transactions.
+fn queue(dice: &mut Dice, till: usize) -> Act {
+    let long = dice.one_in(6);
+    let length = if long { dice.between(101, 150) } else { dice.between(1, 8) };
+    // A few blocks of either: it is the long queues that would sell out the counter.
+    let blocks_in = if long { 40 } else { 4 };
+    let sales = (0..length).map(|_| (0..dice.between(1, 2)).map(|_| told(dice, till, blocks_in)).collect()).collect();
+    Act::Replay { sales, clock: if dice.one_in(4) { Clock::Ahead } else { Clock::Right } }
+}
+
+/// What a till cut off sells: mostly a little of a tub, one time in `blocks_in` a block, whether it is still there or not.
+fn told(dice: &mut Dice, till: usize, blocks_in: i64) -> Line {
+    if dice.one_in(blocks_in) {
+        Line { slot: block(dice, till), grams: None }
+    } else {
+        Line { slot: Slot::Tub(dice.below(TUBS)), grams: Some(dice.between(1, 12)) }
     }
 }
 
