@@ -1,7 +1,11 @@
-//! 16 tills sell, draw, top up, move and take back while the server is killed with SIGKILL at a moment that dice choose. After each start
-//! on the same database every act that was acknowledged is there once; every one that was not is there at most once and can be asked
-//! again under its key, after which it is there once, or a rule of the shop refused it and it is not there; `sakudana verify` finds
-//! nothing.
+//! 16 tills sell, draw, top up, move, take back and tell of what they sold while they were cut off, while the server is killed with SIGKILL at a
+//! moment that dice choose. After each start on the same database every act that was acknowledged is there once; every one that was not is
+//! there at most once and can be asked again under its key, after which it is there once, or a rule of the shop refused it and it is not
+//! there; `sakudana verify` finds nothing.
+//!
+//! A queue of offline sales (`POST /v1/sales/replays`) is never refused: after a death it is sent again whole, what had been taken of it are its
+//! first hundreds, and each of its sales is there once, with what contradicts the stock before the manager. In one round of eight a till
+//! comes back with a queue of two transactions, and the kill waits for the first of them.
 //!
 //! `SAKUDANA_KILLS` is the number of kills on SQLite, 200 when absent (10,000 by command), `SAKUDANA_KILL_SEED` the seed. A seed gives
 //! each till the same program and each kill the same delay; what the processor makes of it is its own.

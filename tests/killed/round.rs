@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use crate::check::{faults, faults_of_a_sale, faults_of_an_answer};
 use crate::counter::{Books, Counter, Mark, Stock, actor, verify};
-use crate::program::{Act, TILLS, life_ms, program};
+use crate::program::{Act, TILLS, comes_back, life_ms, program};
 use crate::queue::{faults_of_a_queue, taken};
 use crate::support::http::Client;
 use crate::till::{Entry, Log, Outcome, faults_of_replays, sales_now, settle, work};
@@ -61,6 +61,9 @@ impl Round {
                     scope.spawn(move || work(&client, &program, stock, &name, closing))
                 })
                 .collect();
+            if let Some(till) = comes_back(self.number) {
+                await_a_hundred(counter, till);
+            }
             thread::sleep(Duration::from_millis(life_ms(self.seed, self.number)));
             death(counter);
             closing.store(true, Ordering::Relaxed);
@@ -128,6 +131,19 @@ impl Round {
 
     fn expect_none(self, faults: &[String]) {
         assert!(faults.is_empty(), "seed {}, round {}: {faults:#?}", self.seed, self.number);
+    }
+}
+
+/// Waits for the first transaction of a long queue: nearly all of the newest sales are then of this till. Not for ever: other tills have their
+/// turn too.
+fn await_a_hundred(counter: &Counter, till: usize) {
+    let (manager, name, end) = (counter.manager(), actor(till), Instant::now() + Duration::from_secs(5));
+    let sold = || {
+        let newest = manager.get("/v1/sales?limit=110").send().expect(200).json();
+        newest.as_array().unwrap().iter().filter(|sale| sale["sold_by"] == name.as_str()).count()
+    };
+    while sold() < 90 && Instant::now() < end {
+        thread::sleep(Duration::from_millis(2));
     }
 }
 
