@@ -1,7 +1,11 @@
-//! 16 tills sell, draw, top up, move and take back while the server is killed with SIGKILL at a moment that dice choose. After each start
-//! on the same database every act that was acknowledged is there once; every one that was not is there at most once and can be asked
-//! again under its key, after which it is there once, or a rule of the shop refused it and it is not there; `sakudana verify` finds
-//! nothing.
+//! 16 tills sell, draw, top up, move, take back and tell of what they sold while they were cut off, while the server is killed with SIGKILL at a
+//! moment that dice choose. After each start on the same database every act that was acknowledged is there once; every one that was not is
+//! there at most once and can be asked again under its key, after which it is there once, or a rule of the shop refused it and it is not
+//! there; `sakudana verify` finds nothing.
+//!
+//! A queue of offline sales (`POST /v1/sales/replays`) is never refused: after a death it is sent again whole, what had been taken of it are its
+//! first hundreds, and each of its sales is there once, with what contradicts the stock before the manager. In one round of eight a till
+//! comes back with a queue of two transactions, and the kill waits for the first of them.
 //!
 //! `SAKUDANA_KILLS` is the number of kills on SQLite, 200 when absent (10,000 by command), `SAKUDANA_KILL_SEED` the seed. A seed gives
 //! each till the same program and each kill the same delay; what the processor makes of it is its own.
@@ -18,6 +22,8 @@ mod check;
 mod cluster;
 #[path = "killed/controls.rs"]
 mod controls;
+#[path = "killed/controls_of_queues.rs"]
+mod controls_of_queues;
 #[path = "killed/counter.rs"]
 mod counter;
 #[path = "model/dice.rs"]
@@ -26,6 +32,10 @@ mod dice;
 mod opening;
 #[path = "killed/program.rs"]
 mod program;
+#[path = "killed/queue.rs"]
+mod queue;
+#[path = "killed/replayed.rs"]
+mod replayed;
 #[path = "killed/round.rs"]
 mod round;
 mod support;
@@ -50,9 +60,9 @@ fn seed() -> u64 {
 const KILLS_OF_A_SHOP: usize = 40;
 
 fn report(what: &str, tally: Tally) {
-    let Tally { rounds, done, refused, open, had_been_done } = tally;
+    let Tally { rounds, done, refused, open, had_been_done, queued, cut } = tally;
     println!(
-        "{rounds} kills of {what}, seed {}: {done} acts done, {refused} refused; {open} were open at a kill, {had_been_done} of them done",
+        "{rounds} kills of {what}, seed {}: {done} acts done, {refused} refused; {open} were open at a kill, {had_been_done} of them done; {queued} sales came in queues, of which {cut} were cut between two transactions",
         seed()
     );
     assert!(open > rounds, "a kill that meets no request shows nothing");
@@ -90,6 +100,7 @@ fn our_server_on_sqlite() {
         let database = folder.path().join("shop.db").display().to_string();
         play(&database, first..kills.min(first + KILLS_OF_A_SHOP), &mut tally, kill_our_server);
     }
+    assert!(tally.queued > 0, "nobody sent a queue");
     report("our server on SQLite", tally);
 }
 

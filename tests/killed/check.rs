@@ -7,6 +7,7 @@ use serde_json::Value;
 
 use crate::counter::{Books, Stock, Told};
 use crate::program::{Act, BLOCK_G, Line, Slot};
+use crate::replayed;
 use crate::till::{Entry, Log};
 
 /// Every contradiction between the logs of a round, all settled, and the books.
@@ -15,6 +16,7 @@ pub fn faults(stock: &Stock, logs: &[Log], books: &Books) -> Vec<String> {
     acts(logs, books, &mut faults);
     sales(logs, books, &mut faults);
     trays(stock, logs, books, &mut faults);
+    replayed::contradictions(stock, &replayed::sales(logs), books, &mut faults);
     faults
 }
 
@@ -22,8 +24,10 @@ fn done(logs: &[Log]) -> impl Iterator<Item = (&Log, &Entry)> {
     logs.iter().flat_map(|log| log.entries.iter().filter(|entry| entry.done().is_some()).map(move |entry| (log, entry)))
 }
 
-/// How the feed tells an act that was done. A sale and a top-up carry no reason; they are told apart by their lines and by the scales.
-fn told(log: &Log, entry: &Entry) -> Told {
+/// How the feed tells an act that was done, and how often: a queue is an act for each of its sales. A sale and a top-up carry no reason; they
+/// are told apart by their lines and by the scales.
+fn told(log: &Log, entry: &Entry) -> (Told, usize) {
+    let times = if let Act::Replay { sales, .. } = &entry.act { sales.len() } else { 1 };
     let (kind, by_key) = match entry.act {
         Act::Sell(_) => ("sell", false),
         Act::Kitchen(_) => ("kitchen", true),
@@ -31,15 +35,17 @@ fn told(log: &Log, entry: &Entry) -> Told {
         Act::Reverse(_) => ("reverse_sale", true),
         Act::TopUp { .. } => ("top_up", false),
         Act::Move { .. } => ("move", true),
+        Act::Replay { .. } => ("replay_sale", false),
     };
-    Told { actor: log.actor.clone(), kind: kind.into(), reason: by_key.then(|| entry.key.clone()) }
+    (Told { actor: log.actor.clone(), kind: kind.into(), reason: by_key.then(|| entry.key.clone()) }, times)
 }
 
 /// The feed has each act as often as it was acknowledged, and no act of a till besides.
 fn acts(logs: &[Log], books: &Books, faults: &mut Vec<String>) {
     let mut balance: BTreeMap<Told, (usize, usize)> = BTreeMap::new();
     for (log, entry) in done(logs) {
-        balance.entry(told(log, entry)).or_default().0 += 1;
+        let (told, times) = told(log, entry);
+        balance.entry(told).or_default().0 += times;
     }
     for act in books.acts.iter().filter(|act| logs.iter().any(|log| log.actor == act.actor)) {
         balance.entry(act.clone()).or_default().1 += 1;
@@ -53,12 +59,12 @@ fn acts(logs: &[Log], books: &Books, faults: &mut Vec<String>) {
 /// Each acknowledged sale stands in the books once, with the till that made it and taken back or not as it was acknowledged; each sale of
 /// the books was acknowledged to someone.
 fn sales(logs: &[Log], books: &Books, faults: &mut Vec<String>) {
-    let mut claimed: BTreeMap<i64, &Entry> = BTreeMap::new();
+    let mut claimed: BTreeMap<i64, String> = BTreeMap::new();
     let reversed = reversals(logs);
     for (log, entry) in done(logs) {
         let Some(id) = entry.sale_id() else { continue };
-        if let Some(other) = claimed.insert(id, entry) {
-            faults.push(format!("sale {id} was the answer to {} and to {}", other.key, entry.key));
+        if let Some(other) = claimed.insert(id, entry.key.clone()) {
+            faults.push(format!("sale {id} was the answer to {other} and to {}", entry.key));
         }
         match books.sales.get(&id) {
             None => faults.push(format!("sale {id} of {} is lost", entry.key)),
@@ -71,6 +77,7 @@ fn sales(logs: &[Log], books: &Books, faults: &mut Vec<String>) {
             Some(_) => {}
         }
     }
+    replayed::in_the_books(&replayed::sales(logs), books, &mut claimed, faults);
     let unknown = books.sales.keys().filter(|id| !claimed.contains_key(id));
     faults.extend(unknown.map(|id| format!("sale {id} was acknowledged to nobody")));
 }
@@ -85,6 +92,9 @@ fn reversals(logs: &[Log]) -> Vec<i64> {
 fn trays(stock: &Stock, logs: &[Log], books: &Books, faults: &mut Vec<String>) {
     let mut left = stock.full();
     let reversed = reversals(logs);
+    for (code, grams) in replayed::sales(logs).iter().flat_map(|sale| replayed::taken_from(books, stock, sale)) {
+        *left.entry(code.to_owned()).or_default() -= grams;
+    }
     let mut take = |slot: Slot, grams: i64| {
         *left.entry(stock.code(slot).to_owned()).or_default() -= grams;
     };
@@ -99,7 +109,7 @@ fn trays(stock: &Stock, logs: &[Log], books: &Books, faults: &mut Vec<String>) {
                 take(Slot::Tub(*source), *grams);
                 take(Slot::Tub(*tub), -grams);
             }
-            Act::Sell(_) | Act::Reverse(_) | Act::Move { .. } => {}
+            Act::Sell(_) | Act::Reverse(_) | Act::Move { .. } | Act::Replay { .. } => {}
         }
     }
     for (code, left) in &left {

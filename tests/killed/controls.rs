@@ -7,14 +7,14 @@ use serde_json::json;
 
 use crate::check::{faults, faults_of_a_sale, faults_of_an_answer};
 use crate::counter::{Books, Counter, Mark, Stock, actor};
-use crate::program::{Act, Line, Slot};
+use crate::program::{Act, Clock, Line, Slot};
 use crate::till::{Log, Outcome, faults_of_replays, line_body, sales_now, settle, work};
 
-struct Day {
-    counter: Counter,
-    stock: Stock,
+pub struct Day {
+    pub counter: Counter,
+    pub stock: Stock,
     mark: Mark,
-    logs: Vec<Log>,
+    pub logs: Vec<Log>,
     _folder: tempfile::TempDir,
 }
 
@@ -22,8 +22,12 @@ fn lines() -> Vec<Line> {
     vec![Line { slot: Slot::Block(0), grams: None }, Line { slot: Slot::Tub(0), grams: Some(50) }]
 }
 
+pub fn draw(tub: usize, grams: i64) -> Line {
+    Line { slot: Slot::Tub(tub), grams: Some(grams) }
+}
+
 /// A quiet day with one of each act, which the checker finds nothing wrong with.
-fn day() -> Day {
+pub fn day() -> Day {
     let folder = tempfile::tempdir().unwrap();
     let mut counter = Counter::open(&folder.path().join("shop.db").display().to_string());
     let (stock, mark) = counter.refill();
@@ -35,6 +39,15 @@ fn day() -> Day {
         Act::Waste(Line { slot: Slot::Tub(1), grams: Some(30) }),
         Act::TopUp { tub: 0, source: 1, grams: 20 },
         Act::Move { slot: Slot::Block(3), place: "other-case" },
+        // The first block is sold already; the tub holds less than the last sale says.
+        Act::Replay {
+            sales: vec![vec![draw(3, 7)], vec![draw(3, 6), lines().remove(0)], vec![draw(3, 7)], vec![draw(4, 4_001)]],
+            clock: Clock::Right,
+        },
+        Act::Replay {
+            sales: vec![vec![draw(3, 2)], vec![Line { slot: Slot::Block(4), grams: None }]],
+            clock: Clock::Ahead,
+        },
     ];
     let entries = work(&counter.till(0), &program, &stock, "controls-till-00", &AtomicBool::new(false));
     assert!(entries.iter().all(|entry| entry.done().is_some()), "{entries:?}");
@@ -45,18 +58,18 @@ fn day() -> Day {
 }
 
 impl Day {
-    fn books(&self) -> Books {
+    pub fn books(&self) -> Books {
         self.counter.books(&self.mark)
     }
 
-    fn faults(&self, logs: &[Log]) -> Vec<String> {
+    pub fn faults(&self, logs: &[Log]) -> Vec<String> {
         faults(&self.stock, logs, &self.books())
     }
 }
 
 /// Whether one of the faults says this.
 #[track_caller]
-fn sees(faults: &[String], what: &str) {
+pub fn sees(faults: &[String], what: &str) {
     assert!(faults.iter().any(|fault| fault.contains(what)), "nobody saw {what:?}: {faults:#?}");
 }
 
@@ -106,7 +119,9 @@ fn the_checker_sees_an_act_done_twice() {
 #[test]
 fn the_checker_sees_what_was_done_and_never_acknowledged() {
     let day = day();
-    for (number, told) in [(0, "sell"), (2, "reverse_sale"), (3, "kitchen"), (4, "waste"), (5, "top_up"), (6, "move")] {
+    for (number, told) in
+        [(0, "sell"), (2, "reverse_sale"), (3, "kitchen"), (4, "waste"), (5, "top_up"), (6, "move"), (7, "replay_sale")]
+    {
         let mut logs = day.logs.clone();
         logs[0].entries[number].outcome = Outcome::Refused("already_sold".into());
         let found = day.faults(&logs);

@@ -1,8 +1,10 @@
 //! The shop that is killed: its server process, one key for each till, fish when it is wanted, and everything its books say. Decides
 //! nothing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::process::{Command, Output};
+use std::thread;
+use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
@@ -47,6 +49,10 @@ pub struct Books {
     pub acts: Vec<Told>,
     /// Without their lines.
     pub sales: BTreeMap<i64, Value>,
+    /// What the manager is told of replayed sales, by sale and line.
+    pub exceptions: BTreeMap<(i64, i64), Value>,
+    /// The sales these are of, with their lines.
+    pub contradicted: BTreeMap<i64, Value>,
     /// What is in stock, and how much.
     pub trays: BTreeMap<String, i64>,
     /// Where the feed was read to.
@@ -70,10 +76,21 @@ pub struct Counter {
     cursor: String,
 }
 
-/// `sakudana verify`, beside the server.
+/// A database server that was killed takes nobody while it plays its log again.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// `sakudana verify`, beside the server: as soon as the database lets it in.
 pub fn verify(database: &str) -> Output {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_sakudana"));
-    command.args(["verify", "--database", database]).output().expect("the program runs")
+    let end = Instant::now() + PATIENCE;
+    loop {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_sakudana"));
+        let output = command.args(["verify", "--database", database]).output().expect("the program runs");
+        let shut_out = String::from_utf8_lossy(&output.stderr).contains("the database cannot be used");
+        if !shut_out || Instant::now() > end {
+            return output;
+        }
+        thread::sleep(Duration::from_millis(100));
+    }
 }
 
 /// The name in the books of a till.
@@ -130,7 +147,11 @@ impl Counter {
     /// Everything in the books since `mark`, and what is in stock now.
     pub fn books(&self, mark: &Mark) -> Books {
         let (acts, cursor) = self.acts_since(mark);
-        Books { acts, cursor, sales: self.sales_since(mark), trays: self.in_stock() }
+        let exceptions = self.exceptions_since(mark);
+        let (manager, of_sales) = (self.manager(), exceptions.keys().map(|(sale, _)| *sale).collect::<BTreeSet<i64>>());
+        let read = |id: i64| (id, manager.get(&format!("/v1/sales/{id}")).send().expect(200).json());
+        let contradicted = of_sales.into_iter().map(read).collect();
+        Books { acts, cursor, sales: self.sales_since(mark), exceptions, contradicted, trays: self.in_stock() }
     }
 
     /// What was read is done with: the next stock begins behind it.
@@ -156,6 +177,14 @@ impl Counter {
     fn sales_since(&self, mark: &Mark) -> BTreeMap<i64, Value> {
         let sales = self.all_pages("/v1/sales?limit=200", |sale| sale["sale_id"].as_i64() > Some(mark.last_sale));
         sales.into_iter().map(|sale| (sale["sale_id"].as_i64().unwrap(), sale)).collect()
+    }
+
+    fn exceptions_since(&self, mark: &Mark) -> BTreeMap<(i64, i64), Value> {
+        let of_sale = |exception: &Value| exception["sale_id"].as_i64().unwrap();
+        // Nobody settles one, so that the newest come first.
+        let found = self.all_pages("/v1/exceptions?limit=200", |exception| of_sale(exception) > mark.last_sale);
+        let named = |exception: Value| ((of_sale(&exception), exception["line"].as_i64().unwrap()), exception);
+        found.into_iter().map(named).collect()
     }
 
     fn in_stock(&self) -> BTreeMap<String, i64> {

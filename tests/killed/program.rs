@@ -16,8 +16,8 @@ pub const TUB_G: i64 = 4_000;
 /// More acts than a till gets through before the server dies.
 const LENGTH: usize = 400;
 
-/// Longest time from the first act to the kill.
-const LONGEST_LIFE_MS: i64 = 800;
+/// Longest time from the first act to the kill, or from the first hundred sales of a till that comes back.
+const LONGEST_LIFE_MS: i64 = 500;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Slot {
@@ -30,6 +30,14 @@ pub struct Line {
     pub slot: Slot,
     /// Of a tub; a block goes whole.
     pub grams: Option<i64>,
+}
+
+/// What the clock of a till that was cut off says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Clock {
+    Right,
+    /// By an hour.
+    Ahead,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -48,6 +56,11 @@ pub enum Act {
         slot: Slot,
         place: &'static str,
     },
+    /// Tells of what was sold while the till was cut off.
+    Replay {
+        sales: Vec<Vec<Line>>,
+        clock: Clock,
+    },
 }
 
 /// Dice of their own for each part of a run.
@@ -58,21 +71,30 @@ fn dice(seed: u64, round: usize, part: usize) -> Dice {
 
 /// Milliseconds from the first act to the kill.
 pub fn life_ms(seed: u64, round: usize) -> u64 {
-    u64::try_from(dice(seed, round, TILLS).between(0, LONGEST_LIFE_MS)).unwrap()
+    let longest = if comes_back(round).is_some() { LONGEST_LIFE_MS / 6 } else { LONGEST_LIFE_MS };
+    u64::try_from(dice(seed, round, TILLS).between(0, longest)).unwrap()
+}
+
+/// The till that was cut off for long before this round and tells of it first, if there is one: the kill then waits until the first hundred
+/// of its sales is there, so that it falls between two transactions of one queue.
+pub fn comes_back(round: usize) -> Option<usize> {
+    (round % 8 == 1).then_some(round / 8 % TILLS)
 }
 
 /// The program of one till in one round.
 pub fn program(seed: u64, round: usize, till: usize) -> Vec<Act> {
     let mut dice = dice(seed, round, till);
     let mut acts = Vec::with_capacity(LENGTH);
-    for _ in 0..LENGTH {
+    if comes_back(round) == Some(till) {
+        acts.push(queue(&mut dice, till, Length::Long));
+    }
+    while acts.len() < LENGTH {
         let act = roll(&mut dice, till, &acts);
         acts.push(act);
     }
     acts
 }
 
-/// Sides 18 to 20 are kept for what an offline till sends (`POST /v1/sales/replays`): when that act is there, it takes them from here.
 fn roll(dice: &mut Dice, till: usize, before: &[Act]) -> Act {
     match dice.between(1, 20) {
         1..=9 => Act::Sell(basket(dice, till)),
@@ -86,7 +108,38 @@ fn roll(dice: &mut Dice, till: usize, before: &[Act]) -> Act {
             Act::TopUp { tub, source, grams: dice.between(1, 60) }
         }
         16 | 17 => Act::Move { slot: slot(dice, till), place: PLACES[dice.below(PLACES.len())] },
+        18 => {
+            let length = if dice.one_in(12) { Length::Long } else { Length::Short };
+            queue(dice, till, length)
+        }
         _ => Act::Sell(vec![draw(dice)]),
+    }
+}
+
+/// Of a queue.
+#[derive(Debug, Clone, Copy)]
+enum Length {
+    Short,
+    /// Taken in two transactions.
+    Long,
+}
+
+fn queue(dice: &mut Dice, till: usize, length: Length) -> Act {
+    // A few blocks of either: it is the long queues that would sell out the counter.
+    let (length, blocks_in) = match length {
+        Length::Short => (dice.between(1, 8), 4),
+        Length::Long => (dice.between(101, 180), 40),
+    };
+    let sales = (0..length).map(|_| (0..dice.between(1, 2)).map(|_| told(dice, till, blocks_in)).collect()).collect();
+    Act::Replay { sales, clock: if dice.one_in(4) { Clock::Ahead } else { Clock::Right } }
+}
+
+/// What a till cut off sells: mostly a little of a tub, one time in `blocks_in` a block, whether it is still there or not.
+fn told(dice: &mut Dice, till: usize, blocks_in: i64) -> Line {
+    if dice.one_in(blocks_in) {
+        Line { slot: block(dice, till), grams: None }
+    } else {
+        Line { slot: Slot::Tub(dice.below(TUBS)), grams: Some(dice.between(1, 12)) }
     }
 }
 

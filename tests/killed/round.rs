@@ -6,7 +6,8 @@ use std::time::{Duration, Instant};
 
 use crate::check::{faults, faults_of_a_sale, faults_of_an_answer};
 use crate::counter::{Books, Counter, Mark, Stock, actor, verify};
-use crate::program::{Act, TILLS, life_ms, program};
+use crate::program::{Act, TILLS, comes_back, life_ms, program};
+use crate::queue::{faults_of_a_queue, taken};
 use crate::support::http::Client;
 use crate::till::{Entry, Log, Outcome, faults_of_replays, sales_now, settle, work};
 
@@ -17,8 +18,12 @@ pub struct Tally {
     pub done: usize,
     pub refused: usize,
     pub open: usize,
-    /// Open, and done before the death.
+    /// Open, and done before the death; of a queue a part at least.
     pub had_been_done: usize,
+    /// Sales of the queues.
+    pub queued: usize,
+    /// Queues that the death cut between two transactions.
+    pub cut: usize,
 }
 
 /// A stock with where it begins in the books, and what all tills asked of it so far.
@@ -56,6 +61,9 @@ impl Round {
                     scope.spawn(move || work(&client, &program, stock, &name, closing))
                 })
                 .collect();
+            if let Some(till) = comes_back(self.number) {
+                await_a_hundred(counter, till);
+            }
             thread::sleep(Duration::from_millis(life_ms(self.seed, self.number)));
             death(counter);
             closing.store(true, Ordering::Relaxed);
@@ -94,6 +102,9 @@ impl Round {
     fn count(self, logs: &[Log], tally: &mut Tally) {
         tally.rounds += 1;
         for entry in logs.iter().flat_map(|log| &log.entries) {
+            let queue = taken(entry);
+            tally.queued += queue.as_ref().map_or(0, |taken| taken.sales);
+            tally.cut += usize::from(queue.is_some_and(|taken| taken.replayed > 0 && taken.replayed < taken.sales));
             match entry.outcome {
                 Outcome::Done(_) => tally.done += 1,
                 Outcome::Refused(_) => tally.refused += 1,
@@ -123,12 +134,27 @@ impl Round {
     }
 }
 
+/// Waits for the first transaction of a long queue: so many of the newest sales are then of this till, whatever others sold meanwhile. Not
+/// for ever: other tills have their turn too.
+fn await_a_hundred(counter: &Counter, till: usize) {
+    let (manager, name, end) = (counter.manager(), actor(till), Instant::now() + Duration::from_secs(15));
+    let sold = || {
+        let newest = manager.get("/v1/sales?limit=200").send().expect(200).json();
+        newest.as_array().unwrap().iter().filter(|sale| sale["sold_by"] == name.as_str()).count()
+    };
+    while sold() < 95 && Instant::now() < end {
+        thread::sleep(Duration::from_millis(2));
+    }
+}
+
 /// Answers asked again after each death, of each till, besides the open one.
 const REPLAYS: usize = 3;
 
 /// First what is there, before anything is asked again that could bring it back; then what was open; then the last answers once more.
 fn after_a_death(client: &Client, stock: &Stock, entries: &mut [Entry]) -> (usize, usize, Vec<String>) {
     let mut wrong: Vec<String> = entries.iter().filter_map(|entry| faults_of_an_answer(stock, entry)).collect();
+    let sent_once = entries.iter().filter(|entry| taken(entry).is_some_and(|taken| taken.replayed > 0));
+    wrong.extend(sent_once.map(|entry| format!("{} was sent once, and some of it had been taken before", entry.key)));
     let acknowledged: Vec<&Entry> = entries.iter().filter(|entry| entry.sale_id().is_some()).collect();
     for (entry, (_, answer)) in acknowledged.into_iter().zip(sales_now(client, entries)) {
         wrong.extend(faults_of_a_sale(entry, answer.status, &answer.json()));
@@ -136,6 +162,7 @@ fn after_a_death(client: &Client, stock: &Stock, entries: &mut [Entry]) -> (usiz
     let (open, had_been_done) = settle(client, entries);
     let open_sales = entries.iter().rev().take(open);
     wrong.extend(open_sales.filter(|e| matches!(e.act, Act::Sell(_))).filter_map(|e| faults_of_an_answer(stock, e)));
+    wrong.extend(entries.iter().flat_map(faults_of_a_queue));
     wrong.extend(faults_of_replays(client, entries, REPLAYS));
     (open, had_been_done, wrong)
 }

@@ -8,12 +8,13 @@ use serde_json::{Value, json};
 
 use crate::counter::Stock;
 use crate::program::{Act, Line, Slot};
+use crate::queue;
 use crate::support::http::{Answer, Client};
 
 /// What became of a request, as far as the till knows.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Outcome {
-    /// 201 with this body: from now on it must be there.
+    /// 201, a queue 200, with this body: from now on it must be there.
     Done(String),
     /// A rule of the shop said no: it must not be there.
     Refused(String),
@@ -26,6 +27,7 @@ pub struct Entry {
     pub key: String,
     pub act: Act,
     pub path: String,
+    /// Of a queue, its sales, which are sent a line each.
     pub body: Value,
     pub outcome: Outcome,
 }
@@ -65,20 +67,46 @@ impl Entry {
         }
     }
 
+    /// The outcome, and whether any of it had been done before.
+    ///
     /// # Panics
     /// When the server admits a defect: nothing a kill may bring about.
     fn ask(&self, client: &Client) -> (Outcome, bool) {
-        let answer = client.post(&self.path).idempotency_key(&self.key).json(&self.body).try_send();
+        let (call, done) = (client.post(&self.path), self.status_when_done());
+        let answer = match self.act {
+            // Each sale of it has a key of its own.
+            Act::Replay { .. } => call.bytes("application/x-ndjson", queue::as_sent(&self.body).as_bytes()),
+            _ => call.idempotency_key(&self.key).json(&self.body),
+        }
+        .try_send();
         let outcome = match &answer {
             Err(error) => Outcome::Open(error.to_string()),
             Ok(answer) => match answer.status {
-                201 => Outcome::Done(answer.text()),
+                status if status == done => Outcome::Done(answer.text()),
                 503 => Outcome::Open(answer.text()),
                 400..=499 => Outcome::Refused(answer.json()["code"].as_str().expect("a code").to_owned()),
                 status => panic!("{} {}: {status} {}", self.path, self.body, answer.text()),
             },
         };
-        (outcome, answer.is_ok_and(|answer| answer.header("idempotent-replayed") == Some("true")))
+        let replayed = match self.act {
+            Act::Replay { .. } => {
+                queue::taken(&Entry { outcome: outcome.clone(), ..self.clone() }).map(|taken| taken.replayed > 0)
+            }
+            _ => answer.ok().map(|answer| answer.header("idempotent-replayed") == Some("true")),
+        };
+        (outcome, replayed.unwrap_or(false))
+    }
+
+    fn status_when_done(&self) -> u16 {
+        if matches!(self.act, Act::Replay { .. }) { 200 } else { 201 }
+    }
+
+    /// Whether it says the same when it is asked again, and that it did nothing.
+    fn is_the_same_again(&self, again: &Outcome, replayed: bool) -> bool {
+        match self.act {
+            Act::Replay { .. } => queue::is_the_same_again(&self.outcome, again),
+            _ => replayed && *again == self.outcome,
+        }
     }
 }
 
@@ -107,6 +135,7 @@ fn request(act: &Act, stock: &Stock, key: &str, before: &[Option<Entry>]) -> Opt
             let body = json!({"source_tray_code": stock.code(Slot::Tub(*source)), "grams": grams});
             (tray(Slot::Tub(*tub), "top-ups"), body)
         }
+        Act::Replay { sales, clock } => (queue::PATH.to_owned(), queue::kept(stock, key, sales, *clock)),
         Act::Move { slot, place } => (tray(*slot, "moves"), json!({"place_code": place, "reason": key})),
     })
 }
@@ -149,17 +178,18 @@ pub fn settle(client: &Client, entries: &mut [Entry]) -> (usize, usize) {
     (open, had_been_done)
 }
 
-/// What is wrong with the answers to the last requests, asked again under their keys: the same status, the same body, and said to be no
-/// new act.
+/// What is wrong with the answers to the last requests, and to the last queue, asked again under their keys: the same status, the same body,
+/// and said to be no new act.
 pub fn faults_of_replays(client: &Client, entries: &[Entry], last: usize) -> Vec<String> {
     let done: Vec<&Entry> = entries.iter().filter(|entry| matches!(entry.outcome, Outcome::Done(_))).collect();
     let wrong = |entry: &&Entry| {
         let (again, replayed) = entry.ask_until_answered(client);
-        let same = again == entry.outcome && replayed;
-        (!same)
+        (!entry.is_the_same_again(&again, replayed))
             .then(|| format!("{}: asked again, replayed {replayed}: {again:?}, before {:?}", entry.key, entry.outcome))
     };
-    done[done.len().saturating_sub(last)..].iter().filter_map(wrong).collect()
+    let (earlier, latest) = done.split_at(done.len().saturating_sub(last));
+    let queue = earlier.iter().rev().find(|entry| matches!(entry.act, Act::Replay { .. }));
+    queue.into_iter().chain(latest).filter_map(wrong).collect()
 }
 
 /// The acknowledged sales as the server tells them now.
