@@ -55,7 +55,7 @@ const UNRECORDED: [&str; 12] = [
 ];
 
 /// What is read with a version.
-const VERSIONED: [&str; 8] = [
+const VERSIONED: [&str; 7] = [
     "/v1/species/{code}",
     "/v1/suppliers/{code}",
     "/v1/cuts/{code}",

@@ -9,7 +9,7 @@ use crate::units::instant::{Instant, MICROS_PER_HOUR, MICROS_PER_MINUTE};
 use maud::{DOCTYPE, Markup, html};
 
 /// Pages in the order of the day; who may not do what is not shown the way.
-const WAYS: [(&str, &str, Permission); 8] = [
+const WAYS: [(&str, &str, Permission); 9] = [
     ("/", "Board", Permission::ReadStock),
     ("/scan", "Scan", Permission::Scan),
     ("/picks", "Picking", Permission::Pick),
