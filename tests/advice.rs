@@ -22,6 +22,8 @@ mod chance;
 mod continuous;
 #[path = "advice/criteria.rs"]
 mod criteria;
+#[path = "advice/equals.rs"]
+mod equals;
 #[path = "advice/ground.rs"]
 mod ground;
 #[path = "advice/ladder.rs"]

@@ -193,6 +193,10 @@ fn case(dice: &mut Dice) -> Problem {
         kitchen_g: if dice.below(2) == 0 { 0 } else { 150 + dice.below(400) as i64 },
     };
     let mut stages: Vec<Stage> = (0..stages).map(|_| stage(dice)).collect();
+    if dice.below(4) == 0 {
+        // A kitchen that is filled to the gram.
+        stages.iter_mut().for_each(|stage| stage.kitchen_g = units[0].grams);
+    }
     stages[0].review = true;
     let rate = 0.3 + 2.0 * dice.unit();
     let shape = 0.7 + 4.0 * dice.unit();

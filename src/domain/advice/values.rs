@@ -194,8 +194,9 @@ impl Plan {
     /// The preferred state after this one that is worth so much.
     fn price_at(&self, state: usize, next: usize, enough: f64) -> usize {
         let worth = |at: usize| self.now.get(at).and_then(|values| values.get(next)).copied();
-        let mut able = self.states.after(state).filter(|(_, to)| to.posted.is_none() || next < to.until);
-        able.find(|(at, _)| worth(*at).is_some_and(|value| value >= enough)).map_or(state, |(at, _)| at)
+        // A state that does not reach so far knows no value there.
+        let found = self.states.after(state).find(|(at, _)| worth(*at).is_some_and(|value| value >= enough));
+        found.map_or(state, |(at, _)| at)
     }
 
     /// What has ended by a stage, so many of the first units, costs what it costs.
