@@ -2,7 +2,7 @@
 
 use super::failure::{Failure, refuse};
 use crate::domain::catalogue::Cut;
-use crate::domain::demand::learn::{Evidence, Learned, Stated, learn};
+use crate::domain::demand::learn::{Evidence, Learned, Stated, clump, learn};
 use crate::domain::demand::observe::{Offer, Sold, observe, without};
 use crate::domain::demand::week::{Week, open_hours};
 use crate::domain::demand::{Forecast, WEEKS};
@@ -136,6 +136,7 @@ impl Seen {
             kind: cut.kind,
             form: cut.form,
             cells: observe(slices, &offers, &sold),
+            clump: clump(&sold),
             since: first_offer.into_iter().chain(sold.iter().map(|sale| sale.at)).min(),
             told_elasticity: told.elasticity_permille.map(thousandths),
             told_units_per_hour: told.units_per_hour_permille.map(thousandths),

@@ -41,7 +41,8 @@ impl DecimalMark {
             return amount.to_string();
         }
         let width = usize::try_from(decimals.min(6)).unwrap_or(0);
-        format!("{}{}{:0width$}", amount / unit, self.as_str(), amount % unit)
+        let (minus, size, unit) = (if amount < 0 { "-" } else { "" }, amount.unsigned_abs(), unit.unsigned_abs());
+        format!("{minus}{}{}{:0width$}", size / unit, self.as_str(), size % unit)
     }
 }
 
@@ -88,12 +89,14 @@ impl Currency {
 
     /// An amount in minor units with its sign. A sign of letters keeps its distance on either side.
     pub fn write(&self, minor: impl Into<i64>) -> String {
-        let amount = self.mark.write(minor.into(), self.decimals());
+        let minor: i64 = minor.into();
+        let amount = self.mark.write(minor.saturating_abs(), self.decimals());
         let word = self.sign.chars().next_back().is_some_and(char::is_alphabetic);
+        let minus = if minor < 0 { "-" } else { "" };
         match (self.sign_first, word) {
-            (true, false) => format!("{}{amount}", self.sign),
-            (true, true) => format!("{} {amount}", self.sign),
-            (false, _) => format!("{amount} {}", self.sign),
+            (true, false) => format!("{minus}{}{amount}", self.sign),
+            (true, true) => format!("{minus}{} {amount}", self.sign),
+            (false, _) => format!("{minus}{amount} {}", self.sign),
         }
     }
 }
@@ -154,7 +157,9 @@ mod tests {
     fn amounts_are_written_as_the_shop_writes_them() {
         let euro = currency("EUR", "€", false, DecimalMark::Comma);
         assert_eq!((euro.write(1_997), euro.write(5)), ("19,97 €".into(), "0,05 €".into()));
+        assert_eq!((euro.write(-5), DecimalMark::Comma.write(-150, 2)), ("-0,05 €".into(), "-1,50".into()));
         assert_eq!(currency("USD", "$", true, DecimalMark::Point).write(1_997), "$19.97");
+        assert_eq!(currency("USD", "$", true, DecimalMark::Point).write(-1_997), "-$19.97");
         assert_eq!(currency("JPY", "¥", true, DecimalMark::Point).write(1_980), "¥1980");
         assert_eq!(currency("NOK", "kr", false, DecimalMark::Comma).write(24_990), "249,90 kr");
         assert_eq!(currency("CHF", "Fr.", true, DecimalMark::Point).write(995), "Fr.9.95");

@@ -2,7 +2,7 @@
 //! of. And, so that this says something: where hours without stock are counted as hours without demand, it is not.
 
 use crate::dice::Dice;
-use sakudana::domain::demand::learn::{Evidence, Learned, Stated, learn};
+use sakudana::domain::demand::learn::{Evidence, Learned, Stated, clump, learn};
 use sakudana::domain::demand::observe::{Offer, Sold, observe};
 use sakudana::domain::demand::week::{Week, open_hours};
 use sakudana::domain::demand::{Basis, multiplier};
@@ -115,6 +115,7 @@ fn study(seed: u64, in_stock: impl Fn(&mut Offer)) -> Vec<Learned> {
                 kind: Kind::Block,
                 form: Form::Block,
                 cells: observe(&slices, &records.offers, &records.sold),
+                clump: clump(&records.sold),
                 since: Some(start()),
                 told_elasticity: None,
                 told_units_per_hour: None,
@@ -175,6 +176,33 @@ fn hours_without_stock_counted_as_hours_without_demand_give_too_little() {
         }
         assert!(naive <= honest + 1e-9);
     }
+}
+
+/// Ten customers who took five portions each say as much of how many come as ten who took one, and the same of how many portions go.
+#[test]
+fn portions_drawn_at_once_are_one_customer() {
+    let slices = hours().slices(Zone::UTC, start(), end());
+    let known = |portions: f64| {
+        let one =
+            |n: i64| Sold { at: slices[usize::try_from(n * 40).unwrap()].to, units: portions, price_permille: 1_000 };
+        let sold: Vec<Sold> = (0..10).map(one).collect();
+        let offer = Offer { tray: 1, from: start(), to: end(), ends: None, prices: Vec::new() };
+        let evidence = Evidence {
+            code: "tub".into(),
+            kind: Kind::Tub,
+            form: Form::Scrape,
+            cells: observe(&slices, &[offer], &sold),
+            clump: clump(&sold),
+            since: None,
+            told_elasticity: None,
+            told_units_per_hour: None,
+        };
+        let stated = Stated { units_per_hour: portions * STATED.units_per_hour, ..STATED };
+        learn(&open_hours(&hours()), stated, &[evidence]).remove(0).forecast.belief
+    };
+    let (single, five) = (known(1.0), known(5.0));
+    assert!((five.mean() / single.mean() - 5.0).abs() < 1e-6, "{single:?} {five:?}");
+    assert!((five.shape / single.shape - 1.0).abs() < 1e-6, "as sure of five times as much: {single:?} {five:?}");
 }
 
 /// Of ranges that promise 80 % it is said how many hold: those of the rates 70 %, because what the shop learned of its week and of the answer to

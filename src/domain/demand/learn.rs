@@ -1,7 +1,7 @@
 //! Puts together what the shop's sales say of demand: how the week runs, how demand answers to prices, and how much of each cut is asked for.
 //! Each of the three needs the other two, so they are told in turns until they agree.
 
-use super::observe::Cell;
+use super::observe::{Cell, Sold};
 use super::rate::{self, Sales};
 use super::response::{self, Point};
 use super::week::{Week, trading_day};
@@ -25,6 +25,9 @@ pub struct Evidence {
     pub kind: Kind,
     pub form: Form,
     pub cells: Vec<Cell>,
+    /// How many units go at a time, at least 1: the mean of their squares over their mean. So many times less is said by each of them, since
+    /// they are no customers of their own: sums of clumps spread as if there were so many times fewer.
+    pub clump: f64,
     /// When the first of the trays that count came.
     pub since: Option<Instant>,
     pub told_elasticity: Option<f64>,
@@ -93,6 +96,7 @@ fn sales(cuts: &[Evidence], pattern: &Pattern, answers: &[f64]) -> Vec<Sales> {
             form: cut.form,
             units: cut.cells.iter().map(|cell| cell.units).sum(),
             standard_hours: cut.cells.iter().map(standard).sum(),
+            clump: cut.clump,
         }
     };
     cuts.iter().zip(answers).map(one).collect()
@@ -111,8 +115,8 @@ fn week(open: &Week, cuts: &[Evidence], beliefs: &[(Belief, Basis)], answers: &[
     };
     for ((cut, (belief, _)), answer) in cuts.iter().zip(beliefs).zip(answers) {
         for cell in &cut.cells {
-            add(&mut sold, cell, cell.units);
-            add(&mut expected, cell, cell.hours * belief.mean() * price_effect(*answer, cell));
+            add(&mut sold, cell, cell.units / cut.clump);
+            add(&mut expected, cell, cell.hours * belief.mean() * price_effect(*answer, cell) / cut.clump);
         }
     }
     Pattern::learned(open, &sold, &expected)
@@ -125,7 +129,7 @@ fn points(cut: &Evidence, pattern: &Pattern) -> Vec<Point> {
         let point = by_price.entry(cell.price_permille).or_insert(none);
         point.hours += cell.hours;
         point.standard_hours += cell.hours * pattern.at(cell.weekday, cell.hour);
-        point.units += cell.units;
+        point.units += cell.units / cut.clump;
     }
     by_price.into_values().collect()
 }
@@ -150,7 +154,8 @@ fn together(cut: &Evidence, believed: (Belief, Basis), own: Elasticity, pattern:
     });
     let (belief, basis) = told.unwrap_or((own_belief, own_basis));
     let elasticity = cut.told_elasticity.map_or(own, |at_list| response::stated(at_list, Basis::Told));
-    let (lowered_units, lowered_hours) = response::lowered(&points(cut, pattern));
+    let (lowered, lowered_hours) = response::lowered(&points(cut, pattern));
+    let lowered_units = lowered * cut.clump;
     let units: f64 = cut.cells.iter().map(|cell| cell.units).sum();
     let forecast = Forecast {
         belief,
@@ -162,6 +167,12 @@ fn together(cut: &Evidence, believed: (Belief, Basis), own: Elasticity, pattern:
     };
     let (code, since) = (cut.code.clone(), cut.since);
     Learned { code, forecast, own_belief, own_basis, own_elasticity: own, since, lowered_units, lowered_hours }
+}
+
+/// How many units go at a time.
+pub fn clump(sold: &[Sold]) -> f64 {
+    let (sum, squares) = sold.iter().fold((0.0, 0.0), |(sum, squares), s| (sum + s.units, squares + s.units * s.units));
+    if sum > 0.0 { f64::max(squares / sum, 1.0) } else { 1.0 }
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "units sold in a few weeks")]

@@ -11,6 +11,8 @@ pub struct Sales {
     pub form: Form,
     pub units: f64,
     pub standard_hours: f64,
+    /// How many units go at a time; see `Evidence`.
+    pub clump: f64,
 }
 
 /// What is believed of a cut before its own sales, and where that is from: the mean rate of the shop's other cuts of its kind and form, each
@@ -36,5 +38,7 @@ pub fn belief(all: &[Sales], index: usize, stated: f64, trading_day: f64) -> (Be
     let (prior, basis) = prior(all, index, stated, trading_day);
     let Some(own) = all.get(index) else { return (prior, basis) };
     let basis = if own.standard_hours >= trading_day { Basis::Own } else { basis };
-    (prior.after(own.units, own.standard_hours), basis)
+    let after = prior.after(own.units, own.standard_hours);
+    // As sure as the customers make it, not their portions.
+    (Belief { shape: after.shape / own.clump, rate: after.rate / own.clump }, basis)
 }
