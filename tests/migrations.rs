@@ -101,7 +101,9 @@ fn schema() -> Tables {
         std::fs::read_to_string(format!("{}/src/store/{name}", env!("CARGO_MANIFEST_DIR")))
             .expect("a file of the schema")
     };
-    let text = ["schema.rs", "schema/following.rs", "schema/offline.rs"].map(file).join("\n");
+    let text = ["schema.rs", "schema/following.rs", "schema/offline.rs", "schema/reviewing.rs", "schema/terms.rs"]
+        .map(file)
+        .join("\n");
     let mut tables = Tables::new();
     let mut current = String::new();
     for line in text.lines().map(str::trim) {
