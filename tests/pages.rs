@@ -204,12 +204,12 @@ fn a_markdown_is_accepted_in_one_touch() {
     v.browser.goto(&v.server.url("/review"));
     v.browser.find("[data-cut=short-saku] .sentence", "Lower Short saku to 37.25 €/kg");
     v.browser.click("[data-cut=short-saku] button[data-accept]", "Accept");
-    v.browser.find("#decided li", "short-saku accepted");
+    v.browser.find("#decided li", "Short saku accepted");
     v.browser.click("#decided button[data-undo]", "Undo");
     v.browser.find("#decided li", "taken back by Marta");
     v.browser.click("[data-cut=short-saku] summary", "");
     v.browser.click("[data-cut=short-saku] tr:nth-child(4) button[data-choice]", "Do this");
-    v.browser.find("#decided li", "short-saku changed, 44.70 €/kg");
+    v.browser.find("#decided li", "Short saku changed, 44.70 €/kg");
     v.browser.goto(&v.server.url("/scan"));
     v.browser.scan(&v.counter.ending);
     assert!(verdict(&v.browser, "Sell, marked down").contains("12.52 €"));

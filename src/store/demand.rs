@@ -3,6 +3,7 @@
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::offline::return_lines;
+use super::schema::reviewing::markdowns_undone;
 use super::schema::{entries, held_trays, holds, markdowns, places, sale_lines, sales, stays, trays};
 use super::trays::instant;
 use crate::domain::place::StorageMethod;
@@ -74,10 +75,11 @@ pub fn stood(reading: &mut Reading<'_>, since: Instant) -> Result<Vec<Stood>, St
     rows.into_iter().map(read).collect()
 }
 
-/// Markdowns since an instant, by tray, each tray's in order.
+/// Markdowns since an instant, by tray, each tray's in order. One that was taken back within minutes never was.
 pub fn lowered(reading: &mut Reading<'_>, since: Instant) -> Result<BTreeMap<i64, Vec<Lowered>>, StoreError> {
     let rows: Vec<(i64, i64, i64, i64)> = markdowns::table
         .filter(markdowns::at.gt(since.micros()))
+        .filter(markdowns::id.ne_all(markdowns_undone::table.select(markdowns_undone::markdown_id)))
         .order((markdowns::at, markdowns::id))
         .select((
             markdowns::tray_id,

@@ -125,7 +125,7 @@ fn decide_one(
     let plan = match draft.way {
         Way::Accepted => nothing_else(draft).map(|()| weighed.as_advised())?,
         Way::Declined => nothing_else(draft).map(|()| weighed.left_alone())?,
-        Way::Changed => super::otherwise::plan(shop, weighed, draft)?,
+        Way::Changed => super::otherwise::plan(weighed, draft)?,
     };
     let act = NewAct {
         kind: "decide",

@@ -8,7 +8,6 @@ use super::{Advised, Course};
 use crate::domain::advice::program::outlook;
 use crate::domain::advice::{Choice, Problem, Stage};
 use crate::domain::refusal::{Code, Refusal};
-use crate::domain::shop::Shop;
 use crate::domain::tray::Kind;
 use crate::domain::tray_code::TrayCode;
 use crate::store::decisions::Expected;
@@ -22,7 +21,7 @@ struct Away {
 }
 
 /// What a changed decision comes to.
-pub(super) fn plan(shop: &Shop, weighed: &Weighed, draft: &Draft) -> Result<Plan, Refusal> {
+pub(super) fn plan(weighed: &Weighed, draft: &Draft) -> Result<Plan, Refusal> {
     let lot = &weighed.lot;
     let away = away(lot, draft)?;
     let price = draft.price_per_kg_cents.map(price).transpose()?;
@@ -38,7 +37,7 @@ pub(super) fn plan(shop: &Shop, weighed: &Weighed, draft: &Draft) -> Result<Plan
     if price.is_none() && draft.kitchen.is_empty() && draft.freeze.is_empty() {
         return Err(Refusal::new(Code::InvalidValue, "way", "say what is done instead, or decline"));
     }
-    Ok(weigh(shop, weighed, &away, price, reached))
+    Ok(weigh(weighed, &away, price, reached))
 }
 
 fn price(cents: i64) -> Result<PricePerKg, Refusal> {
@@ -121,7 +120,7 @@ fn reached(weighed: &Weighed, price: PricePerKg) -> usize {
 }
 
 /// Weighs what stays at the counter, and adds what leaves it.
-fn weigh(shop: &Shop, weighed: &Weighed, away: &Away, price: Option<PricePerKg>, reached: usize) -> Plan {
+fn weigh(weighed: &Weighed, away: &Away, price: Option<PricePerKg>, reached: usize) -> Plan {
     let lot = &weighed.lot;
     let kitchen_g: i64 = away.kitchen.iter().sum();
     let (problem, reach) = what_stays(&weighed.problem, away, price, reached);
@@ -136,7 +135,6 @@ fn weigh(shop: &Shop, weighed: &Weighed, away: &Away, price: Option<PricePerKg>,
     let frozen_cents = value(frozen_g, terms.freezer_cents_per_kg.unwrap_or(0));
     let trays = advised(lot, &problem, &outlook);
     let trays = trays.into_iter().enumerate().map(|(index, advised)| away.of(lot, index, advised, price, reached));
-    let _ = shop;
     Plan {
         trays: trays.collect(),
         expected: Expected {

@@ -30,7 +30,6 @@ pub fn section(shop: &Shop, open: &[Open], freezers: &[(String, String)]) -> Mar
         @if !open.is_empty() {
             section.card id="errands" {
                 h2 { "To carry" }
-                ul.plain { @for open in open { (errand(shop, open)) } }
                 form.note id="carried" {
                     label for="carried-code" { "There? Scan the tray, or type its code" }
                     div.row {
@@ -42,6 +41,7 @@ pub fn section(shop: &Shop, open: &[Open], freezers: &[(String, String)]) -> Mar
                         select id="carried-place" { @for (code, name) in freezers { option value=(code) { (name) } } }
                     }
                 }
+                ul.plain { @for open in open { (errand(shop, open)) } }
             }
         }
     }

@@ -11,7 +11,7 @@ use crate::domain::shop::Shop;
 use crate::ops::carry::{self, Open};
 use crate::ops::desk::Desk;
 use crate::ops::keys;
-use crate::ops::look::all_places;
+use crate::ops::look::{all_cuts, all_places};
 use crate::ops::review::decide::Taken;
 use crate::ops::review::decide::of_day;
 use crate::ops::review::stock::{Apart, Aside, Limit};
@@ -23,6 +23,7 @@ use crate::web::clock;
 use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
+use std::collections::BTreeMap;
 
 /// A clock, or the date on a label, by the name people use.
 const fn limit_in_words(limit: Limit) -> &'static str {
@@ -82,7 +83,7 @@ fn day(shop: &Shop, day: &Day) -> Markup {
     }
 }
 
-fn decided(shop: &Shop, taken: &[Taken], now: Instant) -> Markup {
+fn decided(shop: &Shop, taken: &[Taken], names: &BTreeMap<String, String>, now: Instant) -> Markup {
     markup! {
         @if !taken.is_empty() {
             section.card id="decided" {
@@ -90,7 +91,7 @@ fn decided(shop: &Shop, taken: &[Taken], now: Instant) -> Markup {
                 ul.plain {
                     @for Taken { decision, trays } in taken {
                         li.step data-decision=(decision.id) {
-                            p { strong { (decision.cut) } " " (decision.way)
+                            p { strong { (names.get(&decision.cut).unwrap_or(&decision.cut)) } " " (decision.way)
                                 @if let Some(price) = decision.price_per_kg_cents { ", " (shop.money(price)) "/kg" }
                                 @let kitchen = trays.iter().filter(|t| t.course == "kitchen").count();
                                 @let freeze = trays.iter().filter(|t| t.course == "freeze").count();
@@ -156,6 +157,8 @@ struct Seen {
     taken: Vec<Taken>,
     errands: Vec<Open>,
     freezers: Vec<(String, String)>,
+    /// Of cuts, by their codes.
+    names: BTreeMap<String, String>,
     keys: Vec<(String, i64)>,
 }
 
@@ -169,13 +172,13 @@ fn review(shop: &Shop, seen: &Seen, now: Instant) -> Markup {
         @for (name, days) in &seen.keys { p.card { "The key " strong { (name) } " " (warning(*days)) "." } }
         p.trouble id="trouble" role="alert" hidden {}
         @if proposals.is_empty() {
-            p.card { "Nothing to decide: leave prices as they are." }
+            p.card { @if seen.taken.is_empty() { "Nothing to decide: leave everything as it is." } @else { "Nothing more to decide for now." } }
         }
         @if proposals.len() > 1 {
             p { button.main id="accept-all" type="button" { "Accept all " (proposals.len()) ", about " (about(shop, gain)) " at stake" } }
         }
         @for p in proposals { (proposal(shop, p, now)) }
-        (decided(shop, &seen.taken, now))
+        (decided(shop, &seen.taken, &seen.names, now))
         (errands::section(shop, &seen.errands, &seen.freezers))
         (aside(&seen.morning.aside, now))
         @if seen.morning.day.cuts > 0 { h2 { "The day" } (day(shop, &seen.morning.day)) }
@@ -198,6 +201,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
                 taken: of_day(reading, &today)?,
                 errands: carry::open(reading, shop, now)?,
                 freezers,
+                names: all_cuts(reading)?.into_iter().map(|(cut, _)| (cut.code, cut.name)).collect(),
                 keys: keys::ending(reading, now)?,
             })
         })
