@@ -220,7 +220,7 @@ const TABLE: &[(&str, Call)] = &[
     ("report_waste", |shop, _| shop.reader.get("/v1/reports/waste").send()),
     ("decide", |shop, _| {
         let terms = json!({"units_per_hour_permille": 1, "kitchen_cents_per_kg": 4_000});
-        shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(200);
+        shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(201);
         accept(shop, "day-saku")
     }),
     ("list_decisions", |shop, _| shop.manager.get("/v1/decisions").send()),

@@ -348,7 +348,7 @@ fn picked(shop: &Shop, saku: &[String]) {
 fn marked_down(shop: &Shop, loin: &str) {
     let made = shop.cut(loin, 7_900, &[("day-saku", "cold-room", 600), ("lean-saku", "cold-room", 700)]);
     let terms = json!({"units_per_hour_permille": 1, "kitchen_cents_per_kg": 4_000});
-    shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(200);
+    shop.manager.put("/v1/cuts/day-saku/terms").if_match("\"0\"").json(&terms).send().expect(201);
     let found = shop.manager.get("/v1/review").send().expect(200).json();
     let of_cut = found["proposals"].as_array().unwrap().iter().find(|p| p["cut_code"] == "day-saku");
     let proposal = of_cut.unwrap_or_else(|| panic!("{found}"));
