@@ -1,0 +1,144 @@
+//! What a shop can see of its demand, hour by hour as it goes: when something stood on the counter, at which price, and what was sold. The
+//! customers who found nothing, or went, are not in it.
+
+use crate::counter::Counter;
+use crate::world::{DAY, HOUR, OPEN, Year, open_on, weekday};
+use chrono::NaiveTime;
+use sakudana::domain::demand::learn::{Evidence, Stated, learn};
+use sakudana::domain::demand::observe::Cell;
+use sakudana::domain::demand::week::open_hours;
+use sakudana::domain::demand::{WEEKS, Basis, Belief, Elasticity, Forecast, Pattern};
+use sakudana::domain::hours::{OpeningHours, Span};
+use sakudana::domain::life::budget::Form;
+use sakudana::domain::tray::Kind;
+use std::collections::BTreeMap;
+
+/// The shop's week as the engine is told it.
+pub fn opening_hours() -> OpeningHours {
+    let at = |hour: i64| NaiveTime::from_hms_opt(u32::try_from(hour).unwrap(), 0, 0).unwrap();
+    OpeningHours { days: OPEN.map(|span| span.map(|(open, close)| Span { open: at(open), close: at(close) })) }
+}
+
+/// The truth, as if it had been learned to the end.
+pub fn truth(year: &Year) -> Forecast {
+    let at_list = year.cut.elasticity;
+    Forecast {
+        belief: Belief { shape: year.cut.rate * 1e9, rate: 1e9 },
+        basis: Basis::Told,
+        elasticity: Elasticity { at_list, low: at_list, high: at_list, basis: Basis::Told },
+        pattern: Pattern { factors: crate::world::pattern(year.cut.weekend) },
+        units_sold: 0,
+        hours_in_stock: 0.0,
+    }
+}
+
+/// Hours in stock and units sold, by weekday, hour and step of the ladder.
+type Cells = BTreeMap<(usize, usize, usize), (f64, f64)>;
+
+/// All that was seen of one cut until now, day by day.
+#[derive(Debug, Default)]
+struct Seen {
+    days: BTreeMap<i64, Cells>,
+    until: i64,
+    shown: usize,
+    sales: usize,
+}
+
+impl Seen {
+    fn look(&mut self, counter: &Counter<'_>, now: i64) {
+        let mut from = self.until;
+        while let Some(shown) = counter.shown.get(self.shown) {
+            let to = counter.shown.get(self.shown + 1).map_or(now, |next| next.at);
+            if let Some(step) = shown.step {
+                self.add_hours(from.max(shown.at), to, step);
+            }
+            from = to;
+            if self.shown + 1 == counter.shown.len() {
+                break;
+            }
+            self.shown += 1;
+        }
+        for sale in &counter.sales[self.sales..] {
+            self.cell(sale.at, sale.step).1 += 1.0;
+        }
+        self.sales = counter.sales.len();
+        self.until = now;
+    }
+
+    fn add_hours(&mut self, from: i64, to: i64, step: usize) {
+        for day in from / DAY..=to / DAY {
+            let Some((open, close)) = open_on(day) else { continue };
+            let (mut at, end) = (open.max(from), close.min(to));
+            while at < end {
+                let next = ((at / HOUR + 1) * HOUR).min(end);
+                self.cell(at, step).0 += (next - at) as f64 / HOUR as f64;
+                at = next;
+            }
+        }
+    }
+
+    fn cell(&mut self, at: i64, step: usize) -> &mut (f64, f64) {
+        let hour = usize::try_from(at % DAY / HOUR).unwrap();
+        self.days.entry(at / DAY).or_default().entry((weekday(at / DAY), hour, step)).or_default()
+    }
+
+    /// What counts of it: the last weeks, all alike.
+    fn evidence(&self, year: &Year) -> Evidence {
+        let price = |step: usize| 1_000 * year.ladder[step] / year.cut.list;
+        let mut cells = Cells::new();
+        for (key, (hours, units)) in self.days.range(self.until / DAY - WEEKS * 7..).flat_map(|(_, cells)| cells) {
+            let cell = cells.entry(*key).or_default();
+            *cell = (cell.0 + hours, cell.1 + units);
+        }
+        let cells = cells.iter().map(|((weekday, hour, step), (hours, units))| Cell {
+            weekday: *weekday,
+            hour: *hour,
+            price_permille: price(*step),
+            hours: *hours,
+            units: *units,
+        });
+        Evidence {
+            code: year.cut.name.to_owned(),
+            kind: Kind::Block,
+            form: Form::Block,
+            cells: cells.collect(),
+            since: None,
+            told_elasticity: None,
+            told_units_per_hour: None,
+        }
+    }
+}
+
+/// A shop that begins with a stated rate for every cut, and learns from what it sells.
+#[derive(Debug)]
+pub struct Learner {
+    stated: Stated,
+    seen: Vec<Seen>,
+    pub known: Vec<Forecast>,
+}
+
+impl Learner {
+    pub fn new(years: &[Year], stated: Stated) -> Learner {
+        let seen: Vec<Seen> = years.iter().map(|_| Seen::default()).collect();
+        let mut learner = Learner { stated, seen, known: Vec::new() };
+        learner.learn(years.iter());
+        learner
+    }
+
+    /// Takes in what happened since the last look; learns of it once a day.
+    pub fn look(&mut self, counters: &[Counter<'_>], now: i64) {
+        let a_day_ago = self.seen[0].until / DAY < now / DAY;
+        for (seen, counter) in self.seen.iter_mut().zip(counters) {
+            seen.look(counter, now);
+        }
+        if a_day_ago {
+            self.learn(counters.iter().map(|counter| counter.year));
+        }
+    }
+
+    fn learn<'y>(&mut self, years: impl Iterator<Item = &'y Year>) {
+        let evidence: Vec<Evidence> = self.seen.iter().zip(years).map(|(seen, year)| seen.evidence(year)).collect();
+        let learned = learn(&open_hours(&opening_hours()), self.stated, &evidence);
+        self.known = learned.into_iter().map(|learned| learned.forecast).collect();
+    }
+}
