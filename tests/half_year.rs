@@ -6,6 +6,12 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "half_year/advised.rs"]
+mod advised;
+#[path = "half_year/standin.rs"]
+mod standin;
+#[path = "half_year/report.rs"]
+mod report;
 #[path = "half_year/bound.rs"]
 mod bound;
 #[path = "half_year/counter.rs"]
@@ -14,11 +20,15 @@ mod counter;
 mod cuts;
 #[path = "model/dice.rs"]
 mod dice;
+#[path = "half_year/learning.rs"]
+mod learning;
 #[path = "half_year/policies.rs"]
 mod policies;
 #[path = "half_year/world.rs"]
 mod world;
 
+use advised::{Advised, Following};
+use report::Season;
 use bound::{by_trying_everything, clairvoyant};
 use counter::{Books, Counter};
 use cuts::usual;
@@ -47,6 +57,7 @@ fn tiny(seed: u64) -> Year {
     settings.days = 4;
     settings.kitchen_g_per_day = 500;
     settings.waste_cents_per_kg = 300;
+    settings.surplus = 2.0;
     settings.cuts[0].rate = 0.12;
     settings.cuts[0].life = (20, 50);
     let mut year = world::draw(&settings, seed).remove(0);
@@ -67,17 +78,44 @@ fn nothing_done_at_random_brings_more_than_the_bound() {
 }
 
 #[test]
-fn table() {
-    for seed in 0..3 {
-        let years = world::draw(&usual(7), seed);
-        let most: Vec<i64> = years.iter().map(clairvoyant).collect();
-        println!("bound {}", most.iter().sum::<i64>());
-        for policy in [&mut LeaveAlone as &mut dyn Policy, &mut RuleOfThumb] {
-            let books = run(&years, policy);
-            let mut all = Books::default();
-            books.iter().for_each(|books| all.add(books));
-            println!("{} {} {:?}", policy.name(), all.proceeds(), all);
-        }
-        let _ = Counter::new(&years[0]);
+fn what_is_seen_hour_by_hour_is_what_the_engine_sees_tray_by_tray() {
+    for (cut, year) in world::draw(&usual(3), 11).iter().enumerate() {
+        learning::check_what_is_seen(year, &mut AtRandom(Dice::new(cut as u64)));
     }
+}
+
+fn policies<'y>(years: &'y [Year]) -> Vec<Box<dyn Policy + 'y>> {
+    vec![
+        Box::new(LeaveAlone),
+        Box::new(RuleOfThumb),
+        Box::new(Advised::knowing("advice, demand known", years, Following::WorthIt)),
+        Box::new(Advised::learning("advice, prior 1.6 times too low", years, 1.0 / 1.6)),
+        Box::new(Advised::learning("advice, prior 1.6 times too high", years, 1.6)),
+        Box::new(Advised::knowing("model's optimum", years, Following::Best)),
+    ]
+}
+
+#[test]
+fn table() {
+    for seed in 0..number("SAKUDANA_YEARS", 1) {
+        let years = world::draw(&usual(number("SAKUDANA_YEAR_CUTS", 3)), seed as u64);
+        let season = Season::of(&years, policies(&years));
+        season.print(&format!("seed {seed}"));
+        season.print_cuts(&years);
+    }
+}
+
+#[test]
+#[ignore]
+fn other_worlds() {
+    for (name, settings) in cuts::others(number("SAKUDANA_YEAR_CUTS", 3)) {
+        let years = world::draw(&settings, 1);
+        let season = Season::of(&years, policies(&years));
+        season.print(name);
+        season.print_cuts(&years);
+    }
+}
+
+fn number(name: &str, usual: usize) -> usize {
+    std::env::var(name).map_or(usual, |text| text.parse().unwrap())
 }

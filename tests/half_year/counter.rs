@@ -78,6 +78,10 @@ pub struct Counter<'y> {
     pub books: Books,
     pub sales: Vec<Sale>,
     pub shown: Vec<Shown>,
+    /// When each tray left, in the order of issue.
+    pub left: Vec<i64>,
+    /// Which batch fell to which step, and when.
+    pub lowered: Vec<(i64, usize, usize)>,
     next_event: usize,
     shares: Vec<f64>,
 }
@@ -92,6 +96,8 @@ impl<'y> Counter<'y> {
             books: Books::default(),
             sales: Vec::new(),
             shown: Vec::new(),
+            left: Vec::new(),
+            lowered: Vec::new(),
             next_event: 0,
             shares: year.shares(),
         }
@@ -127,6 +133,7 @@ impl<'y> Counter<'y> {
 
     /// Does what was decided at a review. A deed outside what a shop may do is the test's mistake, and ends it.
     pub fn act(&mut self, at: i64, first_of_day: bool, deed: &Deed) {
+        let before = self.steps.clone();
         for (reach, step) in &deed.marks {
             let past = self.front + reach;
             assert!(past <= self.arrived, "{reach} trays of {}", self.arrived - self.front);
@@ -135,6 +142,8 @@ impl<'y> Counter<'y> {
                 self.steps[batch] = self.steps[batch].max(*step);
             }
         }
+        let stood = before.iter().zip(&self.steps).enumerate().filter(|(_, (before, now))| before != now);
+        self.lowered.extend(stood.map(|(batch, (_, step))| (at, batch, *step)));
         let taken = self.take(deed.kitchen);
         assert!(taken == 0 || first_of_day, "the kitchen comes in the morning");
         assert!(taken <= self.year.kitchen_g_per_day, "{taken} g for the kitchen");
@@ -201,6 +210,7 @@ impl<'y> Counter<'y> {
     }
 
     fn show(&mut self, at: i64) {
+        self.left.resize(self.front, at);
         let step = (self.front < self.arrived).then(|| self.steps[self.year.batch_of(self.front)]);
         if self.shown.last().is_none_or(|last| last.step != step) {
             self.shown.push(Shown { at, step });

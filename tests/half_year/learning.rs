@@ -2,15 +2,18 @@
 //! customers who found nothing, or went, are not in it.
 
 use crate::counter::Counter;
+use crate::policies::Policy;
 use crate::world::{DAY, HOUR, OPEN, Year, open_on, weekday};
 use chrono::NaiveTime;
 use sakudana::domain::demand::learn::{Evidence, Stated, learn};
-use sakudana::domain::demand::observe::Cell;
+use sakudana::domain::demand::observe::{Cell, Offer, Sold, observe};
 use sakudana::domain::demand::week::open_hours;
-use sakudana::domain::demand::{WEEKS, Basis, Belief, Elasticity, Forecast, Pattern};
+use sakudana::domain::demand::{Basis, Belief, Elasticity, Forecast, Pattern, WEEKS};
 use sakudana::domain::hours::{OpeningHours, Span};
 use sakudana::domain::life::budget::Form;
 use sakudana::domain::tray::Kind;
+use sakudana::units::instant::Instant;
+use sakudana::units::zone::Zone;
 use std::collections::BTreeMap;
 
 /// The shop's week as the engine is told it.
@@ -90,18 +93,19 @@ impl Seen {
             let cell = cells.entry(*key).or_default();
             *cell = (cell.0 + hours, cell.1 + units);
         }
-        let cells = cells.iter().map(|((weekday, hour, step), (hours, units))| Cell {
+        let mut cells: Vec<Cell> = cells.iter().map(|((weekday, hour, step), (hours, units))| Cell {
             weekday: *weekday,
             hour: *hour,
             price_permille: price(*step),
             hours: *hours,
             units: *units,
-        });
+        }).collect();
+        cells.sort_by_key(|cell| (cell.weekday, cell.hour, cell.price_permille));
         Evidence {
             code: year.cut.name.to_owned(),
             kind: Kind::Block,
             form: Form::Block,
-            cells: cells.collect(),
+            cells,
             since: None,
             told_elasticity: None,
             told_units_per_hour: None,
@@ -140,5 +144,57 @@ impl Learner {
         let evidence: Vec<Evidence> = self.seen.iter().zip(years).map(|(seen, year)| seen.evidence(year)).collect();
         let learned = learn(&open_hours(&opening_hours()), self.stated, &evidence);
         self.known = learned.into_iter().map(|learned| learned.forecast).collect();
+    }
+}
+
+/// Moments of the invented shop as the engine knows them: its first day is a Monday, and its clock that of UTC.
+pub fn instant(at: i64) -> Instant {
+    Instant::parse("2027-01-04T00:00:00Z").unwrap().plus_micros(at * 1_000_000)
+}
+
+/// What the engine itself sees in the same half-year, tray by tray, as a check of what is added up here hour by hour.
+pub fn observed(counter: &Counter<'_>, from: i64, to: i64) -> Vec<Cell> {
+    let year = counter.year;
+    let permille = |step: usize| 1_000 * year.ladder[step] / year.cut.list;
+    let mut offers = Vec::new();
+    for (batch, trays) in year.batches.iter().enumerate().filter(|(_, batch)| batch.past <= counter.arrived) {
+        let falls = counter.lowered.iter().filter(|(_, lowered, _)| *lowered == batch);
+        let prices: Vec<(Instant, i64)> = falls.map(|(at, _, step)| (instant(*at), permille(*step))).collect();
+        offers.extend((trays.first..trays.past).map(|tray| Offer {
+            tray: i64::try_from(tray).unwrap(),
+            from: instant(trays.at),
+            to: counter.left.get(tray).map(|at| instant(*at)),
+            ends: Some(instant(trays.end)),
+            prices: prices.clone(),
+        }));
+    }
+    let sold: Vec<Sold> = counter
+        .sales
+        .iter()
+        .filter(|sale| sale.at >= from)
+        .map(|sale| Sold { at: instant(sale.at), units: 1.0, price_permille: permille(sale.step) })
+        .collect();
+    let slices = opening_hours().slices(Zone::UTC, instant(from), instant(to));
+    observe(&slices, &offers, &sold)
+}
+
+/// The two ways to see agree on a half-year in which anything is done.
+pub fn check_what_is_seen(year: &Year, policy: &mut dyn Policy) {
+    let mut counter = Counter::new(year);
+    let mut seen = Seen::default();
+    let mut last = 0;
+    while let Some((at, first_of_day)) = counter.until_review() {
+        let deed = policy.decide(&counter, 0, at, first_of_day);
+        counter.act(at, first_of_day, &deed);
+        seen.look(&counter, at);
+        last = at;
+    }
+    let by_hour = seen.evidence(year).cells;
+    let by_tray = observed(&counter, (last / DAY - WEEKS * 7) * DAY, last);
+    assert!(by_hour.len() > 60, "{} cells", by_hour.len());
+    let key = |cell: &Cell| (cell.weekday, cell.hour, cell.price_permille);
+    assert_eq!(by_hour.iter().map(key).collect::<Vec<_>>(), by_tray.iter().map(key).collect::<Vec<_>>());
+    for (one, other) in by_hour.iter().zip(&by_tray) {
+        assert!((one.hours - other.hours).abs() < 1e-6 && one.units == other.units, "{one:?} {other:?}");
     }
 }

@@ -48,14 +48,15 @@ impl Policy for LeaveAlone {
 pub struct RuleOfThumb;
 
 impl RuleOfThumb {
-    fn step(at: i64, end: i64) -> usize {
+    fn step(year: &Year, at: i64, end: i64) -> usize {
         let today = at / DAY;
         let later = (today + 1..=end / DAY).filter(|day| open_on(*day).is_some_and(|(open, _)| open < end)).count();
-        match later {
-            0 => 4,
-            1 => 2,
+        let off = match later {
+            0 => 400,
+            1 => 200,
             _ => 0,
-        }
+        };
+        year.ladder.iter().position(|price| *price <= year.cut.list * (1_000 - off) / 1_000).unwrap()
     }
 }
 
@@ -67,7 +68,7 @@ impl Policy for RuleOfThumb {
     fn decide(&mut self, counter: &Counter<'_>, _: usize, at: i64, first_of_day: bool) -> Deed {
         let mut deed = Deed::default();
         for (batch, trays) in counter.stock().into_iter().filter(|_| first_of_day) {
-            let step = RuleOfThumb::step(at, counter.year.batches[batch].end);
+            let step = RuleOfThumb::step(counter.year, at, counter.year.batches[batch].end);
             if step > 0 {
                 deed.marks.push((trays.end - counter.front, step));
             }

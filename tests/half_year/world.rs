@@ -218,7 +218,8 @@ impl Year {
                 let mut at = -(1.0 - even(dice)).ln() / rate;
                 while at < 1.0 {
                     let customer = Customer { number: even(dice) };
-                    let seconds = (at * HOUR as f64) as i64;
+                    // Never on the full hour: to which of two hours that belongs is a matter of taste.
+                    let seconds = ((at * HOUR as f64) as i64).max(1);
                     self.events.push(Event { at: start + seconds, what: Happening::Customer(customer) });
                     at -= (1.0 - even(dice)).ln() / rate;
                 }
