@@ -5,6 +5,14 @@
 //! fall, for all trays up to an age, and never rise again; at the first review of a day the kitchen takes the oldest, up to what it has room for
 //! that day; now, and only now, the youngest may be frozen. What is not sold by the end of its life is thrown away, which may cost something.
 
+mod customers;
+mod flow;
+pub mod program;
+pub mod question;
+pub mod stages;
+mod states;
+mod values;
+
 use super::demand::Belief;
 
 /// What a customer takes: a block whole, or a portion out of a tub.
@@ -130,4 +138,11 @@ pub struct Solution {
     pub kitchen: Option<Outlook>,
     /// All that may be frozen, prices as they are; none where nothing may.
     pub freezer: Option<Outlook>,
+}
+
+/// Whether it is worth speaking: the best choice brings enough more than waiting for the next review, in money and as a share.
+pub fn worth(solution: &Solution, least_cents: i64, least_permille: i64) -> bool {
+    let share = solution.wait.total.abs() * least_permille as f64 / 1_000.0;
+    let gain = solution.best.total - solution.wait.total;
+    solution.best.choice != Choice::default() && gain >= share.max(least_cents as f64)
 }

@@ -1,0 +1,16 @@
+//! The review's program against published and computed rows, against brute force over all policies, against the textbook's algorithm,
+//! against the closed form of continuous time, and against chance. Rows are of `operations.md`, the project's reference; `computed` there
+//! means: arithmetic from the formula named beside the row, by a program that is not this one.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    reason = "a test that meets what it did not expect should stop right there"
+)]
+
+#[path = "advice/ground.rs"]
+mod ground;
+#[path = "advice/ladder.rs"]
+mod ladder;
+#[path = "advice/textbook.rs"]
+mod textbook;
