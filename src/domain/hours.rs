@@ -42,6 +42,13 @@ impl OpeningHours {
         self.days.get(weekday(day)).copied().flatten()
     }
 
+    /// The same hours, each so many weekdays later.
+    #[must_use]
+    pub fn later(mut self, days: usize) -> OpeningHours {
+        self.days.rotate_right(days % 7);
+        self
+    }
+
     /// Opening and closing of a local day as instants.
     pub fn open_on(&self, zone: Zone, day: NaiveDate) -> Option<(Instant, Instant)> {
         let span = self.on(day)?;
@@ -70,7 +77,8 @@ impl OpeningHours {
     }
 }
 
-fn weekday(day: NaiveDate) -> usize {
+/// The weekday of a day; 0 is Monday.
+pub fn weekday(day: NaiveDate) -> usize {
     usize::try_from(day.weekday().num_days_from_monday()).unwrap_or(0)
 }
 

@@ -1,8 +1,19 @@
 //! On which terms a cut is sold: what else can become of it and what that is worth, how its price may fall, and what is believed of its demand
 //! before there are sales. The shop says it once; a cut may say it differently.
 
+use super::refusal::{Code, Finding, Refusal};
+use crate::units::instant::Instant;
 use crate::units::money::PricePerKg;
 use chrono::NaiveTime;
+use std::ops::RangeInclusive;
+
+/// What values may be: of the shop's settings and of a cut's own terms alike. The database checks the latter once more.
+pub const CENTS_PER_KG: RangeInclusive<i64> = 0..=PricePerKg::MAXIMUM;
+pub const KITCHEN_CENTS_PER_KG: RangeInclusive<i64> = -PricePerKg::MAXIMUM..=PricePerKg::MAXIMUM;
+pub const KITCHEN_G_PER_DAY: RangeInclusive<i64> = 0..=1_000_000;
+pub const ELASTICITY_PERMILLE: RangeInclusive<i64> = 0..=10_000;
+pub const UNITS_PER_HOUR_PERMILLE: RangeInclusive<i64> = 1..=1_000_000;
+pub const PORTION_G: RangeInclusive<i64> = 1..=10_000;
 
 /// What the shop says for every cut. Shares are in permille.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -70,6 +81,16 @@ pub struct CutTerms {
     pub cost_cents_per_kg: Option<i64>,
 }
 
+/// What was said of a cut, by whom and when.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Said {
+    pub terms: CutTerms,
+    pub set_by: String,
+    pub set_at: Instant,
+    /// Raised by every change.
+    pub version: i64,
+}
+
 /// What holds for one cut. Values in minor units of money a kilogram, which may be negative for what costs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Terms {
@@ -83,6 +104,35 @@ pub struct Terms {
     pub cost_cents_per_kg: Option<i64>,
     /// The ladder as prices, falling, the list price first.
     pub prices: Vec<PricePerKg>,
+}
+
+impl CutTerms {
+    /// Every value that is out of its range, at once.
+    pub fn check(&self) -> Result<(), Refusal> {
+        let values = [
+            ("kitchen_cents_per_kg", self.kitchen_cents_per_kg, KITCHEN_CENTS_PER_KG),
+            ("kitchen_g_per_day", self.kitchen_g_per_day, KITCHEN_G_PER_DAY),
+            ("freezer_cents_per_kg", self.freezer_cents_per_kg, CENTS_PER_KG),
+            ("waste_cents_per_kg", self.waste_cents_per_kg, CENTS_PER_KG),
+            ("elasticity_permille", self.elasticity_permille, ELASTICITY_PERMILLE),
+            ("units_per_hour_permille", self.units_per_hour_permille, UNITS_PER_HOUR_PERMILLE),
+            ("portion_g", self.portion_g, PORTION_G),
+            ("cost_cents_per_kg", self.cost_cents_per_kg, CENTS_PER_KG),
+        ];
+        let outside = values.into_iter().filter(|(_, value, range)| value.is_some_and(|value| !range.contains(&value)));
+        let findings: Vec<Finding> = outside
+            .map(|(field, _, range)| Finding {
+                field: field.to_owned(),
+                reason: format!("must be from {} to {}, or left out", range.start(), range.end()),
+            })
+            .collect();
+        if findings.is_empty() { Ok(()) } else { Err(Refusal { code: Code::InvalidValue, findings }) }
+    }
+
+    /// Whether the shop's word holds in everything.
+    pub fn is_empty(&self) -> bool {
+        *self == CutTerms::default()
+    }
 }
 
 impl ShopTerms {

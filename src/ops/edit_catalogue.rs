@@ -22,7 +22,7 @@ pub enum Expected {
 }
 
 /// The version a thing gets, or the refusal.
-fn next_version(current: Option<i64>, expected: Expected) -> Result<i64, Failure> {
+pub(super) fn next_version(current: Option<i64>, expected: Expected) -> Result<i64, Failure> {
     match (current, expected) {
         (None, Expected::New) => Ok(1),
         (Some(_), Expected::New) => refuse(Code::AlreadyExists, "code", "exists already; change it with If-Match"),
@@ -36,7 +36,13 @@ fn next_version(current: Option<i64>, expected: Expected) -> Result<i64, Failure
     }
 }
 
-fn record(tx: &mut Tx<'_>, actor: &Actor, now: Instant, kind: &'static str, code: &str) -> Result<i64, Failure> {
+pub(super) fn record(
+    tx: &mut Tx<'_>,
+    actor: &Actor,
+    now: Instant,
+    kind: &'static str,
+    code: &str,
+) -> Result<i64, Failure> {
     Ok(acts::append(
         tx,
         &NewAct { kind, at: now, recorded_at: now, actor: &actor.name, reason: Some(code), reverses: None },

@@ -3,6 +3,7 @@
 pub mod following;
 pub mod offline;
 pub mod reviewing;
+pub mod terms;
 
 diesel::table! {
     counters (name) {
@@ -503,6 +504,7 @@ diesel::table! {
 }
 
 diesel::allow_tables_to_appear_in_same_query!(sales, sale_lines, trays);
+diesel::allow_tables_to_appear_in_same_query!(stays, trays);
 diesel::allow_tables_to_appear_in_same_query!(sign_ins, people);
 diesel::allow_tables_to_appear_in_same_query!(holds, held_trays, holdings);
 diesel::allow_tables_to_appear_in_same_query!(acts, entries);

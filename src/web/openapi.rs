@@ -55,8 +55,14 @@ const UNRECORDED: [&str; 12] = [
 ];
 
 /// What is read with a version.
-const VERSIONED: [&str; 5] =
-    ["/v1/species/{code}", "/v1/suppliers/{code}", "/v1/cuts/{code}", "/v1/places/{code}", "/v1/trays/{tray_code}"];
+const VERSIONED: [&str; 6] = [
+    "/v1/species/{code}",
+    "/v1/suppliers/{code}",
+    "/v1/cuts/{code}",
+    "/v1/cuts/{code}/terms",
+    "/v1/places/{code}",
+    "/v1/trays/{tray_code}",
+];
 
 impl Modify for Always {
     fn modify(&self, document: &mut Document) {
@@ -217,6 +223,8 @@ pub fn document() -> Document {
         api::species::Doc::openapi(),
         api::suppliers::Doc::openapi(),
         api::cuts::Doc::openapi(),
+        api::terms::Doc::openapi(),
+        api::demand::Doc::openapi(),
         api::places::Doc::openapi(),
         api::readings::Doc::openapi(),
         api::lots::Doc::openapi(),

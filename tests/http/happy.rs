@@ -75,6 +75,29 @@ const TABLE: &[(&str, Call)] = &[
     ("list_cuts", |shop, _| shop.till.get("/v1/cuts").send()),
     ("get_cuts", |shop, _| shop.till.get("/v1/cuts/lean-saku").send()),
     ("put_cuts", |shop, _| changed(shop, "/v1/cuts/lean-saku", "label_note", "For slicing")),
+    ("get_cut_terms", |shop, _| {
+        let none = shop.reader.get("/v1/cuts/lean-saku/terms").send();
+        assert_eq!((none.header("etag"), &none.json()["said"]["portion_g"]), (Some("\"0\""), &Value::Null));
+        none
+    }),
+    ("put_cut_terms", |shop, _| {
+        let put =
+            |tag: &str, body: Value| shop.manager.put("/v1/cuts/lean-saku/terms").if_match(tag).json(&body).send();
+        let first = put("\"0\"", json!({"kitchen_cents_per_kg": 900, "elasticity_permille": 3_000})).expect(201);
+        assert_eq!(first.json()["in_force"]["kitchen_cents_per_kg"], 900);
+        assert_eq!(put("\"0\"", json!({})).expect(412).json()["code"], "version_mismatch");
+        let wrong = put("\"1\"", json!({"portion_g": 0, "units_per_hour_permille": 0})).expect(422).json();
+        assert_eq!(wrong["errors"].as_array().map(Vec::len), Some(2), "{wrong}");
+        put("\"1\"", json!({"units_per_hour_permille": 700, "cost_cents_per_kg": 3_000}))
+    }),
+    ("list_demand", |shop, _| shop.reader.get("/v1/demand").send()),
+    ("get_demand", |shop, _| {
+        let demand = shop.manager.get("/v1/cuts/lean-saku/demand").send();
+        let told = &demand.json()["demand"]["units_per_hour"];
+        assert_eq!((&told["permille"], &told["basis"]), (&json!(700), &json!("told")));
+        shop.manager.get("/v1/cuts/loin/demand").send().expect(404);
+        demand
+    }),
     ("list_places", |shop, _| shop.till.get("/v1/places").send()),
     ("get_places", |shop, _| shop.till.get("/v1/places/cold-room").send()),
     ("put_places", |shop, _| changed(shop, "/v1/places/cold-room", "name", "The cold room")),

@@ -146,6 +146,9 @@ fn settings_of(arguments: &DemoArguments, files: &Files, home: &Home) -> Result<
         .map_err(|lines| Stop::Wrong(lines.into_iter().map(|l| format!("demo data shop.toml: {l}")).collect()))?;
     // The demo is opened at its own plain address, not at the one on its labels.
     settings.secure_cookies = false;
+    // The closed day of the data falls on another weekday.
+    let shop = &mut settings.shop;
+    shop.hours = shop.hours.clone().later(Calendar::of(shop.zone, clock::now()).weekdays_later());
     Ok(settings)
 }
 

@@ -4,6 +4,7 @@
 use super::contradiction::Contradiction;
 use super::files::{Files, Line};
 use super::rows::{ActRow, BreakdownRow, LossRow, LotRow, OutputRow, SaleRow};
+use crate::domain::hours::weekday;
 use crate::units::instant::Instant;
 use crate::units::zone::Zone;
 use chrono::{Days, NaiveDate, NaiveTime};
@@ -24,6 +25,12 @@ impl Calendar {
         let over = zone.instant_of(today.and_time(end_of_data)) <= now;
         let day_0 = if over { today } else { today.pred_opt().unwrap_or(today) };
         Calendar { zone, day_0 }
+    }
+
+    /// By how many weekdays day 0 is later than the Thursday it is in the files.
+    pub fn weekdays_later(&self) -> usize {
+        const THURSDAY: usize = 3;
+        (weekday(self.day_0) + 7 - THURSDAY) % 7
     }
 
     /// The date of a day counted from day 0; none far outside any calendar.

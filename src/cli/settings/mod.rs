@@ -4,12 +4,14 @@
 mod codes;
 mod customer_page;
 mod following;
+mod hours;
 pub mod labels;
 mod limits;
 mod printers;
 mod reader;
 mod rules;
 mod shop;
+mod terms;
 #[cfg(test)]
 mod tests;
 pub mod tls;

@@ -1,13 +1,13 @@
 //! The table `[shop]`: what rules and labels need to know of the shop.
 
 use super::codes;
+use super::hours;
 use super::reader::Section;
 use super::rules;
-use crate::domain::hours::OpeningHours;
+use super::terms;
 use crate::domain::profile::Rules;
 use crate::domain::review::{Ladder, Step};
 use crate::domain::shop::{Jurisdiction, Shop};
-use crate::domain::terms::ShopTerms;
 use crate::domain::text;
 use crate::units::currency::{Currency, DecimalMark, WeightUnit};
 use crate::units::zone::Zone;
@@ -52,8 +52,8 @@ pub fn read(file: &mut Table, problems: &mut Vec<String>) -> Shop {
         bench_scale_g: section.number("bench_scale_g", 2, 1..=500),
         bench_minutes: section.number("bench_minutes", 20, 0..=480),
         ladder: ladder(&mut section),
-        hours: OpeningHours::default(),
-        terms: ShopTerms::default(),
+        hours: hours::read(&mut section),
+        terms: terms::read(&mut section),
     };
     section.finish();
     shop

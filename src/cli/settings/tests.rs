@@ -39,7 +39,7 @@ fn the_example_names_every_key() {
     {
         let problems = read_alone(&format!("[{section}]\nnobody = 1")).unwrap_err();
         let known = problems.first().and_then(|p| p.split_once("known are ")).unwrap().1;
-        for key in known.split(", ").filter(|key| !["codes", "ladder", "rules"].contains(key)) {
+        for key in known.split(", ").filter(|key| !["codes", "hours", "ladder", "rules", "terms"].contains(key)) {
             assert!(EXAMPLE.contains(&format!("\n{key} = ")), "settings.example.toml does not say {key}");
         }
     }
@@ -47,6 +47,13 @@ fn the_example_names_every_key() {
     for key in problems.first().and_then(|p| p.split_once("known are ")).unwrap().1.split(", ") {
         let said = [format!("\n{key} = "), format!("\n#{key} = ")].iter().any(|line| EXAMPLE.contains(line));
         assert!(said, "settings.example.toml does not say {key}");
+    }
+    for section in ["hours", "terms"] {
+        let problems = read_alone(&format!("[shop.{section}]\nnobody = 1")).unwrap_err();
+        for key in problems.first().and_then(|p| p.split_once("known are ")).unwrap().1.split(", ") {
+            assert!(EXAMPLE.contains(&format!("\n{key} = ")), "settings.example.toml does not say {key}");
+        }
+        assert!(EXAMPLE.contains(&format!("\n[shop.{section}]\n")));
     }
     assert!(EXAMPLE.contains("\n[shop.codes]\n"));
     assert!(EXAMPLE.contains("\n[[shop.ladder]]\n"));
@@ -147,6 +154,7 @@ fn the_shop_of_the_demo_is_a_shop() {
     let demo = read_alone(include_str!("../../../demo-data/shop.toml")).unwrap();
     assert_eq!(demo.shop.zone.name(), "Europe/Dublin");
     assert!(demo.secure_cookies && !demo.shop_is_unnamed);
+    assert!(demo.shop.hours.days[0].is_none() && demo.shop.hours.days[1..].iter().all(Option::is_some));
 }
 
 #[test]

@@ -1,5 +1,15 @@
 //! How much of a cut is asked for, and when: what the shop's own sales say, and how sure that is.
 
+pub mod gamma;
+pub mod learn;
+pub mod observe;
+pub mod rate;
+pub mod response;
+pub mod week;
+
+/// So many weeks back sales count, all alike; older ones do not.
+pub const WEEKS: i64 = 8;
+
 /// What is believed of a rate, units sold per standard hour at the list price: a Gamma distribution by shape and rate (hours).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Belief {

@@ -1,7 +1,7 @@
 //! Tables of what tills sold while they were cut off, and of what came back. Written by hand after the migrations, as `schema.rs` is. Nothing
 //! else stands here.
 
-use super::trays;
+use super::{sales, trays};
 
 diesel::table! {
     replayed_sales (client, request_key, fingerprint) {
@@ -76,3 +76,4 @@ diesel::table! {
 }
 
 diesel::allow_tables_to_appear_in_same_query!(return_lines, trays);
+diesel::allow_tables_to_appear_in_same_query!(return_lines, sales);

@@ -6,6 +6,7 @@ pub mod breakdowns;
 pub mod changes;
 pub mod counts;
 pub mod cuts;
+pub mod demand;
 pub mod events;
 pub mod exceptions;
 pub mod holds;
@@ -32,6 +33,7 @@ pub mod species;
 pub mod stock;
 pub mod stories;
 pub mod suppliers;
+pub mod terms;
 pub mod tray_acts;
 pub mod webhooks;
 
@@ -54,6 +56,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
         keys::routes,
         species::routes,
         suppliers::routes,
+        terms::routes,
+        demand::routes,
         cuts::routes,
         places::routes,
         readings::routes,

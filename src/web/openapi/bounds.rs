@@ -9,9 +9,13 @@ use crate::domain::permissions::Role;
 use crate::domain::place::StorageMethod;
 use crate::domain::printing::State;
 use crate::domain::replay::Way;
+use crate::domain::terms::{
+    CENTS_PER_KG, ELASTICITY_PERMILLE, KITCHEN_CENTS_PER_KG, KITCHEN_G_PER_DAY, PORTION_G, UNITS_PER_HOUR_PERMILLE,
+};
 use crate::domain::text::{NAME_LIMIT, NOTE_LIMIT};
 use crate::ops::{break_down, count, pick, review, sell};
 use crate::web::answer::PAGE_LIMIT;
+use std::ops::RangeInclusive;
 use utoipa::Number;
 use utoipa::openapi::path::{Operation, Parameter};
 use utoipa::openapi::schema::{Object, Schema, SchemaFormat, SchemaType, Type};
@@ -49,6 +53,10 @@ fn names<T>(all: &[(T, &'static str)]) -> Bound {
 
 fn words(list: &[&'static str]) -> Bound {
     Words(list.to_vec())
+}
+
+const fn within(range: &RangeInclusive<i64>) -> Bound {
+    Whole(*range.start(), *range.end())
 }
 
 fn roles_of_people() -> Bound {
@@ -140,6 +148,14 @@ fn fields() -> Vec<(&'static str, &'static str, Bound)> {
         ("PutSpecies", "parasite_rule", words(&["exempt", "freeze_before_raw"])),
         ("PutSpecies", "scientific_name", name()),
         ("PutSupplier", "name", name()),
+        ("PutTerms", "cost_cents_per_kg", within(&CENTS_PER_KG)),
+        ("PutTerms", "elasticity_permille", within(&ELASTICITY_PERMILLE)),
+        ("PutTerms", "freezer_cents_per_kg", within(&CENTS_PER_KG)),
+        ("PutTerms", "kitchen_cents_per_kg", within(&KITCHEN_CENTS_PER_KG)),
+        ("PutTerms", "kitchen_g_per_day", within(&KITCHEN_G_PER_DAY)),
+        ("PutTerms", "portion_g", within(&PORTION_G)),
+        ("PutTerms", "units_per_hour_permille", within(&UNITS_PER_HOUR_PERMILLE)),
+        ("PutTerms", "waste_cents_per_kg", within(&CENTS_PER_KG)),
     ]
 }
 
