@@ -8,8 +8,6 @@
 
 #[path = "half_year/advised.rs"]
 mod advised;
-#[path = "half_year/standin.rs"]
-mod standin;
 #[path = "half_year/report.rs"]
 mod report;
 #[path = "half_year/bound.rs"]
@@ -34,7 +32,7 @@ use counter::{Books, Counter};
 use cuts::usual;
 use dice::Dice;
 use policies::{AtRandom, LeaveAlone, Policy, RuleOfThumb, run};
-use world::Year;
+use world::{KitchenComes, Year};
 
 #[test]
 fn the_bound_is_the_best_of_all_deeds() {
@@ -56,6 +54,7 @@ fn tiny(seed: u64) -> Year {
     let mut settings = usual(1);
     settings.days = 4;
     settings.kitchen_g_per_day = 500;
+    settings.kitchen_comes = KitchenComes::Mornings;
     settings.waste_cents_per_kg = 300;
     settings.surplus = 2.0;
     settings.cuts[0].rate = 0.12;
@@ -84,13 +83,15 @@ fn what_is_seen_hour_by_hour_is_what_the_engine_sees_tray_by_tray() {
     }
 }
 
-fn policies<'y>(years: &'y [Year]) -> Vec<Box<dyn Policy + 'y>> {
+fn policies<'y>(years: &'y [Year]) -> Vec<Box<dyn Policy + Send + 'y>> {
     vec![
         Box::new(LeaveAlone),
         Box::new(RuleOfThumb),
         Box::new(Advised::knowing("advice, demand known", years, Following::WorthIt)),
         Box::new(Advised::learning("advice, prior 1.6 times too low", years, 1.0 / 1.6)),
         Box::new(Advised::learning("advice, prior 1.6 times too high", years, 1.6)),
+        Box::new(Advised::told("advice, told 1.6 times too little", years, 1.0 / 1.6)),
+        Box::new(Advised::told("advice, told 1.6 times too much", years, 1.6)),
         Box::new(Advised::knowing("model's optimum", years, Following::Best)),
     ]
 }

@@ -1,18 +1,24 @@
 //! Decides by the engine's advice: asks it at each review about each cut, and does what it says where it says anything.
 
 use crate::counter::{Counter, Deed};
-use crate::learning::{Learner, truth};
+use crate::learning::{Learner, instant, opening_hours, truth};
 use crate::policies::Policy;
-use crate::standin;
 use crate::world::Year;
-use sakudana::domain::advice::Choice;
 use sakudana::domain::advice::program::solve;
+use sakudana::domain::advice::question::{Asked, Cut, Freezing, Moves, Tray, ask};
+use sakudana::domain::advice::stages::Days;
+use sakudana::domain::advice::worth;
 use sakudana::domain::demand::Forecast;
 use sakudana::domain::demand::learn::Stated;
-use sakudana::domain::terms::ShopTerms;
+use sakudana::domain::hours::OpeningHours;
+use sakudana::domain::terms::{CutTerms, ShopTerms, Terms};
+use sakudana::domain::tray::Kind;
+use sakudana::units::money::PricePerKg;
+use sakudana::units::zone::Zone;
 
-pub enum Knowledge {
-    True(Vec<Forecast>),
+/// What is known of demand.
+enum Knowledge {
+    Fixed(Vec<Forecast>),
     Learned(Box<Learner>),
 }
 
@@ -29,35 +35,52 @@ pub struct Advised {
     name: String,
     knowledge: Knowledge,
     following: Following,
-    terms: ShopTerms,
-    pub asked: usize,
-    pub followed: usize,
+    shop: ShopTerms,
+    hours: OpeningHours,
 }
 
 impl Advised {
+    /// The true demand, from the first day on.
     pub fn knowing(name: &str, years: &[Year], following: Following) -> Advised {
-        let knowledge = Knowledge::True(years.iter().map(truth).collect());
-        Advised { name: name.to_owned(), knowledge, following, terms: terms(&years[0]), asked: 0, followed: 0 }
+        Advised::new(name, years, Knowledge::Fixed(years.iter().map(truth).collect()), following)
     }
 
-    /// Begins with the same rate for every cut, so many times the true mean of all of them.
+    /// The truth, but for the rates, which somebody said and which are so many times the true ones; nothing is ever learned.
+    pub fn told(name: &str, years: &[Year], times: f64) -> Advised {
+        let mut forecasts: Vec<Forecast> = years.iter().map(truth).collect();
+        forecasts.iter_mut().for_each(|forecast| forecast.belief.shape *= times);
+        Advised::new(name, years, Knowledge::Fixed(forecasts), Following::WorthIt)
+    }
+
+    /// Begins with the shop's stated elasticity and a stated rate, so many times the true one, and learns.
     pub fn learning(name: &str, years: &[Year], times: f64) -> Advised {
-        let mean = years.iter().map(|year| year.cut.rate).sum::<f64>() / years.len() as f64;
-        let terms = terms(&years[0]);
-        let stated = Stated { elasticity: terms.elasticity_permille as f64 / 1_000.0, units_per_hour: times * mean };
-        let knowledge = Knowledge::Learned(Box::new(Learner::new(years, stated)));
-        Advised { name: name.to_owned(), knowledge, following: Following::WorthIt, terms, asked: 0, followed: 0 }
+        let elasticity = shop_terms(&years[0]).elasticity_permille as f64 / 1_000.0;
+        let stated = |rate: f64| Stated { elasticity, units_per_hour: times * rate };
+        let learner = Learner::new(years, stated);
+        Advised::new(name, years, Knowledge::Learned(Box::new(learner)), Following::WorthIt)
+    }
+
+    fn new(name: &str, years: &[Year], knowledge: Knowledge, following: Following) -> Advised {
+        Advised { name: name.to_owned(), knowledge, following, shop: shop_terms(&years[0]), hours: opening_hours() }
     }
 }
 
 /// What the shop says: the defaults, with the world's kitchen and waste.
-pub fn terms(year: &Year) -> ShopTerms {
+fn shop_terms(year: &Year) -> ShopTerms {
     ShopTerms {
         kitchen_permille: 1_000 * year.kitchen_cents_per_kg / year.cut.list,
         kitchen_g_per_day: year.kitchen_g_per_day,
         waste_cents_per_kg: year.waste_cents_per_kg,
         ..ShopTerms::default()
     }
+}
+
+/// What that means for a cut, which must be what its world is like.
+fn terms(shop: &ShopTerms, year: &Year) -> Terms {
+    let terms = shop.of(&CutTerms::default(), PricePerKg::new(year.cut.list).unwrap());
+    assert_eq!(terms.prices.iter().map(|price| price.get()).collect::<Vec<_>>(), year.ladder);
+    assert_eq!(terms.kitchen_cents_per_kg, year.kitchen_cents_per_kg);
+    terms
 }
 
 impl Policy for Advised {
@@ -71,30 +94,59 @@ impl Policy for Advised {
         }
     }
 
-    fn decide(&mut self, counter: &Counter<'_>, cut: usize, at: i64, _: bool) -> Deed {
-        if counter.front == counter.arrived {
-            return Deed::default();
-        }
-        let (forecast, sure) = match &self.knowledge {
-            Knowledge::True(forecasts) => (&forecasts[cut], true),
-            Knowledge::Learned(learner) => (&learner.known[cut], false),
+    fn decide(&mut self, counter: &Counter<'_>, cut: usize, at: i64, first_of_day: bool) -> Deed {
+        let forecast = match &self.knowledge {
+            Knowledge::Fixed(forecasts) => &forecasts[cut],
+            Knowledge::Learned(learner) => &learner.known[cut],
         };
-        let problem = standin::ask(counter, forecast, &self.terms, at, sure);
-        let solution = solve(&problem);
-        self.asked += 1;
-        let gain = solution.best.total - solution.nothing.total;
-        let share = solution.nothing.total.max(0.0) * self.terms.least_gain_permille as f64 / 1_000.0;
-        let enough = gain >= (self.terms.least_gain_cents as f64).max(share);
-        if self.following == Following::WorthIt && !enough {
-            return Deed::default();
+        let terms = terms(&self.shop, counter.year);
+        let days = Days {
+            now: instant(at),
+            zone: Zone::UTC,
+            hours: &self.hours,
+            review_times: &self.shop.review_times,
+            pattern: &forecast.pattern,
+        };
+        let kitchen_taken_g = terms.kitchen_g_per_day - counter.kitchen_room(at, first_of_day);
+        let cut = Cut { days, terms: &terms, forecast, kitchen_taken_g, trays: &trays(counter) };
+        let Some(asked) = ask(&cut) else { return Deed::default() };
+        let solution = solve(&asked.problem);
+        let (cents, permille) = (self.shop.least_gain_cents, self.shop.least_gain_permille);
+        match self.following {
+            Following::WorthIt if !worth(&solution, cents, permille) => Deed::default(),
+            _ => deed(counter, &asked, &asked.moves(&solution.best.choice)),
         }
-        self.followed += usize::from(solution.best.choice != Choice::default());
-        deed(&solution.best.choice)
     }
 }
 
-fn deed(choice: &Choice) -> Deed {
-    assert_eq!(choice.freeze, 0, "this shop freezes nothing");
-    let marks = choice.price.map(|step| (choice.reach, step)).into_iter().collect();
-    Deed { marks, kitchen: choice.kitchen }
+/// What stands on the counter, as the engine is told it.
+fn trays(counter: &Counter<'_>) -> Vec<Tray> {
+    let year = counter.year;
+    let of_batch = |(batch, trays): (usize, std::ops::Range<usize>)| {
+        let price = PricePerKg::new(year.ladder[counter.steps[batch]]).unwrap();
+        trays.map(move |tray| Tray {
+            id: i64::try_from(tray).unwrap(),
+            kind: Kind::Block,
+            net_g: year.grams[tray],
+            price,
+            ends: instant(year.batches[batch].end),
+            freezing: Freezing::Refused,
+        })
+    };
+    counter.stock().into_iter().flat_map(of_batch).collect()
+}
+
+/// Trays are issued in the order in which they were cut, in the engine as here.
+fn deed(counter: &Counter<'_>, asked: &Asked, moves: &Moves) -> Deed {
+    let in_order = |tray: &Tray| usize::try_from(tray.id).unwrap();
+    assert!(asked.trays.iter().map(in_order).eq(counter.front..counter.arrived), "nothing is left out");
+    assert!(moves.freeze.is_empty(), "this shop freezes nothing");
+    let cooked = moves.kitchen.iter().map(|(tray, _)| usize::try_from(*tray).unwrap());
+    assert!(cooked.eq(counter.front..counter.front + moves.kitchen.len()), "the kitchen takes the oldest");
+    let mark = moves.prices.last().map(|(tray, price)| {
+        assert!(moves.prices.iter().all(|(_, other)| other == price), "one price at a review");
+        let step = counter.year.ladder.iter().position(|step| *step == price.get()).unwrap();
+        (usize::try_from(*tray).unwrap() + 1 - counter.front, step)
+    });
+    Deed { marks: mark.into_iter().collect(), kitchen: moves.kitchen.len() }
 }

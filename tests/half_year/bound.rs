@@ -6,8 +6,9 @@
 //! open, but for one thing: a lower price reaches from the oldest tray on, so that a batch never stands lower than the one before it. Hence, where
 //! one batch follows another between reviews, the step of the next is chosen then, as if at the review before, no lower than that of the last.
 //!
-//! One thing is relaxed, upwards: at one review each batch may get a price of its own, where the advice gives one price up to one age. So no
-//! policy that acts at these reviews, never raises a price and prices by age can bring more, whatever it knows.
+//! Two things are relaxed, upwards. At one review each batch may get a price of its own, where the advice gives one price up to one age. And
+//! where the kitchen comes at every review, it has room for a whole day's at each. So no policy that acts at these reviews, never raises a price
+//! and prices by age can bring more, whatever it knows.
 
 use crate::counter::{Books, Counter, Deed};
 use crate::world::{Happening, Year, money};
@@ -92,7 +93,7 @@ impl<'y> Bound<'y> {
                 values[step] = values[step].max(values[step + 1]);
             }
         }
-        if !first_of_day {
+        if !self.year.kitchen_comes.at(first_of_day) {
             return;
         }
         // Ascending, and each from the values without the kitchen: `after` is behind `tray`, and not yet touched.
@@ -122,7 +123,7 @@ pub fn by_trying_everything(year: &Year) -> i64 {
             return books.proceeds();
         };
         let mut most = i64::MIN;
-        for deed in deeds(&counter, first_of_day) {
+        for deed in deeds(&counter, at, first_of_day) {
             let mut next = counter.clone();
             next.act(at, first_of_day, &deed);
             most = most.max(best(next));
@@ -133,7 +134,7 @@ pub fn by_trying_everything(year: &Year) -> i64 {
 }
 
 /// Every way to price each batch no lower than its elder and no higher than it stands, with every number for the kitchen.
-pub fn deeds(counter: &Counter<'_>, first_of_day: bool) -> Vec<Deed> {
+pub fn deeds(counter: &Counter<'_>, at: i64, first_of_day: bool) -> Vec<Deed> {
     let stock = counter.stock();
     let mut ways: Vec<Vec<(usize, usize)>> = vec![Vec::new()];
     // From the youngest: what a younger batch falls to, its elders fall to as well.
@@ -151,14 +152,11 @@ pub fn deeds(counter: &Counter<'_>, first_of_day: bool) -> Vec<Deed> {
             })
             .collect();
     }
-    let mut kitchens = vec![0];
-    if first_of_day {
-        let mut grams = 0;
-        for tray in counter.front..counter.arrived {
-            grams += counter.year.grams[tray];
-            if grams <= counter.year.kitchen_g_per_day {
-                kitchens.push(tray + 1 - counter.front);
-            }
+    let (mut kitchens, mut room) = (vec![0], counter.kitchen_room(at, first_of_day));
+    for tray in counter.front..counter.arrived {
+        room -= counter.year.grams[tray];
+        if room >= 0 {
+            kitchens.push(tray + 1 - counter.front);
         }
     }
     ways.iter()

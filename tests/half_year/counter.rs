@@ -1,7 +1,7 @@
 //! One cut at the counter: trays come, prices fall, customers buy or go, lives end. Whoever decides does so at reviews; here it is done, and
 //! every gram and cent is booked.
 
-use crate::world::{Customer, Event, Happening, Year, money};
+use crate::world::{Customer, DAY, Event, Happening, Year, money};
 
 /// What is done at a review. Trays are counted from the next one to be sold.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -82,6 +82,8 @@ pub struct Counter<'y> {
     pub left: Vec<i64>,
     /// Which batch fell to which step, and when.
     pub lowered: Vec<(i64, usize, usize)>,
+    /// The last day on which the kitchen took anything, and how much.
+    cooked: (i64, i64),
     next_event: usize,
     shares: Vec<f64>,
 }
@@ -98,6 +100,7 @@ impl<'y> Counter<'y> {
             shown: Vec::new(),
             left: Vec::new(),
             lowered: Vec::new(),
+            cooked: (-1, 0),
             next_event: 0,
             shares: year.shares(),
         }
@@ -144,12 +147,24 @@ impl<'y> Counter<'y> {
         }
         let stood = before.iter().zip(&self.steps).enumerate().filter(|(_, (before, now))| before != now);
         self.lowered.extend(stood.map(|(batch, (_, step))| (at, batch, *step)));
+        let room = self.kitchen_room(at, first_of_day);
         let taken = self.take(deed.kitchen);
-        assert!(taken == 0 || first_of_day, "the kitchen comes in the morning");
-        assert!(taken <= self.year.kitchen_g_per_day, "{taken} g for the kitchen");
+        assert!(taken <= room, "{taken} g for a kitchen that takes {room} g");
+        if taken > 0 {
+            self.cooked = (at / DAY, taken + self.year.kitchen_g_per_day - room);
+        }
         let standing: Vec<usize> = self.stock().iter().map(|(batch, _)| self.steps[*batch]).collect();
         assert!(standing.is_sorted_by(|older, younger| older >= younger), "an older batch is dearer: {standing:?}");
         self.show(at);
+    }
+
+    /// What the kitchen still takes at a review.
+    pub fn kitchen_room(&self, at: i64, first_of_day: bool) -> i64 {
+        if !self.year.kitchen_comes.at(first_of_day) {
+            return 0;
+        }
+        let (day, taken) = self.cooked;
+        self.year.kitchen_g_per_day - if day == at / DAY { taken } else { 0 }
     }
 
     /// Books what is still there.

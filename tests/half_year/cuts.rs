@@ -1,6 +1,6 @@
 //! The cuts of the invented shop, and worlds in which they live. Every number is invented.
 
-use crate::world::{Cut, Settings};
+use crate::world::{Cut, KitchenComes, Settings};
 
 const DAYS: i64 = 26 * 7;
 
@@ -29,6 +29,7 @@ pub fn usual(count: usize) -> Settings {
         surplus: 1.2,
         kitchen_permille: 250,
         kitchen_g_per_day: 3_000,
+        kitchen_comes: KitchenComes::EveryReview,
         waste_cents_per_kg: 60,
         cost_permille: 450,
     }

@@ -7,8 +7,9 @@ use crate::world::{DAY, HOUR, OPEN, Year, open_on, weekday};
 use chrono::NaiveTime;
 use sakudana::domain::demand::learn::{Evidence, Stated, learn};
 use sakudana::domain::demand::observe::{Cell, Offer, Sold, observe};
-use sakudana::domain::demand::week::open_hours;
-use sakudana::domain::demand::{Basis, Belief, Elasticity, Forecast, Pattern, WEEKS};
+use sakudana::domain::demand::rate::{Sales, belief};
+use sakudana::domain::demand::week::{open_hours, trading_day};
+use sakudana::domain::demand::{Basis, Belief, Elasticity, Forecast, Pattern, WEEKS, multiplier};
 use sakudana::domain::hours::{OpeningHours, Span};
 use sakudana::domain::life::budget::Form;
 use sakudana::domain::tray::Kind;
@@ -113,17 +114,21 @@ impl Seen {
     }
 }
 
-/// A shop that begins with a stated rate for every cut, and learns from what it sells.
+/// A shop that begins with a stated rate for each cut, and learns from what it sells.
+///
+/// The week and the answers to prices are learned of all cuts together, as the shop does. The rates are learned of each cut by itself: in a
+/// shop of several cuts the stated rate is forgotten within a day, for what the others sell, and here the wrong prior is the question.
 #[derive(Debug)]
 pub struct Learner {
-    stated: Stated,
+    stated: Vec<Stated>,
     seen: Vec<Seen>,
     pub known: Vec<Forecast>,
 }
 
 impl Learner {
-    pub fn new(years: &[Year], stated: Stated) -> Learner {
+    pub fn new(years: &[Year], stated: impl Fn(f64) -> Stated) -> Learner {
         let seen: Vec<Seen> = years.iter().map(|_| Seen::default()).collect();
+        let stated = years.iter().map(|year| stated(year.cut.rate)).collect();
         let mut learner = Learner { stated, seen, known: Vec::new() };
         learner.learn(years.iter());
         learner
@@ -131,19 +136,34 @@ impl Learner {
 
     /// Takes in what happened since the last look; learns of it once a day.
     pub fn look(&mut self, counters: &[Counter<'_>], now: i64) {
-        let a_day_ago = self.seen[0].until / DAY < now / DAY;
+        let another_day = self.seen[0].until / DAY < now / DAY;
         for (seen, counter) in self.seen.iter_mut().zip(counters) {
             seen.look(counter, now);
         }
-        if a_day_ago {
+        if another_day {
             self.learn(counters.iter().map(|counter| counter.year));
         }
     }
 
     fn learn<'y>(&mut self, years: impl Iterator<Item = &'y Year>) {
         let evidence: Vec<Evidence> = self.seen.iter().zip(years).map(|(seen, year)| seen.evidence(year)).collect();
-        let learned = learn(&open_hours(&opening_hours()), self.stated, &evidence);
+        let open = open_hours(&opening_hours());
+        let learned = learn(&open, self.stated[0], &evidence);
         self.known = learned.into_iter().map(|learned| learned.forecast).collect();
+        let day = trading_day(&open);
+        for ((known, evidence), stated) in self.known.iter_mut().zip(&evidence).zip(&self.stated) {
+            let at = |cell: &Cell| {
+                let price = multiplier(known.elasticity.at_list, cell.price_permille as f64, 1_000.0);
+                cell.hours * known.pattern.at(cell.weekday, cell.hour) * price
+            };
+            let own = Sales {
+                kind: evidence.kind,
+                form: evidence.form,
+                units: evidence.cells.iter().map(|cell| cell.units).sum(),
+                standard_hours: evidence.cells.iter().map(at).sum(),
+            };
+            (known.belief, known.basis) = belief(&[own], 0, stated.units_per_hour, day);
+        }
     }
 }
 

@@ -85,10 +85,10 @@ impl Policy for AtRandom {
         "at random".to_owned()
     }
 
-    fn decide(&mut self, counter: &Counter<'_>, _: usize, _: i64, first_of_day: bool) -> Deed {
+    fn decide(&mut self, counter: &Counter<'_>, _: usize, at: i64, first_of_day: bool) -> Deed {
         if counter.front == counter.arrived || !self.0.one_in(6) {
             return Deed::default();
         }
-        self.0.pick(&deeds(counter, first_of_day)).clone()
+        self.0.pick(&deeds(counter, at, first_of_day)).clone()
     }
 }

@@ -4,12 +4,21 @@ use crate::bound::clairvoyant;
 use crate::counter::Books;
 use crate::policies::{Policy, run};
 use crate::world::Year;
+use std::thread;
 
 /// The half-year of all cuts under one policy.
 pub struct Line {
     pub name: String,
     pub by_cut: Vec<Books>,
     pub all: Books,
+}
+
+impl Line {
+    fn of(name: String, by_cut: Vec<Books>) -> Line {
+        let mut all = Books::default();
+        by_cut.iter().for_each(|books| all.add(books));
+        Line { name, by_cut, all }
+    }
 }
 
 /// All policies in one world, and what nobody can surpass there.
@@ -21,22 +30,19 @@ pub struct Season {
 
 impl Season {
     /// Runs every policy on the same trays and customers, and holds each, cut by cut, against the bound.
-    pub fn of(years: &[Year], policies: Vec<Box<dyn Policy + '_>>) -> Season {
+    pub fn of(years: &[Year], policies: Vec<Box<dyn Policy + Send + '_>>) -> Season {
         let by_cut: Vec<i64> = years.iter().map(clairvoyant).collect();
-        let mut lines = Vec::new();
-        for mut policy in policies {
-            let books = run(years, policy.as_mut());
-            let mut all = Books::default();
+        let lines = thread::scope(|scope| {
+            let runs: Vec<_> = policies
+                .into_iter()
+                .map(|mut policy| (policy.name(), scope.spawn(move || run(years, policy.as_mut()))))
+                .collect();
+            runs.into_iter().map(|(name, run)| Line::of(name, run.join().unwrap())).collect::<Vec<_>>()
+        });
+        for Line { name, by_cut: books, .. } in &lines {
             for ((books, most), year) in books.iter().zip(&by_cut).zip(years) {
-                assert!(
-                    books.proceeds() <= *most,
-                    "{}, {}: {books:?} is more than {most}",
-                    policy.name(),
-                    year.cut.name
-                );
-                all.add(books);
+                assert!(books.proceeds() <= *most, "{name}, {}: {books:?} is more than {most}", year.cut.name);
             }
-            lines.push(Line { name: policy.name(), by_cut: books, all });
         }
         Season { most: by_cut.iter().sum(), by_cut, lines }
     }

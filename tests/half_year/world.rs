@@ -41,6 +41,20 @@ pub struct Cut {
     pub life: (i64, i64),
 }
 
+/// When the kitchen takes from the counter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum KitchenComes {
+    Mornings,
+    /// As much as it still has room for that day.
+    EveryReview,
+}
+
+impl KitchenComes {
+    pub fn at(self, first_of_day: bool) -> bool {
+        first_of_day || self == KitchenComes::EveryReview
+    }
+}
+
 /// What holds for all cuts of a world.
 #[derive(Debug, Clone)]
 pub struct Settings {
@@ -50,6 +64,7 @@ pub struct Settings {
     pub surplus: f64,
     pub kitchen_permille: i64,
     pub kitchen_g_per_day: i64,
+    pub kitchen_comes: KitchenComes,
     pub waste_cents_per_kg: i64,
     /// What the fish cost, of its list price: the same for every policy, so no decision hangs on it.
     pub cost_permille: i64,
@@ -96,6 +111,7 @@ pub struct Year {
     pub ladder: Vec<i64>,
     pub kitchen_cents_per_kg: i64,
     pub kitchen_g_per_day: i64,
+    pub kitchen_comes: KitchenComes,
     pub waste_cents_per_kg: i64,
     pub cost_cents_per_kg: i64,
     /// The weight of every tray, in the order of issue: oldest batch first. No younger batch ends before an older one.
@@ -160,6 +176,7 @@ impl Year {
             ladder: OFF.iter().map(|off| cut.list * (1_000 - off) / 1_000).collect(),
             kitchen_cents_per_kg: share(settings.kitchen_permille),
             kitchen_g_per_day: settings.kitchen_g_per_day,
+            kitchen_comes: settings.kitchen_comes,
             waste_cents_per_kg: settings.waste_cents_per_kg,
             cost_cents_per_kg: share(settings.cost_permille),
             cut: cut.clone(),
