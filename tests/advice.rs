@@ -8,9 +8,23 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "advice/brute.rs"]
+mod brute;
+#[path = "advice/chance.rs"]
+mod chance;
+#[path = "advice/continuous.rs"]
+mod continuous;
+#[path = "advice/criteria.rs"]
+mod criteria;
 #[path = "advice/ground.rs"]
 mod ground;
 #[path = "advice/ladder.rs"]
 mod ladder;
+#[path = "advice/limits.rs"]
+mod limits;
+#[path = "advice/properties.rs"]
+mod properties;
+#[path = "advice/question.rs"]
+mod question;
 #[path = "advice/textbook.rs"]
 mod textbook;

@@ -205,6 +205,32 @@ fn a_markdown_is_accepted_in_one_touch() {
     assert_eq!(width, 496, "62 mm at 203 dpi, in the whole bytes of its printer");
 }
 
+#[test]
+fn demand_is_shown_and_said_otherwise() {
+    let v = visit();
+    v.browser.goto(&v.server.url("/demand"));
+    v.browser.find("h1", "Demand");
+    v.browser.find("figure.week figcaption", "opening hour");
+    v.browser.find("tr[data-cut=lean-saku]", "hardly known");
+    v.browser.goto(&v.server.url("/demand/lean-saku"));
+    v.browser.find("section.card h2", "in an average opening hour at list");
+    v.browser.click("#units_per_hour", "");
+    v.browser.type_keys("1,25");
+    v.browser.click("#kitchen", "");
+    v.browser.type_keys("-0.50");
+    v.browser.click("button.main", "Keep");
+    v.browser.find("section.card p.small", "Marta said otherwise on");
+    v.browser.find("section.card h2", "1.25");
+    v.browser.find("section.card p", "what a person said");
+    assert_eq!(v.browser.execute("return document.querySelector('#kitchen').value"), "-0.50");
+    // What cannot be read is named, and what was typed stays.
+    v.browser.click("#portion", "");
+    v.browser.type_keys("a lot");
+    v.browser.click("button.main", "Keep");
+    v.browser.find(".trouble", "Portion cannot be read");
+    assert_eq!(v.browser.execute("return document.querySelector('#portion').value"), "a lot");
+}
+
 /// WCAG 2.2: 1.4.10 reflow at 320 CSS pixels; 2.5.5 targets of 44 by 44.
 #[test]
 fn every_page_fits_a_phone_and_keeps_its_targets_large() {
@@ -214,7 +240,7 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
     let customer = |code: &str, language: &str| format!("/01/{saku}/21/{code}?lang={language}&17=200101");
     let customers = ["en", "ja"].map(|language| customer(&v.counter.held, language));
     let [english, japanese] = customers.each_ref().map(String::as_str);
-    for path in ["/", "/scan", "/review", tray.as_str(), "/problems", english, japanese] {
+    for path in ["/", "/scan", "/review", "/demand", "/demand/lean-saku", tray.as_str(), "/problems", english, japanese] {
         for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
             v.browser.set_viewport(width, height);
             v.browser.goto(&v.server.url(path));

@@ -102,7 +102,8 @@ pub fn sold(reading: &mut Reading<'_>, since: Instant) -> Result<Vec<Line>, Stor
         .inner_join(trays::table.on(trays::id.eq(sale_lines::tray_id)))
         .filter(sales::at.gt(since.micros()))
         .filter(sales::reversed_by_act_id.is_null())
-        .order((sales::id, sale_lines::id))
+        // In the order of time: without it, SQLite reads all lines there ever were and looks up the sale of each.
+        .order((sales::at, sale_lines::id))
         .select((
             sales::id,
             sale_lines::tray_id,

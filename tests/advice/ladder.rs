@@ -165,6 +165,10 @@ fn ptr_5() {
     let others: Vec<f64> = solution.prices.iter().map(|outlook| outlook.total / 100.0).collect();
     near("PTR-5 at 48", others[0], 55.360942, 1e-6);
     near("PTR-5 at 36", others[1], 47.942436, 1e-6);
+    let textbook = textbook_pointer(18.0, vec![None; 3]).solve().by_price;
+    for (got, expected) in textbook.into_iter().zip([56.503763, 55.360942, 47.942436]) {
+        near("PTR-5", got, expected, 1e-6);
+    }
 }
 
 /// LAD-CX, `computed`: one review, prices 20 (demand 1) and 7 (demand 20). The value is not concave in stock: nothing here may rest on that.
@@ -235,4 +239,22 @@ fn the_textbook_agrees() {
         near("expired", best.whole.wasted_g, answer.expired_kg * 1_000.0, 1e-6);
         near("kitchen", best.whole.kitchen_g, answer.redirected_kg * 1_000.0, 1e-6);
     }
+}
+
+/// The price is not monotone in stock either (LAD-S3: Bitran and Wadhwa 1996, `source`): as LAD-CX with a short stage before it and a price for
+/// the first tray alone. With three trays the first is marked down at once, with four it is not.
+#[test]
+fn more_stock_may_ask_for_a_higher_price() {
+    let asked = |n: usize| {
+        let mut problem = ladder(n, 2, 0.0);
+        problem.stages[0].hours = 0.1;
+        problem.prices = vec![2_000, 700];
+        problem.elasticity = 20.0_f64.ln() / (1.0 - 0.35);
+        problem.reaches = vec![1, n];
+        let solution = solve(&problem);
+        (solution.best.choice.price, solution.best.total - solution.wait.total)
+    };
+    let (three, gain) = asked(3);
+    assert!(three == Some(1) && gain > 9.0, "three: {three:?} gains {gain}");
+    assert_eq!(asked(4).0, None);
 }

@@ -107,7 +107,8 @@ fn an_hour_at_a_lowered_price_counts_for_more() {
 /// the NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.4; class `memory`.
 #[test]
 fn ranges_are_those_of_the_tables() {
-    let table = [(1.0, 0.90, 2.706), (10.0, 0.90, 15.987), (10.0, 0.95, 18.307), (10.0, 0.10, 4.865), (100.0, 0.90, 118.498)];
+    let table =
+        [(1.0, 0.90, 2.706), (10.0, 0.90, 15.987), (10.0, 0.95, 18.307), (10.0, 0.10, 4.865), (100.0, 0.90, 118.498)];
     for (freedom, probability, expected) in table {
         near(belief(freedom / 2.0, 0.5).quantile(probability), expected, 5e-4);
     }
@@ -133,7 +134,9 @@ fn the_gamma_function_is_that_of_factorials() {
 /// The chances of all numbers sum to 1, also where that of none is too small for a double.
 #[test]
 fn chances_sum_to_one() {
-    for (belief, hours, most) in [(belief(2.0, 1.0), 1.0, 200), (belief(4_000.0, 1_000.0), 400.0, 4_000), (belief(0.5, 9.0), 20.0, 2_000)] {
+    for (belief, hours, most) in
+        [(belief(2.0, 1.0), 1.0, 200), (belief(4_000.0, 1_000.0), 400.0, 4_000), (belief(0.5, 9.0), 20.0, 2_000)]
+    {
         near(belief.asked_for(hours, most).iter().sum::<f64>(), 1.0, 1e-9);
     }
     assert_eq!(belief(4_000.0, 1_000.0).asked_for(400.0, 0), [0.0_f64], "too small by itself");

@@ -88,7 +88,7 @@ impl Days<'_> {
         let full = ends.plus_micros(-into_hour);
         let end = if full > self.now { full } else { ends };
         let days = self.zone.day_of(end).iter_days().take(8);
-        let mut spans = days.filter_map(|day| self.hours.open_on(self.zone, day)).filter(|(_, close)| end <= *close);
+        let mut spans = days.filter_map(|day| self.hours.open_on(self.zone, day)).filter(|(_, close)| end < *close);
         spans.next().map_or(end, |(open, _)| open.max(end))
     }
 

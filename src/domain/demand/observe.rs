@@ -158,7 +158,7 @@ fn price_at(pieces: &[Piece], at: Instant) -> Option<i64> {
     (piece.to >= at).then_some(piece.price_permille)
 }
 
-/// The opening hour a sale belongs to.
+/// The opening hour a sale belongs to; on the stroke of an hour the one that ends, as with prices.
 fn slice_of(slices: &[Slice], at: Instant) -> Option<&Slice> {
     let after = slices.partition_point(|slice| slice.to <= at);
     let away = |slice: &Slice| slice.from.since(at).max(at.since(slice.to)).max(0);

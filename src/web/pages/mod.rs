@@ -3,6 +3,7 @@
 mod alarm;
 mod board;
 pub mod customer;
+mod demand;
 mod exceptions;
 mod fitness;
 mod layout;
@@ -27,6 +28,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(board::routes);
     config.configure(scan::routes);
     config.configure(review::routes);
+    config.configure(demand::routes);
     config.configure(tray::routes);
     config.configure(preview::routes);
     config.configure(prints::routes);
