@@ -36,6 +36,7 @@ pub struct Advised {
     knowledge: Knowledge,
     following: Following,
     shop: ShopTerms,
+    waste_permille: Option<i64>,
     hours: OpeningHours,
 }
 
@@ -60,8 +61,30 @@ impl Advised {
         Advised::new(name, years, Knowledge::Learned(Box::new(learner)), Following::WorthIt)
     }
 
+    /// The true demand, by a shop that reckons waste at so much of the list price, whatever it really costs.
+    pub fn sparing(name: &str, years: &[Year], waste_permille: i64) -> Advised {
+        Advised { waste_permille: Some(waste_permille), ..Advised::knowing(name, years, Following::WorthIt) }
+    }
+
+    /// What the shop's terms mean for a cut, which must be what its world is like.
+    fn terms(&self, year: &Year) -> Terms {
+        let waste_cents_per_kg = self.waste_permille.map(|permille| year.cut.list * permille / 1_000);
+        let cut = CutTerms { waste_cents_per_kg, ..CutTerms::default() };
+        let terms = self.shop.of(&cut, PricePerKg::new(year.cut.list).unwrap());
+        assert_eq!(terms.prices.iter().map(|price| price.get()).collect::<Vec<_>>(), year.ladder);
+        assert_eq!(terms.kitchen_cents_per_kg, year.kitchen_cents_per_kg);
+        terms
+    }
+
     fn new(name: &str, years: &[Year], knowledge: Knowledge, following: Following) -> Advised {
-        Advised { name: name.to_owned(), knowledge, following, shop: shop_terms(&years[0]), hours: opening_hours() }
+        Advised {
+            name: name.to_owned(),
+            knowledge,
+            following,
+            shop: shop_terms(&years[0]),
+            waste_permille: None,
+            hours: opening_hours(),
+        }
     }
 }
 
@@ -73,14 +96,6 @@ fn shop_terms(year: &Year) -> ShopTerms {
         waste_cents_per_kg: year.waste_cents_per_kg,
         ..ShopTerms::default()
     }
-}
-
-/// What that means for a cut, which must be what its world is like.
-fn terms(shop: &ShopTerms, year: &Year) -> Terms {
-    let terms = shop.of(&CutTerms::default(), PricePerKg::new(year.cut.list).unwrap());
-    assert_eq!(terms.prices.iter().map(|price| price.get()).collect::<Vec<_>>(), year.ladder);
-    assert_eq!(terms.kitchen_cents_per_kg, year.kitchen_cents_per_kg);
-    terms
 }
 
 impl Policy for Advised {
@@ -99,7 +114,7 @@ impl Policy for Advised {
             Knowledge::Fixed(forecasts) => &forecasts[cut],
             Knowledge::Learned(learner) => &learner.known[cut],
         };
-        let terms = terms(&self.shop, counter.year);
+        let terms = self.terms(counter.year);
         let days = Days {
             now: instant(at),
             zone: Zone::UTC,
