@@ -7,6 +7,12 @@
     clippy::indexing_slicing,
     reason = "a test that meets what it did not expect should stop right there"
 )]
+#![allow(
+    clippy::approx_constant,
+    clippy::needless_range_loop,
+    clippy::type_complexity,
+    reason = "rows are written as the reference prints them, and tables walked by their index as the textbook does"
+)]
 
 #[path = "advice/brute.rs"]
 mod brute;

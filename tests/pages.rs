@@ -240,7 +240,8 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
     let customer = |code: &str, language: &str| format!("/01/{saku}/21/{code}?lang={language}&17=200101");
     let customers = ["en", "ja"].map(|language| customer(&v.counter.held, language));
     let [english, japanese] = customers.each_ref().map(String::as_str);
-    for path in ["/", "/scan", "/review", "/demand", "/demand/lean-saku", tray.as_str(), "/problems", english, japanese] {
+    for path in ["/", "/scan", "/review", "/demand", "/demand/lean-saku", tray.as_str(), "/problems", english, japanese]
+    {
         for (width, height) in [(320, 640), (768, 1_024), (1_280, 800)] {
             v.browser.set_viewport(width, height);
             v.browser.goto(&v.server.url(path));

@@ -3,7 +3,7 @@
 use super::failure::{Failure, refuse};
 use crate::domain::catalogue::Cut;
 use crate::domain::demand::learn::{Evidence, Learned, Stated, learn};
-use crate::domain::demand::observe::{Offer, Sold, observe};
+use crate::domain::demand::observe::{Offer, Sold, observe, without};
 use crate::domain::demand::week::{Week, open_hours};
 use crate::domain::demand::{Forecast, WEEKS};
 use crate::domain::hours::Slice;
@@ -13,7 +13,7 @@ use crate::domain::terms::{CutTerms, Said};
 use crate::domain::tray::Kind;
 use crate::store::Reading;
 use crate::store::catalogue::cut;
-use crate::store::demand::{Line, Lowered, Stood, lowered, sold, stood};
+use crate::store::demand::{Held, Line, Lowered, Stood, held, lowered, sold, stood};
 use crate::store::terms;
 use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use std::collections::BTreeMap;
@@ -89,6 +89,7 @@ struct Seen {
     stood: BTreeMap<String, Vec<Stood>>,
     sold: BTreeMap<String, Vec<Line>>,
     lowered: BTreeMap<i64, Vec<Lowered>>,
+    held: BTreeMap<i64, Vec<Held>>,
     draws: BTreeMap<String, (i64, i64)>,
 }
 
@@ -107,7 +108,13 @@ impl Seen {
             }
             add(&mut sold_by_cut, line.cut.clone(), line);
         }
-        Ok(Seen { stood: by_cut, sold: sold_by_cut, lowered: lowered(reading, since)?, draws })
+        Ok(Seen {
+            stood: by_cut,
+            sold: sold_by_cut,
+            lowered: lowered(reading, since)?,
+            held: held(reading, since)?,
+            draws,
+        })
     }
 
     fn evidence(
@@ -121,7 +128,7 @@ impl Seen {
     ) -> Evidence {
         let stood = self.stood.get(&cut.code).map(Vec::as_slice).unwrap_or_default();
         let sold = self.sold.get(&cut.code).map(Vec::as_slice).unwrap_or_default();
-        let offers: Vec<Offer> = stood.iter().map(|stay| self.offer(stay, since, now)).collect();
+        let offers: Vec<Offer> = stood.iter().flat_map(|stay| self.offers(stay, since, now)).collect();
         let sold: Vec<Sold> = sold.iter().filter(|line| line.at <= now).map(|line| sale(line, portion_g)).collect();
         let first_offer = offers.iter().map(|offer| offer.from).min();
         Evidence {
@@ -135,18 +142,17 @@ impl Seen {
         }
     }
 
-    fn offer(&self, stay: &Stood, since: Instant, now: Instant) -> Offer {
+    /// When a tray could be sold from where it stood: not while it was on hold.
+    fn offers(&self, stay: &Stood, since: Instant, now: Instant) -> Vec<Offer> {
         let steps = self.lowered.get(&stay.tray).map(Vec::as_slice).unwrap_or_default();
         let first = steps.first().map_or(stay.price_cents, |step| step.old_cents);
         let share = |cents| permille(cents, stay.list_price_cents);
         let fell = steps.iter().map(|step| (step.at, share(step.new_cents)));
-        Offer {
-            tray: stay.tray,
-            from: stay.from.max(since),
-            to: Some(stay.to.map_or(now, |to| to.min(now))),
-            ends: stay.use_by,
-            prices: std::iter::once((Instant::EPOCH, share(first))).chain(fell).collect(),
-        }
+        let prices: Vec<(Instant, i64)> = std::iter::once((Instant::EPOCH, share(first))).chain(fell).collect();
+        let held = self.held.get(&stay.tray).map(Vec::as_slice).unwrap_or_default();
+        let stretch = without(stay.from.max(since), stay.to.map_or(now, |to| to.min(now)), held);
+        let offer = |(from, to)| Offer { tray: stay.tray, from, to, ends: stay.use_by, prices: prices.clone() };
+        stretch.into_iter().map(offer).collect()
     }
 }
 

@@ -3,7 +3,7 @@
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::offline::return_lines;
-use super::schema::{markdowns, places, sale_lines, sales, stays, trays};
+use super::schema::{entries, held_trays, holds, markdowns, places, sale_lines, sales, stays, trays};
 use super::trays::instant;
 use crate::domain::place::StorageMethod;
 use crate::domain::tray::Kind;
@@ -92,6 +92,45 @@ pub fn lowered(reading: &mut Reading<'_>, since: Instant) -> Result<BTreeMap<i64
     }
     Ok(by_tray)
 }
+
+/// From when to when trays were on hold at some time since an instant, by tray: by a hold of their own, of their batch, of a lot in them.
+pub fn held(reading: &mut Reading<'_>, since: Instant) -> Result<BTreeMap<i64, Vec<Held>>, StoreError> {
+    let rows: Vec<(i64, String, i64, i64, Option<i64>)> = holds::table
+        .filter(holds::released_at.is_null().or(holds::released_at.gt(since.micros())))
+        .order(holds::placed_at)
+        .select((holds::id, holds::scope, holds::target_id, holds::placed_at, holds::released_at))
+        .load(reading.conn)?;
+    let of_scope = |scope: &str| -> Vec<i64> {
+        let those = rows.iter().filter(|row| row.1 == scope);
+        those.map(|(id, _, target, ..)| if scope == "batch" { *id } else { *target }).collect()
+    };
+    let batches: Vec<(i64, i64)> = held_trays::table
+        .filter(held_trays::hold_id.eq_any(of_scope("batch")))
+        .select((held_trays::hold_id, held_trays::tray_id))
+        .load(reading.conn)?;
+    // What lay on a tray that is gone is told by the ledger alone.
+    let lots: Vec<(i64, Option<i64>)> = entries::table
+        .filter(entries::lot_id.eq_any(of_scope("lot")).and(entries::tray_id.is_not_null()))
+        .select((entries::lot_id, entries::tray_id))
+        .distinct()
+        .load(reading.conn)?;
+    let mut by_tray: BTreeMap<i64, Vec<Held>> = BTreeMap::new();
+    for (id, scope, target, from, to) in rows {
+        let held = (instant(from)?, to.map(instant).transpose()?);
+        let reached: Vec<i64> = match scope.as_str() {
+            "batch" => batches.iter().filter(|(hold, _)| *hold == id).map(|(_, tray)| *tray).collect(),
+            "lot" => lots.iter().filter(|(lot, _)| *lot == target).filter_map(|(_, tray)| *tray).collect(),
+            _ => vec![target],
+        };
+        for tray in reached {
+            by_tray.entry(tray).or_default().push(held);
+        }
+    }
+    Ok(by_tray)
+}
+
+/// From, to; none while it lasts.
+pub type Held = (Instant, Option<Instant>);
 
 type LineRow = (i64, i64, String, String, i64, i64, i64, i64);
 

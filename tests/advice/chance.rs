@@ -150,7 +150,10 @@ fn near_chance(what: &str, seen: f64, expected: f64, of: usize) {
 fn large(demand: Demand) -> Problem {
     let mut dice = Dice::new(8);
     let unit = |tray: usize, dice: &mut Dice| Unit {
-        grams: if tray % 5 == 0 { 150 } else { 120 + dice.below(300) as i64 },
+        grams: match tray % 5 {
+            0 => 150,
+            _ => 120 + dice.below(300) as i64,
+        },
         price: if tray < 9 { 1_600 } else { 2_000 },
         ends: 1 + tray / 13 * 2,
         tray,

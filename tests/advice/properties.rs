@@ -168,25 +168,29 @@ proptest! {
     #[test]
     fn no_problem_breaks_it(
         problem in problem(),
-        (what, number, float) in (0..14_usize, any::<i32>(), prop::num::f64::ANY),
+        (what, number, float) in (0..18_usize, any::<i64>(), prop::num::f64::ANY),
         choice in (any::<Option<usize>>(), any::<usize>(), any::<usize>(), any::<usize>()),
     ) {
         let mut odd = problem;
         let index = usize::try_from(number.unsigned_abs() % 20).unwrap();
         match what {
-            0 => odd.units[0].grams = i64::from(number),
-            1 => odd.units[0].price = i64::from(number),
+            0 => odd.units[0].grams = number,
+            1 => odd.units[0].price = number,
             2 => odd.units[0].ends = index,
             3 => odd.stages[0].hours = float,
-            4 => odd.stages[0].kitchen_g = i64::from(number),
-            5 => odd.prices[1] = i64::from(number),
+            4 => odd.stages[0].kitchen_g = number,
+            5 => odd.prices[1] = number,
             6 => odd.reaches[0] = index,
             7 => odd.demand = Demand::Known(float),
             8 => odd.demand = Demand::Believed(Belief { shape: float.abs().min(1e9), rate: 0.5 }),
             9 => odd.elasticity = float,
-            10 => odd.freezer = Some(Freezer { cents_per_kg: i64::from(number), first: index }),
+            10 => odd.freezer = Some(Freezer { cents_per_kg: number, first: index }),
             11 => odd.today = index,
             12 => odd.stages.clear(),
+            13 => odd.kitchen_cents_per_kg = number,
+            14 => odd.waste_cents_per_kg = number,
+            15 => odd.left_cents_per_kg = number,
+            16 => odd.demand = Demand::Believed(Belief { shape: 0.5, rate: float.abs() }),
             _ => odd.units.clear(),
         }
         let solution = solve(&odd);
@@ -223,6 +227,7 @@ fn faults() {
     assert_eq!(broken(|problem| problem.reaches = vec![2]), Some(Fault::Reaches));
     assert_eq!(broken(|problem| problem.reaches = vec![0, 3]), Some(Fault::Reaches));
     assert_eq!(broken(|problem| problem.elasticity = -1.0), Some(Fault::Demand));
+    assert_eq!(broken(|problem| problem.elasticity = 51.0), Some(Fault::Demand));
     assert_eq!(broken(|problem| problem.demand = Demand::Known(f64::INFINITY)), Some(Fault::Demand));
     assert_eq!(broken(|problem| problem.freezer = Some(Freezer { cents_per_kg: 1, first: 4 })), Some(Fault::Freezer));
     assert_eq!(broken(|problem| problem.units.clear()), None);
@@ -239,4 +244,20 @@ fn small_gains_are_not_worth_speaking() {
     assert!(worth(&solution, 0, permille.floor() as i64) && !worth(&solution, 0, permille.ceil() as i64));
     let alone = solve(&crate::ground::ladder(1, 3, 0.0));
     assert!(!worth(&alone, 0, 0), "leaving alone is never worth speaking of");
+}
+
+/// A shop in which far more come than there is to sell sells out: known, believed, or known so badly that anything may be.
+#[test]
+fn a_crowd_buys_all() {
+    let crowds = [
+        Demand::Known(1e9),
+        Demand::Known(900.0),
+        Demand::Believed(Belief { shape: 1e8, rate: 1.0 }),
+        Demand::Believed(Belief { shape: 0.9, rate: 1e-40 }),
+    ];
+    for demand in crowds {
+        let problem = Problem { demand, ..crate::ground::ladder(7, 2, 0.0) };
+        let best = solve(&problem).best;
+        assert!((best.whole.sold_units - 7.0).abs() < 1e-9 && best.choice == Choice::default(), "{demand:?}: {best:?}");
+    }
 }

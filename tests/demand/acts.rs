@@ -10,11 +10,14 @@ use sakudana::domain::terms::CutTerms;
 use sakudana::ops::demand::{Study, forecasts, studies, study};
 use sakudana::ops::edit_catalogue::Expected;
 use sakudana::ops::failure::Failure;
+use sakudana::ops::hold::{self, HoldDraft};
+use sakudana::ops::look::lots_page;
 use sakudana::ops::mark_down::mark_down;
 use sakudana::ops::place_tray::{Way, take_to};
 use sakudana::ops::replay::{ReplayedDraft, ReplayedLineDraft, Sender, Speech, take};
 use sakudana::ops::sell::{LineDraft, Sold, reverse, sell};
 use sakudana::ops::take_back::{ReturnDraft, take_back};
+use sakudana::ops::take_out::{Whither, take_out};
 use sakudana::ops::terms;
 use sakudana::units::instant::{Instant, MICROS_PER_MINUTE};
 use sakudana::units::money::Cents;
@@ -23,6 +26,7 @@ use std::sync::Arc;
 on_both!(
     hours_without_stock_do_not_count,
     what_was_undone_was_not_sold,
+    a_hold_is_no_stock,
     a_sale_of_an_offline_till_counts_at_its_own_time,
     lowered_prices_are_told_apart,
     tubs_count_in_portions_and_frozen_fish_not_at_all,
@@ -116,6 +120,31 @@ fn what_was_undone_was_not_sold(which: Which) {
     counter.sell(240, &trays[0], None);
     counter.sell(300, &trays[2], None);
     assert_eq!(seen(&counter.study(10 * 60, "saku")), (2, 300));
+}
+
+/// A block on hold from ten to one; another whose batch is from four on; one whose fish is from three on, and which is thrown away at five.
+fn a_hold_is_no_stock(which: Which) {
+    let counter = Counter::open(which);
+    let desk = &counter.0.desk;
+    let [saku, belly, collar] = ["saku", "belly", "collar"].map(|cut| counter.0.trays(cut, 1, 300).remove(0));
+    let lots = desk.look(|reading, _| lots_page(reading, None, 3)).unwrap();
+    let newest = lots.iter().max_by_key(|lot| lot.id).unwrap().code.to_string();
+    let place = |minutes: i64, scope: &str, code: &str| {
+        let draft = HoldDraft { scope: scope.into(), code: code.into(), reason: "smells odd".into() };
+        desk.act(move |tx, shop| hold::place(tx, shop, &actor(), at(minutes), &draft)).unwrap().id
+    };
+    let id = place(60, "tray", &saku);
+    desk.act(move |tx, _| hold::release(tx, &actor(), at(240), id, "it was the bin")).unwrap();
+    place(420, "batch", &belly);
+    place(360, "lot", &newest);
+    desk.act(move |tx, shop| {
+        take_out(tx, shop, &actor(), at(480), &collar, Whither::Waste, None, Some("recalled")).map(drop)
+    })
+    .unwrap();
+    assert_eq!(seen(&counter.study(300, "saku")), (0, 120));
+    assert_eq!(seen(&counter.study(600, "saku")), (0, 420));
+    assert_eq!(seen(&counter.study(600, "belly")), (0, 420));
+    assert_eq!(seen(&counter.study(600, "collar")), (0, 360));
 }
 
 fn a_sale_of_an_offline_till_counts_at_its_own_time(which: Which) {

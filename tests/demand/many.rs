@@ -69,7 +69,12 @@ fn every_sale_of_the_weeks_counts_and_none_before(which: Which) {
     let mut sold = 0;
     for study in found.iter().filter(|study| study.cut.code != "scrape") {
         let forecast = &study.learned.forecast;
-        assert!((trays / 4 - 1..=trays / 4).contains(&forecast.units_sold), "{}: {}", study.cut.code, forecast.units_sold);
+        assert!(
+            (trays / 4 - 1..=trays / 4).contains(&forecast.units_sold),
+            "{}: {}",
+            study.cut.code,
+            forecast.units_sold
+        );
         sold += forecast.units_sold;
         // A tenth of the trays were lowered, all of one or two cuts.
         assert_eq!(study.learned.lowered_units > 0.0, ["saku", "slices"].contains(&study.cut.code.as_str()));

@@ -79,7 +79,7 @@ fn trade(dice: &mut Dice, rate: f64, trays: usize, truth: &Week) -> Records {
         for _ in 0..trays {
             number += 1;
             let prices = vec![(Instant::EPOCH, 1_000), (review, 1_000 - off)];
-            records.offers.push(Offer { tray: number, from: open, to: Some(close), ends: Some(close), prices });
+            records.offers.push(Offer { tray: number, from: open, to: close, ends: Some(close), prices });
         }
         let mut next = first;
         for slice in hours().slices(Zone::UTC, open, close) {
@@ -91,7 +91,7 @@ fn trade(dice: &mut Dice, rate: f64, trays: usize, truth: &Week) -> Records {
                 let patience = -(dice.between(1, 1_000_000_000) as f64 / 1e9).ln() / asked_an_hour;
                 at = at.plus_micros((patience * MICROS_PER_HOUR as f64) as i64);
                 let Some(offer) = records.offers.get_mut(next).filter(|_| at < slice.to) else { break };
-                offer.to = Some(at);
+                offer.to = at;
                 records.sold.push(Sold { at, units: 1.0, price_permille });
                 next += 1;
             }
@@ -167,7 +167,7 @@ fn the_answer_to_prices_comes_back() {
 /// The control: the same records, read as if every tray had lain there until closing. Cuts that ran out look as if nobody wanted them.
 #[test]
 fn hours_without_stock_counted_as_hours_without_demand_give_too_little() {
-    let (honest, naive) = (study(SEED, |_| ()), study(SEED, |offer| offer.to = offer.ends));
+    let (honest, naive) = (study(SEED, |_| ()), study(SEED, |offer| offer.to = offer.ends.unwrap()));
     for (index, ((rate, _), (honest, naive))) in CUTS.iter().zip(honest.iter().zip(&naive)).enumerate() {
         let (honest, naive) = (honest.forecast.belief.mean(), naive.forecast.belief.mean());
         if index < 4 {

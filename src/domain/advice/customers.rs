@@ -5,19 +5,20 @@ use super::Demand;
 /// Nobody counts further; whoever comes after so many finds nothing left to buy.
 const MOST: usize = 100_000;
 /// What is left out at both ends, of all.
-const TAIL: f64 = 1e-15;
+const TAIL: f64 = 1e-14;
 
 /// The chances of 0, 1, 2 … customers in so many standard hours, all further ones counted with the last. They sum to 1.
 pub(super) fn chances(demand: Demand, hours: f64) -> Vec<f64> {
-    let (mode, ratio) = match demand {
+    let (mode, nobody, ratio) = match demand {
         Demand::Known(rate) => {
             let mean = rate * hours;
-            (mean, Ratio { add: 0.0, grow: 0.0, mean })
+            (mean, (-mean).exp(), Ratio { add: 0.0, grow: 0.0, mean })
         }
         Demand::Believed(belief) => {
             let share = hours / (belief.rate + hours);
             let mode = ((belief.shape - 1.0) * hours / belief.rate).max(0.0);
-            (mode, Ratio { add: belief.shape - 1.0, grow: share, mean: 0.0 })
+            let nobody = (-belief.shape * (hours / belief.rate).ln_1p()).exp();
+            (mode, nobody, Ratio { add: belief.shape - 1.0, grow: share, mean: 0.0 })
         }
     };
     if mode > MOST as f64 {
@@ -48,7 +49,13 @@ pub(super) fn chances(demand: Demand, hours: f64) -> Vec<f64> {
         all.push(chance);
         n += 1;
     }
-    all.iter_mut().for_each(|chance| *chance /= sum);
+    // From the likeliest number on all chances are known but for a factor: their sum, or, where nobody is likeliest, the chance of nobody.
+    let factor = if mode == 0 { nobody } else { 1.0 / sum };
+    all.iter_mut().for_each(|chance| *chance *= factor);
+    let missing = 1.0 - all.iter().sum::<f64>();
+    if let Some(last) = all.last_mut() {
+        *last = (*last + missing).max(0.0);
+    }
     all
 }
 

@@ -1,7 +1,7 @@
 //! What becomes of the units under a plan, in expectation: how likely each is next in line, from now to the last stage.
 
 use super::states::{Posted, State};
-use super::values::{Act, Plan, ended};
+use super::values::{ASKED_EVERY, Act, Plan, ended};
 use super::{Choice, Flow, Outlook, Problem};
 
 /// What is done after now.
@@ -207,27 +207,42 @@ impl<'a> Line<'a> {
     }
 }
 
-/// How likely each unit is next after a stage's customers.
+/// How likely each unit is next after a stage's customers. Reckoned only from the first unit that can be next to the last that can be.
 fn moved_on(state: &State, before: &[f64], coming: &[f64]) -> Vec<f64> {
-    let mut old = before.to_vec();
-    let mut new = before.to_vec();
+    let possible = |chance: &f64| *chance > 0.0;
+    let first = before.iter().position(possible).unwrap_or(0);
+    let mut width = before.iter().rposition(possible).unwrap_or(0) + 1 - first;
+    let buys = state.buys.get(first..).unwrap_or(&[]);
+    // Nobody leaves the last, which is the end.
+    let stays: Vec<f64> = buys.iter().map(|buys| 1.0 - buys).chain([1.0]).collect();
+    let mut old: Vec<f64> = before.iter().skip(first).copied().collect();
+    let mut new = old.clone();
     let mut sum = vec![0.0; before.len()];
+    let counted = sum.get_mut(first..).unwrap_or(&mut []);
     let mut to_come = 1.0;
     for (n, chance) in coming.iter().enumerate() {
-        if n % 16 == 15 && old == new {
+        if n % ASKED_EVERY == ASKED_EVERY - 1 && old == new {
             break;
         }
         to_come -= chance;
-        sum.iter_mut().zip(&old).for_each(|(sum, old)| *sum += chance * old);
-        let mut entering = 0.0;
-        // Nobody leaves the last, which is the end.
-        for (new, (old, buys)) in new.iter_mut().zip(old.iter().zip(state.buys.iter().chain(&[0.0]))) {
-            let leaving = old * buys;
-            *new = old - leaving + entering;
-            entering = leaving;
-        }
+        counted.iter_mut().zip(&old).take(width).for_each(|(sum, old)| *sum += chance * old);
+        width += 1;
+        add_one_customer(&old, (buys, &stays), width, &mut new);
         std::mem::swap(&mut old, &mut new);
     }
-    sum.iter_mut().zip(&old).for_each(|(sum, old)| *sum += to_come * old);
+    counted.iter_mut().zip(&old).for_each(|(sum, old)| *sum += to_come * old);
     sum
+}
+
+/// How likely each of the first `width` is next after one more customer.
+fn add_one_customer(old: &[f64], (buys, stays): (&[f64], &[f64]), width: usize, new: &mut [f64]) {
+    if let (Some(first), Some(new)) = (old.iter().zip(stays).next(), new.first_mut()) {
+        *new = first.0 * first.1;
+    }
+    let Some(following) = old.get(1..).zip(stays.get(1..)).zip(new.get_mut(1..)) else { return };
+    let ((here, stays), new) = following;
+    let terms = here.iter().zip(stays).zip(old.iter().zip(buys));
+    for (new, ((here, stays), (before, buys))) in new.iter_mut().zip(terms).take(width) {
+        *new = here * stays + before * buys;
+    }
 }

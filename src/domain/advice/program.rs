@@ -5,6 +5,9 @@ use super::states::Posted;
 use super::values::Plan;
 use super::{Choice, Demand, Flow, Outlook, Problem, Solution, Unit};
 
+/// At this a price a tenth lower sells 148 times as much; beyond it numbers are no longer told apart.
+const MOST_ELASTICITY: f64 = 50.0;
+
 /// Why a problem is none.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fault {
@@ -18,7 +21,7 @@ pub enum Fault {
     Prices,
     /// Reaches do not rise to all units.
     Reaches,
-    /// A rate or an elasticity that is no number, or below zero.
+    /// A rate or an elasticity that is no number or below zero, or an elasticity above 50.
     Demand,
     /// The freezer begins beyond the last unit.
     Freezer,
@@ -47,7 +50,7 @@ pub fn fault(problem: &Problem) -> Option<Fault> {
         (reaches.iter().zip(reaches.iter().skip(1)).all(rising), Fault::Reaches),
         (units.is_empty() || reaches.last() == Some(&units.len()), Fault::Reaches),
         (units.is_empty() || reaches.first().is_some_and(|reach| *reach > 0), Fault::Reaches),
-        (demand && sound(problem.elasticity), Fault::Demand),
+        (demand && sound(problem.elasticity) && problem.elasticity <= MOST_ELASTICITY, Fault::Demand),
         (problem.freezer.is_none_or(|freezer| freezer.first <= units.len()), Fault::Freezer),
     ];
     checks.into_iter().find(|(holds, _)| !holds).map(|(_, fault)| fault)
@@ -165,9 +168,9 @@ fn plans(problem: &Problem) -> Vec<Plan> {
 
 /// No plan that keeps so many units brings more: each unit for the most that can become of it.
 fn most(problem: &Problem, kept: usize) -> f64 {
-    let otherwise = [problem.kitchen_cents_per_kg, problem.left_cents_per_kg, -problem.waste_cents_per_kg];
-    let otherwise = otherwise.into_iter().max().unwrap_or(0);
-    let of = |unit: &Unit| unit.grams as f64 * unit.price.max(otherwise) as f64 / 1_000.0;
+    let waste = -(problem.waste_cents_per_kg as f64);
+    let otherwise = waste.max(problem.kitchen_cents_per_kg as f64).max(problem.left_cents_per_kg as f64);
+    let of = |unit: &Unit| unit.grams as f64 * otherwise.max(unit.price as f64) / 1_000.0;
     frozen(problem, kept) + problem.units.iter().take(kept).map(of).sum::<f64>()
 }
 

@@ -136,7 +136,7 @@ fn portion_g(trays: &[Tray], portion_g: i64) -> i64 {
 /// A block whole; a tub in portions, what remains as the last one.
 fn parts(tray: &Tray, portion_g: i64) -> impl ExactSizeIterator<Item = i64> {
     let portion = if tray.kind == Kind::Tub { portion_g } else { tray.net_g };
-    let count = usize::try_from((tray.net_g + portion - 1) / portion).unwrap_or(1);
+    let count = usize::try_from(tray.net_g.saturating_add(portion - 1) / portion).unwrap_or(1);
     let net_g = tray.net_g;
     (0..count).map(move |at| {
         let before = portion.saturating_mul(i64::try_from(at).unwrap_or(0));

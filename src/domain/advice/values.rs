@@ -3,7 +3,7 @@
 use super::customers::chances;
 use super::states::{State, States};
 use super::{Problem, Stage};
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 
 /// What is done at the beginning of a stage, after what has ended is gone: up to which unit the kitchen takes, and which prices are in
 /// force from there on.
@@ -42,9 +42,11 @@ impl Plan {
         let mut then = plan.ends(problem);
         plan.now = then.clone();
         for (at, stage) in problem.stages.iter().enumerate().rev() {
-            plan.now = plan.sell(at, &then);
-            let (decided, acts) = plan.decide(problem, stage);
-            then = plan.throw_away(problem, at, &decided);
+            // Whoever comes in a stage finds none of the units that have ended by then.
+            let from = ended(problem, at, count);
+            plan.now = plan.sell(at, from, &then);
+            let (decided, acts) = plan.decide(problem, stage, from);
+            then = plan.throw_away(problem, from, &decided);
             plan.acts.push(acts);
         }
         plan.acts.reverse();
@@ -79,34 +81,32 @@ impl Plan {
         self.states.all.iter().map(|state| (0..state.values()).map(value).collect()).collect()
     }
 
-    /// A stage's customers, one at a time, before what comes `then`.
-    fn sell(&self, stage: usize, then: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    /// A stage's customers, one at a time, before what comes `then`. Values of units before `from` are not reckoned.
+    fn sell(&self, stage: usize, from: usize, then: &[Vec<f64>]) -> Vec<Vec<f64>> {
         let coming = self.coming(stage);
         if coming.len() < 2 {
             return then.to_vec();
         }
         let (Some(own), Some(after)) = (self.states.all.first(), then.first()) else { return Vec::new() };
-        let mut reaches: Vec<usize> = self.states.all.iter().skip(1).map(|state| state.until).collect();
-        reaches.sort_unstable();
-        reaches.dedup();
-        let mut beyond: Vec<(usize, Vec<f64>)> = reaches.iter().map(|reach| (*reach, Vec::new())).collect();
+        let reaches: BTreeSet<usize> = self.states.all.iter().skip(1).map(|state| state.until).collect();
+        let mut beyond: Vec<(usize, Vec<f64>)> = reaches.into_iter().map(|reach| (reach, Vec::new())).collect();
         let emptied = after.last().copied().unwrap_or(0.0);
-        let mut sold = served(own, after, coming, &[emptied], |values| {
+        let mut sold = served(own, from, after, coming, &[emptied], |values| {
             for (reach, seen) in &mut beyond {
-                seen.extend(values.get(*reach));
+                seen.extend(reach.checked_sub(from).and_then(|at| values.get(at)));
             }
         });
         sold.push(emptied);
         let mut all = vec![sold];
         for (state, then) in self.states.all.iter().zip(then).skip(1) {
             let edges = beyond.iter().find(|(reach, _)| *reach == state.until).map_or(&[][..], |(_, seen)| seen);
-            all.push(served(state, then, coming, edges, |_| {}));
+            all.push(served(state, from, then, coming, edges, |_| {}));
         }
         all
     }
 
     /// The best of what may be done at a stage's beginning, and what that is.
-    fn decide(&self, problem: &Problem, stage: &Stage) -> (Vec<Vec<f64>>, Vec<Vec<Act>>) {
+    fn decide(&self, problem: &Problem, stage: &Stage, from: usize) -> (Vec<Vec<f64>>, Vec<Vec<Act>>) {
         let priced = if stage.review { self.best_prices() } else { self.now.clone() };
         let own = priced.first().cloned().unwrap_or_default();
         let kitchen = problem.kitchen_cents_per_kg as f64 / 1_000.0;
@@ -117,7 +117,8 @@ impl Plan {
             let joined: Vec<f64> = values.iter().chain(own.iter().skip(values.len())).copied().collect();
             let best = if stage.kitchen_g > 0 { self.cook(&joined, kitchen, stage.kitchen_g) } else { joined.clone() };
             let choose = |next: usize| self.choose(stage, kitchen, (state, next), (&joined, &best));
-            acts.push((0..values.len()).map(choose).collect());
+            let stay = (0..from.min(values.len())).map(|next| Act { next, state });
+            acts.push(stay.chain((from..values.len()).map(choose)).collect());
             decided.push(best);
         }
         (decided, acts)
@@ -131,7 +132,7 @@ impl Plan {
                 raise(&mut best, at, other);
             }
         }
-        // Where nothing is in force anything may follow; all of it follows from the highest price of each reach.
+        // Where nothing is in force anything may follow.
         for (at, _) in self.states.all.iter().enumerate().skip(1) {
             raise(&mut best, 0, at);
         }
@@ -197,9 +198,8 @@ impl Plan {
         able.find(|(at, _)| worth(*at).is_some_and(|value| value >= enough)).map_or(state, |(at, _)| at)
     }
 
-    /// What has ended by a stage costs what it costs.
-    fn throw_away(&self, problem: &Problem, at: usize, decided: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let ended = ended(problem, at, self.count);
+    /// What has ended by a stage, so many of the first units, costs what it costs.
+    fn throw_away(&self, problem: &Problem, ended: usize, decided: &[Vec<f64>]) -> Vec<Vec<f64>> {
         let waste = problem.waste_cents_per_kg as f64 / 1_000.0;
         let mut all = Vec::with_capacity(decided.len());
         for (values, state) in decided.iter().zip(&self.states.all) {
@@ -212,16 +212,25 @@ impl Plan {
 }
 
 /// How often it is asked whether further customers still change anything.
-const ASKED_EVERY: usize = 16;
+pub(super) const ASKED_EVERY: usize = 16;
 
-/// The values by the next unit before a stage's customers: each of them buys the unit that is next or not. `edges` are the values at the end
-/// of the state before 0, 1, 2 … customers, the last one for all further; `see` is shown the same of all units.
-fn served(state: &State, then: &[f64], coming: &[f64], edges: &[f64], mut see: impl FnMut(&[f64])) -> Vec<f64> {
+/// The values by the next unit, counted from `from`, before a stage's customers: each of them buys the unit that is next or not. `edges` are
+/// the values at the end of the state before 0, 1, 2 … customers, the last one for all further; `see` is shown the same of all units.
+fn served(
+    state: &State,
+    from: usize,
+    then: &[f64],
+    coming: &[f64],
+    edges: &[f64],
+    mut see: impl FnMut(&[f64]),
+) -> Vec<f64> {
+    let mut sum = vec![0.0; state.until];
+    let (Some(buys), Some(pays)) = (state.buys.get(from..), state.pays.get(from..)) else { return sum };
+    let Some(counted) = sum.get_mut(from..).filter(|counted| !counted.is_empty()) else { return sum };
     let edge = |n: usize| edges.get(n).or(edges.last()).copied().unwrap_or(0.0);
-    let mut old: Vec<f64> = then.iter().take(state.until).copied().collect();
+    let mut old: Vec<f64> = then.iter().take(state.until).skip(from).copied().collect();
     old.push(edge(0));
     let mut new = old.clone();
-    let mut sum = vec![0.0; state.until];
     let mut to_come = 1.0;
     for (n, chance) in coming.iter().enumerate() {
         see(&old);
@@ -229,14 +238,14 @@ fn served(state: &State, then: &[f64], coming: &[f64], edges: &[f64], mut see: i
             break;
         }
         to_come -= chance;
-        add_one_customer(&old, (&state.buys, &state.pays), (*chance, &mut sum), &mut new);
+        add_one_customer(&old, (buys, pays), (*chance, counted), &mut new);
         if let Some(last) = new.last_mut() {
             *last = edge(n + 1);
         }
         std::mem::swap(&mut old, &mut new);
     }
     // All who are left out found what the last one found.
-    sum.iter_mut().zip(&old).for_each(|(sum, value)| *sum += to_come * value);
+    counted.iter_mut().zip(&old).for_each(|(sum, value)| *sum += to_come * value);
     sum
 }
 

@@ -13,8 +13,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct Offer {
     pub tray: i64,
     pub from: Instant,
-    /// None while it lasts.
-    pub to: Option<Instant>,
+    pub to: Instant,
     /// Its use-by: it was not sold after it, and whatever ends first is issued first.
     pub ends: Option<Instant>,
     /// Its price in permille of its list price, from each instant on; in order, the first before the stretch.
@@ -42,6 +41,20 @@ pub struct Cell {
     /// Hours in stock.
     pub hours: f64,
     pub units: f64,
+}
+
+/// What is left of a stretch without the times in which it was on hold, in order of their beginning.
+pub fn without(from: Instant, to: Instant, held: &[(Instant, Option<Instant>)]) -> Vec<(Instant, Instant)> {
+    let (mut at, mut left) = (from, Vec::new());
+    for (placed, released) in held {
+        if *placed > at {
+            left.push((at, to.min(*placed)));
+        }
+        at = at.max(released.unwrap_or(to));
+    }
+    left.push((at, to));
+    left.retain(|(from, to)| from < to);
+    left
 }
 
 /// A sale this long before opening or after closing belongs to the nearest opening hour; one farther off to none, and is not counted.
@@ -103,14 +116,14 @@ fn pieces(offers: &[Offer]) -> Vec<Piece> {
     for (index, offer) in offers.iter().enumerate() {
         let last = Instant::from_micros(Instant::MAXIMUM).unwrap_or(offer.from);
         let ends = offer.ends.unwrap_or(last);
-        let (from, to) = (offer.from, offer.to.unwrap_or(last).min(ends));
+        let (from, to) = (offer.from, offer.to.min(ends));
         if to <= from {
             continue;
         }
         let key = (ends, offer.tray, index);
         events.push((from, Event::Comes, key));
         events.push((to, Event::Leaves, key));
-        let before = offer.prices.iter().filter(|(at, _)| *at <= from).next_back().map_or(1_000, |(_, price)| *price);
+        let before = offer.prices.iter().rfind(|(at, _)| *at <= from).map_or(1_000, |(_, price)| *price);
         events.push((from, Event::Costs(before), key));
         let changes = offer.prices.iter().filter(|(at, _)| *at > from && *at < to);
         events.extend(changes.map(|(at, price)| (*at, Event::Costs(*price), key)));

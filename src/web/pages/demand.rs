@@ -264,7 +264,9 @@ async fn post(request: HttpRequest, code: web::Path<String>, form: web::Form<For
     match kept {
         Ok(()) => see_other(&format!("/demand/{code}")),
         // Somebody else was quicker: what is kept now is shown, not what was typed over what was kept before.
-        Err(problem) if problem.status == 412 => show(&visitor, &code, None, Some("It was changed meanwhile: this is how it is now.")).await,
+        Err(problem) if problem.status == 412 => {
+            show(&visitor, &code, None, Some("It was changed meanwhile: this is how it is now.")).await
+        }
         Err(problem) if problem.status < 500 => show(&visitor, &code, Some(form), Some(&in_words(&problem))).await,
         Err(problem) => problem.error_response(),
     }

@@ -35,9 +35,8 @@ impl Form {
     /// What was said last, as it would be typed.
     pub fn of(shop: &Shop, terms: &CutTerms, version: i64) -> Form {
         let mark = shop.currency.mark;
-        let written = |value: Option<i64>, decimals: u32| {
-            value.map(|value| mark.write(value, decimals)).unwrap_or_default()
-        };
+        let written =
+            |value: Option<i64>, decimals: u32| value.map(|value| mark.write(value, decimals)).unwrap_or_default();
         let money = shop.currency.decimals();
         Form {
             version,

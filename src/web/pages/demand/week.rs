@@ -73,7 +73,11 @@ fn in_words(hours: &[Hour]) -> String {
         return "As far as is known, every opening hour is as busy as any other.".to_owned();
     }
     let told = |(day, hour, share): &Hour| {
-        format!("{} {hour} to {} o'clock ({share:.1} times an average hour)", WEEKDAYS.get(*day).unwrap_or(&""), hour + 1)
+        format!(
+            "{} {hour} to {} o'clock ({share:.1} times an average hour)",
+            WEEKDAYS.get(*day).unwrap_or(&""),
+            hour + 1
+        )
     };
     format!("Busiest: {}. Quietest: {}.", told(busiest), told(quietest))
 }
