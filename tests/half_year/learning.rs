@@ -94,13 +94,16 @@ impl Seen {
             let cell = cells.entry(*key).or_default();
             *cell = (cell.0 + hours, cell.1 + units);
         }
-        let mut cells: Vec<Cell> = cells.iter().map(|((weekday, hour, step), (hours, units))| Cell {
-            weekday: *weekday,
-            hour: *hour,
-            price_permille: price(*step),
-            hours: *hours,
-            units: *units,
-        }).collect();
+        let mut cells: Vec<Cell> = cells
+            .iter()
+            .map(|((weekday, hour, step), (hours, units))| Cell {
+                weekday: *weekday,
+                hour: *hour,
+                price_permille: price(*step),
+                hours: *hours,
+                units: *units,
+            })
+            .collect();
         cells.sort_by_key(|cell| (cell.weekday, cell.hour, cell.price_permille));
         Evidence {
             code: year.cut.name.to_owned(),
@@ -183,7 +186,7 @@ pub fn observed(counter: &Counter<'_>, from: i64, to: i64) -> Vec<Cell> {
         offers.extend((trays.first..trays.past).map(|tray| Offer {
             tray: i64::try_from(tray).unwrap(),
             from: instant(trays.at),
-            to: counter.left.get(tray).map(|at| instant(*at)),
+            to: counter.left.get(tray).map_or(instant(to), |at| instant(*at)),
             ends: Some(instant(trays.end)),
             prices: prices.clone(),
         }));

@@ -3,7 +3,7 @@
 use crate::bound::deeds;
 use crate::counter::{Books, Counter, Deed};
 use crate::dice::Dice;
-use crate::world::{DAY, Year, open_on};
+use crate::world::{DAY, REVIEWS, Year, open_on};
 
 /// Something that decides at each review of a cut. It sees the counters, which tell what was sold and what stood there.
 pub trait Policy {
@@ -75,6 +75,36 @@ impl Policy for RuleOfThumb {
         }
         deed
     }
+}
+
+/// The same, and at the last review of its life the kitchen gets what is left of a batch, as far as it has room.
+pub struct RuleAndKitchen;
+
+impl Policy for RuleAndKitchen {
+    fn name(&self) -> String {
+        "rule of thumb, then the kitchen".to_owned()
+    }
+
+    fn decide(&mut self, counter: &Counter<'_>, cut: usize, at: i64, first_of_day: bool) -> Deed {
+        let mut deed = RuleOfThumb.decide(counter, cut, at, first_of_day);
+        let mut room = counter.kitchen_room(at, first_of_day);
+        for (batch, trays) in counter.stock() {
+            if counter.year.batches[batch].end > next_review(at) {
+                break;
+            }
+            for tray in trays {
+                room -= counter.year.grams[tray];
+                deed.kitchen += usize::from(room >= 0);
+            }
+        }
+        deed
+    }
+}
+
+/// The review after this one.
+fn next_review(at: i64) -> i64 {
+    let days = (at / DAY..).filter(|day| open_on(*day).is_some());
+    days.flat_map(|day| REVIEWS.map(|time| day * DAY + time)).find(|review| *review > at).unwrap()
 }
 
 /// Anything a shop may do, at random: what the bound must stand above as well.

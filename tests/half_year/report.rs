@@ -93,12 +93,14 @@ impl Season {
         }
     }
 
-    /// How far each cut is from its bound.
+    /// How far each cut is from its bound, under each policy in turn.
     pub fn print_cuts(&self, years: &[Year]) {
+        println!("    % of its bound, cut by cut, policies in the order above");
         for (cut, year) in years.iter().enumerate() {
-            let shares = self.lines.iter().map(|line| {
-                format!("{:>7.1}", 100.0 * line.by_cut[cut].proceeds() as f64 / self.by_cut[cut] as f64)
-            });
+            let shares = self
+                .lines
+                .iter()
+                .map(|line| format!("{:>7.1}", 100.0 * line.by_cut[cut].proceeds() as f64 / self.by_cut[cut] as f64));
             println!("    {:<18}{}", year.cut.name, shares.collect::<String>());
         }
     }

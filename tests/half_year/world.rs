@@ -19,9 +19,8 @@ const OFF: [i64; 6] = [0, 100, 200, 300, 400, 500];
 
 /// How busy each weekday is, and how busy each hour; only their products' ratios count.
 const WEEKDAYS: [f64; 7] = [0.0, 0.75, 0.8, 0.9, 1.3, 1.5, 1.0];
-const HOURS: [f64; 24] = [
-    0., 0., 0., 0., 0., 0., 0., 0., 0., 0.6, 0.9, 1.2, 1.3, 0.8, 0.6, 0.8, 1.2, 1.6, 1.3, 0., 0., 0., 0., 0.,
-];
+const HOURS: [f64; 24] =
+    [0., 0., 0., 0., 0., 0., 0., 0., 0., 0.6, 0.9, 1.2, 1.3, 0.8, 0.6, 0.8, 1.2, 1.6, 1.3, 0., 0., 0., 0., 0.];
 
 /// What is true of a cut, whoever knows it.
 #[derive(Debug, Clone)]
