@@ -97,11 +97,10 @@ fn lines(witness: &mut Witness, sqlite: &str, postgres: &str) -> Vec<String> {
 
 /// The tables as `src/store/schema.rs` and the files under it name them, read as text.
 fn schema() -> Tables {
-    let file = |name: &str| {
-        std::fs::read_to_string(format!("{}/src/store/{name}", env!("CARGO_MANIFEST_DIR")))
-            .expect("a file of the schema")
-    };
-    let text = ["schema.rs", "schema/following.rs", "schema/offline.rs"].map(file).join("\n");
+    let store = concat!(env!("CARGO_MANIFEST_DIR"), "/src/store");
+    let under = std::fs::read_dir(format!("{store}/schema")).unwrap().map(|entry| entry.unwrap().path());
+    let files = std::iter::once(format!("{store}/schema.rs").into()).chain(under);
+    let text = files.map(|file| std::fs::read_to_string(file).unwrap()).collect::<Vec<_>>().join("\n");
     let mut tables = Tables::new();
     let mut current = String::new();
     for line in text.lines().map(str::trim) {

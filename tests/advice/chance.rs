@@ -193,7 +193,7 @@ fn played_out_it_comes_as_expected() {
             let policy = Policy::of(problem, &expected.choice).unwrap();
             let mut dice = Dice::new(100 + seed as u64);
             let courses: Vec<Course> =
-                (0..3_000).map(|_| play(problem, &expected.choice, &policy, &mut dice)).collect();
+                (0..10_000).map(|_| play(problem, &expected.choice, &policy, &mut dice)).collect();
             let Outlook { total, whole, sold, sells_out_today, .. } = expected;
             within_four_errors("money", courses.iter().map(|course| course.money), total);
             within_four_errors("waste", courses.iter().map(|course| course.wasted_g), whole.wasted_g);
