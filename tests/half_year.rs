@@ -1,12 +1,13 @@
-//! Half a year of an invented shop whose demand is known: what the advice brings, and what it wastes, against leaving alone, a rule of thumb,
-//! the best that the model knows, and the best that anybody could have done who knew every customer beforehand.
+//! Half a year of an invented shop whose demand is known: what the advice brings, and what it wastes, against leaving alone, a rule of
+//! thumb, the best that the model knows, and the best that anybody could have done who knew every customer beforehand.
 //!
-//! Trays, customers and what each of them would pay are drawn once: every policy meets the same. The fish was bought before and costs the same
-//! whatever is decided, so policies are compared by what they brought: revenue and kitchen, less what waste cost.
+//! Trays, customers and what each of them would pay are drawn once: every policy meets the same. The fish was bought before and costs
+//! the same whatever is decided, so policies are compared by what they brought: revenue and kitchen, less what waste cost.
 //!
-//! `SAKUDANA_YEARS=3` runs three whole half-years of the whole shop of seven cuts, with more policies, beginning with the seed
-//! `SAKUDANA_YEAR_SEED` (1), and the other worlds whole as well; `SAKUDANA_YEAR_CUTS` for fewer cuts. With
-//! `cargo test --config profile.dev.package.sakudana.opt-level=3 --test half_year -- --nocapture` it takes a quarter of a minute a half-year.
+//! `SAKUDANA_YEARS=8` runs eight whole half-years of the whole shop of seven cuts, with more policies, beginning with the seed
+//! `SAKUDANA_YEAR_SEED` (1), and the other worlds whole as well; `SAKUDANA_YEAR_CUTS` for fewer cuts. For that the program should be
+//! optimised; the tables are printed:
+//! `cargo test --config profile.dev.package.sakudana.opt-level=3 --test half_year -- --nocapture`
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,

@@ -1,14 +1,15 @@
 //! What the best decisions bring when every customer is known beforehand.
 //!
-//! Exact, by dynamic programming backwards over everything that happens. The state is the tray that is next, in the order of issue, and the step
-//! of the ladder at which its batch stands; sales, kitchen and waste all take from the front, so it says all. The steps of younger batches need
-//! not be in it: who knows what comes lowers a batch no earlier than at the last review before its first tray is sold, and until then any step is
-//! open, but for one thing: a lower price reaches from the oldest tray on, so that a batch never stands lower than the one before it. Hence, where
-//! one batch follows another between reviews, the step of the next is chosen then, as if at the review before, no lower than that of the last.
+//! Exact, by dynamic programming backwards over everything that happens. The state is the tray that is next, in the order of issue, and
+//! the step of the ladder at which its batch stands; sales, kitchen and waste all take from the front, so it says all. The steps of
+//! younger batches need not be in it: who knows what comes lowers a batch no earlier than at the last review before its first tray is
+//! sold, and until then any step is open, but for one thing: a lower price reaches from the oldest tray on, so that a batch never
+//! stands lower than the one before it. Hence, where one batch follows another between reviews, the step of the next is chosen then, as
+//! if at the review before, no lower than that of the last.
 //!
-//! Two things are relaxed, upwards. At one review each batch may get a price of its own, where the advice gives one price up to one age. And
-//! where the kitchen comes at every review, it has room for a whole day's at each. So no policy that acts at these reviews, never raises a price
-//! and prices by age can bring more, whatever it knows.
+//! Two things are relaxed, upwards. At one review each batch may get a price of its own, where the advice gives one price up to one
+//! age. And where the kitchen comes at every review, it has room for a whole day's at each. So no policy that acts at these reviews,
+//! never raises a price and prices by age can bring more, whatever it knows.
 
 use crate::counter::{Books, Counter, Deed};
 use crate::world::{Happening, Year, money};

@@ -1,12 +1,13 @@
-//! One cut at the counter: trays come, prices fall, customers buy or go, lives end. Whoever decides does so at reviews; here it is done, and
-//! every gram and cent is booked.
+//! One cut at the counter: trays come, prices fall, customers buy or go, lives end. Whoever decides does so at reviews; here it is
+//! done, and every gram and cent is booked.
 
 use crate::world::{Customer, DAY, Event, Happening, Year, money};
 
 /// What is done at a review. Trays are counted from the next one to be sold.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Deed {
-    /// The first so many trays fall to this step of the ladder, where they are dearer: whole batches, counted before the kitchen takes any.
+    /// The first so many trays fall to this step of the ladder, where they are dearer: whole batches, counted before the kitchen takes
+    /// any.
     pub marks: Vec<(usize, usize)>,
     /// So many of the first trays go to the kitchen.
     pub kitchen: usize,
@@ -106,7 +107,8 @@ impl<'y> Counter<'y> {
         }
     }
 
-    /// Lets everything happen until the next review, and says when that is and whether it is the day's first; none when the half-year is over.
+    /// Lets everything happen until the next review, and says when that is and whether it is the day's first; none when the half-year
+    /// is over.
     pub fn until_review(&mut self) -> Option<(i64, bool)> {
         while let Some(Event { at, what }) = self.year.events.get(self.next_event).copied() {
             self.next_event += 1;

@@ -1,5 +1,5 @@
-//! What a shop can see of its demand, hour by hour as it goes: when something stood on the counter, at which price, and what was sold. The
-//! customers who found nothing, or went, are not in it.
+//! What a shop can see of its demand, hour by hour as it goes: when something stood on the counter, at which price, and what was sold.
+//! The customers who found nothing, or went, are not in it.
 
 use crate::counter::Counter;
 use crate::policies::Policy;
@@ -119,8 +119,9 @@ impl Seen {
 
 /// A shop that begins with a stated rate for each cut, and learns from what it sells.
 ///
-/// The week and the answers to prices are learned of all cuts together, as the shop does. The rates are learned of each cut by itself: in a
-/// shop of several cuts the stated rate is forgotten within a day, for what the others sell, and here the wrong prior is the question.
+/// The week and the answers to prices are learned of all cuts together, as the shop does. The rates are learned of each cut by itself:
+/// in a shop of several cuts the stated rate is forgotten within a day, for what the others sell, and here the wrong prior is the
+/// question.
 #[derive(Debug)]
 pub struct Learner {
     stated: Vec<Stated>,

@@ -1,5 +1,5 @@
-//! The invented shop: its week, its cuts, what is cut each morning and who comes. Written without the engine, which knows nothing of it but
-//! what a test hands over. All of it is drawn once from a seed, so that every policy meets the same trays and the same customers.
+//! The invented shop: its week, its cuts, what is cut each morning and who comes. Written without the engine, which knows nothing of it
+//! but what a test hands over. All of it is drawn once from a seed, so that every policy meets the same trays and the same customers.
 //!
 //! Times are whole seconds from midnight of the first day, a Monday; money is whole cents, mass whole grams.
 
@@ -195,8 +195,8 @@ impl Year {
         year
     }
 
-    /// A batch every open morning, or every second: as much as is expected to be asked for until the next, and the surplus. Nothing more is
-    /// cut in the last days, so that everything ends within the half-year.
+    /// A batch every open morning, or every second: as much as is expected to be asked for until the next, and the surplus. Nothing
+    /// more is cut in the last days, so that everything ends within the half-year.
     fn cut_batches(&mut self, settings: &Settings, dice: &mut Dice) {
         let factors = pattern(self.cut.weekend);
         let open: Vec<i64> = (0..settings.days + 7).filter(|day| open_on(*day).is_some()).collect();
