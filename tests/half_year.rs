@@ -92,18 +92,14 @@ fn the_advice_in_half_a_year() {
             let brought = |policy: &str| season.books(policy).proceeds();
             assert!(brought(advice) > brought(RULE).max(brought(LEAVE)), "{advice}, seed {seed}");
             assert!(100 * brought(advice) >= 97 * brought(BEST), "{advice}, seed {seed}");
+            let wasted = |policy: &str| season.books(policy).wasted_g;
+            assert!(wasted(advice) < wasted(RULE).min(wasted(LEAVE)), "{advice}, seed {seed}: {} g", wasted(advice));
         }
         // A bound far above what can be done would bound nothing.
         assert!(100 * season.books(BEST).proceeds() >= 85 * season.most, "of {}", season.most);
         seasons.push(season);
     }
-    // In a single half-year chance moves the waste of some kilograms by a few: the goal is asked of the sum.
-    let all = Season::together(seasons);
-    all.print("All of them");
-    for advice in [KNOWN, TOO_LOW, TOO_HIGH] {
-        let wasted = |policy: &str| all.books(policy).wasted_g;
-        assert!(wasted(advice) < wasted(RULE).min(wasted(LEAVE)), "{advice} wastes {} g", wasted(advice));
-    }
+    Season::together(seasons).print("All of them");
 }
 
 #[test]

@@ -237,9 +237,10 @@ fn faults() {
 #[test]
 fn small_gains_are_not_worth_speaking() {
     let solution = solve(&crate::ground::ladder(8, 3, 0.0));
-    let gain = solution.best.total - solution.wait.total;
+    let gain = solution.best.total - solution.nothing.total;
     assert!(gain > 50.0 && solution.best.choice.price == Some(1), "{gain}");
-    let permille = gain / solution.wait.total * 1_000.0;
+    assert!(solution.best.total > solution.wait.total && solution.wait.total > solution.nothing.total);
+    let permille = gain / solution.nothing.total * 1_000.0;
     assert!(worth(&solution, gain.floor() as i64, 0) && !worth(&solution, gain.ceil() as i64, 0));
     assert!(worth(&solution, 0, permille.floor() as i64) && !worth(&solution, 0, permille.ceil() as i64));
     let alone = solve(&crate::ground::ladder(1, 3, 0.0));

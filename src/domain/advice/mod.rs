@@ -2,8 +2,9 @@
 //!
 //! The model. Trays of a cut are issued oldest first, and each customer pays the price of the tray that is next. Customers come at random, at a
 //! rate that the hour, the weekday and that price decide; the rate itself is known as well as the shop's sales tell it. At each review prices may
-//! fall, for all trays up to an age, and never rise again; at the first review of a day the kitchen takes the oldest, up to what it has room for
-//! that day; now, and only now, the youngest may be frozen. What is not sold by the end of its life is thrown away, which may cost something.
+//! fall, for all trays up to an age, and never rise again. The kitchen takes the oldest, up to what it has room for that day: now, and at the
+//! first review of each day to come. Now, and only now, the youngest may be frozen. What is not sold by the end of its life is thrown away,
+//! which may cost something. Fish that is still to be cut is not reckoned with.
 
 mod customers;
 mod flow;
@@ -140,9 +141,13 @@ pub struct Solution {
     pub freezer: Option<Outlook>,
 }
 
-/// Whether it is worth speaking: the best choice brings enough more than waiting for the next review, in money and as a share.
+/// Whether it is worth speaking: the best choice does something now that is better than waiting for the next review, and brings enough more
+/// than leaving things alone for good, in money and as a share. Held against waiting alone, many small gains in a row would never be
+/// spoken of (`tests/half_year.rs` shows what that costs).
 pub fn worth(solution: &Solution, least_cents: i64, least_permille: i64) -> bool {
-    let share = solution.wait.total.abs() * least_permille as f64 / 1_000.0;
-    let gain = solution.best.total - solution.wait.total;
-    solution.best.choice != Choice::default() && gain >= share.max(least_cents as f64)
+    let share = solution.nothing.total.abs() * least_permille as f64 / 1_000.0;
+    let gain = solution.best.total - solution.nothing.total;
+    solution.best.choice != Choice::default()
+        && solution.best.total > solution.wait.total
+        && gain >= share.max(least_cents as f64)
 }
