@@ -55,8 +55,8 @@ curl -sS -X POST "$BASE/v1/scans" -H "Authorization: Bearer $TOKEN" -H 'Content-
 post /v1/sales "{\"lines\":[{\"tray_code\":\"$BLOCK\"}]}"; echo
 post /v1/sales "{\"lines\":[{\"tray_code\":\"$BLOCK\"}]}"; echo
 
-# Pick: which four lean blocks go out first.
-get '/v1/pick-list?cut=lean-bigeye&count=4&rule=fefo'; echo
+# Pick: an order of four lean blocks, first to end first, kept for it from now on.
+post /v1/pick-lists '{"purpose":"order","cut_code":"lean-bigeye","count":4,"note":"Ana, at five"}'; echo
 
 # Review: what is best done now, cut by cut; accept the first advice. What it changes is decided once: a second time it is refused.
 REVIEW=$(get /v1/review); echo "$REVIEW"
