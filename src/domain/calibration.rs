@@ -88,7 +88,7 @@ pub struct Calibration {
 
 /// Sorts outcomes into so many bins of equal width, at least one. What has no weight, or is not between 0 and 1, is not counted.
 pub fn calibrate(outcomes: &[Outcome], bins: usize) -> Calibration {
-    let counted: Vec<Outcome> = outcomes.iter().copied().filter(|o| counts(o)).collect();
+    let counted: Vec<Outcome> = outcomes.iter().copied().filter(counts).collect();
     let all = bins.max(1);
     // A division, so that 0.6 is where the bin of 0.6 begins.
     let edge = |k: usize| as_f64(k) / as_f64(all);

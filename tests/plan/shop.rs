@@ -46,7 +46,8 @@ fn say(ground: &Ground, cut: &'static str, said: CutTerms) {
 }
 
 fn label(ground: &Ground, codes: &[String]) {
-    for code in codes.to_vec() {
+    for code in codes {
+        let code = code.clone();
         ground
             .desk
             .act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), start(), &code, None))
