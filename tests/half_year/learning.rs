@@ -110,6 +110,7 @@ impl Seen {
             kind: Kind::Block,
             form: Form::Block,
             cells,
+            clump: 1.0,
             since: None,
             told_elasticity: None,
             told_units_per_hour: None,
