@@ -166,6 +166,7 @@ impl Learner {
                 form: evidence.form,
                 units: evidence.cells.iter().map(|cell| cell.units).sum(),
                 standard_hours: evidence.cells.iter().map(at).sum(),
+                clump: evidence.clump,
             };
             (known.belief, known.basis) = belief(&[own], 0, stated.units_per_hour, day);
         }
