@@ -110,6 +110,7 @@ impl Seen {
             kind: Kind::Block,
             form: Form::Block,
             cells,
+            clump: 1.0,
             since: None,
             told_elasticity: None,
             told_units_per_hour: None,
@@ -165,6 +166,7 @@ impl Learner {
                 form: evidence.form,
                 units: evidence.cells.iter().map(|cell| cell.units).sum(),
                 standard_hours: evidence.cells.iter().map(at).sum(),
+                clump: evidence.clump,
             };
             (known.belief, known.basis) = belief(&[own], 0, stated.units_per_hour, day);
         }
