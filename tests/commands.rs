@@ -364,7 +364,8 @@ const DAMAGE: &[(&str, &str)] = &[
     ),
     (
         "prices:",
-        "UPDATE trays SET price_per_kg_cents = price_per_kg_cents + 1 WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL)",
+        "UPDATE trays SET price_per_kg_cents = price_per_kg_cents - 1
+         WHERE id = (SELECT MAX(id) FROM trays WHERE fate IS NULL AND price_per_kg_cents > 0)",
     ),
     (
         "decisions:",
