@@ -73,7 +73,7 @@ pub enum Act {
         tray: usize,
         price: i64,
     },
-    /// The first that the review advises is accepted.
+    /// The first tray that the review would lower is lowered to what it says.
     Review,
     Sell {
         lines: Vec<(usize, Option<i64>)>,

@@ -18,8 +18,7 @@ use sakudana::ops::mark_down::mark_down;
 use sakudana::ops::place_tray::{Way, take_to};
 use sakudana::ops::press::Press;
 use sakudana::ops::receive::receive;
-use sakudana::ops::review::decide::{Draft, Way as Word, decide};
-use sakudana::ops::review::morning;
+use sakudana::ops::review::{Course, morning};
 use sakudana::ops::sell::{LineDraft, Sold, reverse, sell};
 use sakudana::ops::take_out::{Whither, take_out};
 use sakudana::ops::take_readings;
@@ -117,22 +116,20 @@ fn ready(naive: &Naive, act: Act, now: Instant) -> Ready {
             let (tray, price) = (code(tray), *price);
             Box::new(move |tx, shop| Ok(made(&[mark_down(tx, shop, &actor(), now, &tray, price, "Last day")?])))
         }
-        Act::Review => Box::new(move |tx, shop| {
-            let Some(first) = morning(tx, shop, now)?.proposals.into_iter().next() else { return Ok(Made::default()) };
-            let draft = Draft {
-                cut: first.cut_code,
-                way: Word::Accepted,
-                basis: first.basis,
-                price_per_kg_cents: None,
-                kitchen: Vec::new(),
-                freeze: Vec::new(),
-                note: None,
-            };
-            let taken = decide(tx, shop, &actor(), now, &[draft])?.into_iter().flat_map(|taken| taken.trays);
-            let lowered: Vec<_> = taken.filter(|tray| tray.new_price < tray.old_price).collect();
-            let codes = lowered.iter().map(|tray| tray.tray_code.clone()).collect();
-            Ok(Made { codes, prices: lowered.iter().map(|tray| tray.new_price).collect(), ..Made::default() })
-        }),
+        Act::Review => {
+            // Days that are told side by side share the shop: only trays of this one are touched.
+            let ours: Vec<String> = naive.trays.iter().map(|tray| tray.code.clone()).collect();
+            Box::new(move |tx, shop| {
+                let advised = morning(tx, shop, now)?.proposals.into_iter().flat_map(|proposal| proposal.trays);
+                let lowered = advised.filter(|advised| advised.course == Course::MarkDown);
+                let mut known = lowered.map(|advised| (advised.on.tray.code.to_string(), advised.price.get()));
+                let Some((code, price)) = known.find(|(code, _)| ours.contains(code)) else {
+                    return Ok(Made::default());
+                };
+                mark_down(tx, shop, &actor(), now, &code, price, "Last day")?;
+                Ok(Made { codes: vec![code], prices: vec![price], ..Made::default() })
+            })
+        }
         Act::Sell { lines } => {
             let lines: Vec<LineDraft> =
                 lines.iter().map(|(tray, grams)| LineDraft { tray: code(tray), grams: *grams }).collect();
