@@ -53,9 +53,9 @@ fn textbook(weights: &[i64], window: Window) -> Option<Vec<usize>> {
         return None;
     }
     let (mut sum, mut taken) = (0, Vec::new());
-    for at in 0..grams.len() {
-        if reaches(at + 1, sum + grams[at]) {
-            sum += grams[at];
+    for (at, weight) in grams.iter().enumerate() {
+        if reaches(at + 1, sum + weight) {
+            sum += weight;
             taken.push(at);
         }
     }
