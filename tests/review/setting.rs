@@ -191,7 +191,7 @@ impl Day {
     }
 
     pub fn label(&self, codes: &[String], now: Instant) {
-        for code in codes {
+        for code in codes.iter().cloned() {
             self.ground
                 .desk
                 .act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None).map(drop))
