@@ -191,7 +191,8 @@ impl Day {
     }
 
     pub fn label(&self, codes: &[String], now: Instant) {
-        for code in codes.iter().cloned() {
+        for code in codes {
+            let code = code.clone();
             self.ground
                 .desk
                 .act(move |tx, shop| label::issue(tx, shop, &Press::default(), &actor(), now, &code, None).map(drop))
