@@ -46,7 +46,6 @@ pub struct NaiveTray {
     /// A lot that once lay here stays on the list at zero.
     pub by_lot: BTreeMap<usize, i64>,
     pub price: i64,
-    pub list_price: i64,
     pub budget: Budget,
     /// How fish came into it: the cutting it was made in, and what was poured into it since.
     pub came: Vec<Pouring>,
@@ -314,7 +313,6 @@ impl Naive {
             fate: None,
             by_lot: BTreeMap::from([(lot, grams)]),
             price: 0,
-            list_price: 0,
             budget: budget(species, CUTS[0].form, None, self.law),
             came: Vec::new(),
             stays: vec![NaiveStay { place, from: now, to: None }],
@@ -381,7 +379,6 @@ impl Naive {
                 fate: None,
                 by_lot,
                 price: cut.price,
-                list_price: cut.price,
                 budget: budget(species, cut.form, cut.own_hours, self.law),
                 came: vec![Pouring { at: now, sources: sources.clone() }],
                 stays: vec![NaiveStay { place: output.place, from: now, to: None }],

@@ -4,7 +4,6 @@
 use crate::acts::{Act, Output};
 use crate::ground::{BENCH_SCALE_G, CUTS, DRIP_PERMILLE, RECEIVING_SCALE_G, REVERSAL_MINUTES};
 use crate::naive::{Naive, Scope};
-use crate::naive_life::HOUR;
 
 const MINUTE: i64 = 60_000_000;
 
