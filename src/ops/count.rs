@@ -106,7 +106,9 @@ fn book(
     }
     if book_g != counted.get() {
         if tray.in_stock() && tray.kind.carries_label() {
-            tray.want_label(LabelReason::Weight);
+            // Where no label says the old weight, none is wrong.
+            let unlabelled = issued_labels::count_of_tray(tx, tray.id)? == 0;
+            tray.want_label(if unlabelled { LabelReason::New } else { LabelReason::Weight });
         }
         trays::save(tx, &mut tray)?;
     }
