@@ -188,7 +188,9 @@ fn short_data(folder: &Path) {
         }
     }
     // The first arrivals are enough.
-    for name in ["breakdowns.csv", "breakdown_outputs.csv", "breakdown_losses.csv", "acts.csv", "sales.csv"] {
+    for name in
+        ["breakdowns.csv", "breakdown_outputs.csv", "breakdown_losses.csv", "acts.csv", "sales.csv", "reviews.csv"]
+    {
         let text = fs::read_to_string(folder.join(name)).unwrap();
         let mut kept: Vec<&str> = text.lines().take_while(|line| line.starts_with('#')).collect();
         kept.extend(text.lines().find(|line| !line.starts_with('#')));

@@ -50,6 +50,7 @@ embedded! {
     losses, "breakdown_losses.csv";
     acts, "acts.csv";
     sales, "sales.csv";
+    reviews, "reviews.csv";
     front_case, "temperatures/front-case.csv";
     back_case, "temperatures/back-case.csv";
     superchill, "temperatures/superchill.csv";

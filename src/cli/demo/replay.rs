@@ -4,7 +4,7 @@
 use super::contradiction::Contradiction;
 use super::files::Line;
 use super::opening::SignIn;
-use super::rows::{ActRow, ActWord, BreakdownRow, LossRow, LotRow, OutputRow, SaleRow, YesNo};
+use super::rows::{ActRow, ActWord, BreakdownRow, LossRow, LotRow, OutputRow, ReviewAnswer, ReviewRow, SaleRow, YesNo};
 use super::timeline::{Calendar, Event, What};
 use crate::domain::inspection::InspectionDraft;
 use crate::domain::lot::CatchDraft;
@@ -23,7 +23,8 @@ use crate::ops::mark_down::mark_down;
 use crate::ops::place_tray::{Way, take_to};
 use crate::ops::press::Press;
 use crate::ops::receive::{Arrival, receive};
-use crate::ops::review::MARKDOWN_REASON;
+use crate::ops::review::decide::{Draft, Way as Answer, decide};
+use crate::ops::review::{Course, MARKDOWN_REASON, Proposal, morning};
 use crate::ops::sell::{LineDraft, sell};
 use crate::ops::take_out::{Whither, take_out};
 use crate::ops::top_up::{TopUp, top_up};
@@ -104,6 +105,7 @@ pub fn replay(
                 Some(first) => hand.sale(&first.row, lines).map_err(|f| (first.contradiction(&f), f)),
                 None => Ok(()),
             },
+            What::Review(line) => hand.review(&line.row).map_err(|f| (line.contradiction(&f), f)),
         };
         match done {
             Ok(()) => {}
@@ -221,12 +223,32 @@ impl Hand<'_, '_> {
         }
     }
 
-    /// As the shop went about it before there was advice: a fifth off the list price, then two fifths.
+    /// Answers the advice of a morning, and labels what became cheaper.
+    fn review(&mut self, row: &ReviewRow) -> Result<(), Failure> {
+        let actor = self.shelf.actor(&row.person, Permission::Review)?;
+        let proposals = morning(self.tx, self.shop, self.now)?.proposals;
+        let drafts: Vec<Draft> = proposals.iter().map(|proposal| answer(proposal, row.answer)).collect();
+        if drafts.is_empty() {
+            return Ok(());
+        }
+        decide(self.tx, self.shop, &actor, self.now, &drafts)?;
+        let accepted = proposals.iter().zip(&drafts).filter(|(_, draft)| draft.way == Answer::Accepted);
+        for advised in accepted.flat_map(|(proposal, _)| &proposal.trays).filter(|a| a.course == Course::MarkDown) {
+            let code = advised.on.tray.code.to_string();
+            label::issue(self.tx, self.shop, self.press, &actor, self.now, &code, None)?;
+        }
+        Ok(())
+    }
+
+    /// As the shop went about it before there was advice: a fifth off the list price, then two fifths; what advice made as cheap stays.
     fn mark_down(&mut self, actor: &Actor, code: &str) -> Result<(), Failure> {
         let tray = tray_by_code(self.tx, "tray", code)?;
         let off = if tray.marked_down() { 400 } else { 200 };
-        let price = tray.list_price.lowered_by_permille(off).get();
-        mark_down(self.tx, self.shop, actor, self.now, code, price, MARKDOWN_REASON).map(drop)
+        let price = tray.list_price.lowered_by_permille(off);
+        if price >= tray.price {
+            return Ok(());
+        }
+        mark_down(self.tx, self.shop, actor, self.now, code, price.get(), MARKDOWN_REASON).map(drop)
     }
 
     fn take_to(&mut self, actor: &Actor, code: &str, row: &ActRow, way: Way) -> Result<(), Failure> {
@@ -262,6 +284,26 @@ impl Hand<'_, '_> {
         let sold = sell(self.tx, self.shop, &actor, self.now, &drafts)?;
         self.shelf.last_sold = sold.lines.first().map(|line| line.tray_code.clone());
         Ok(())
+    }
+}
+
+/// What the files say of sales and of the kitchen knows nothing of advice: only prices follow it.
+fn answer(proposal: &Proposal, said: ReviewAnswer) -> Draft {
+    let carries =
+        proposal.trays.iter().any(|a| matches!(a.course, Course::Kitchen | Course::Freeze) || a.kitchen_g > 0);
+    let (way, note) = match (said, carries) {
+        (ReviewAnswer::Price, false) => (Answer::Accepted, None),
+        (ReviewAnswer::Price, true) => (Answer::Declined, Some("the kitchen has enough today")),
+        (ReviewAnswer::Decline, _) => (Answer::Declined, Some("a coach party is expected")),
+    };
+    Draft {
+        cut: proposal.cut_code.clone(),
+        way,
+        basis: proposal.basis.clone(),
+        price_per_kg_cents: None,
+        kitchen: Vec::new(),
+        freeze: Vec::new(),
+        note: note.map(str::to_owned),
     }
 }
 

@@ -169,6 +169,22 @@ pub struct SaleRow {
 
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub struct ReviewRow {
+    pub day: i64,
+    pub time: String,
+    pub person: String,
+    pub answer: ReviewAnswer,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ReviewAnswer {
+    Price,
+    Decline,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct TemperatureRow {
     pub day: i64,
     pub time: String,

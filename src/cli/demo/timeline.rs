@@ -3,7 +3,7 @@
 
 use super::contradiction::Contradiction;
 use super::files::{Files, Line};
-use super::rows::{ActRow, BreakdownRow, LossRow, LotRow, OutputRow, SaleRow};
+use super::rows::{ActRow, BreakdownRow, LossRow, LotRow, OutputRow, ReviewRow, SaleRow};
 use crate::domain::hours::weekday;
 use crate::units::instant::Instant;
 use crate::units::zone::Zone;
@@ -56,6 +56,7 @@ pub enum What {
     Breakdown { cutting: Line<BreakdownRow>, outputs: Vec<Line<OutputRow>>, losses: Vec<Line<LossRow>> },
     Act(Line<ActRow>),
     Sale(Vec<Line<SaleRow>>),
+    Review(Line<ReviewRow>),
 }
 
 pub struct Event {
@@ -70,7 +71,7 @@ pub struct Day {
     pub events: Vec<Event>,
 }
 
-/// Merges everything. Within one minute lots come first, then breakdowns, acts and sales.
+/// Merges everything. Within one minute lots come first, then breakdowns, acts, sales and the review.
 pub fn merge(files: &Files, calendar: &Calendar, wrong: &mut Vec<Contradiction>) -> Vec<Day> {
     let mut events: Vec<(u8, Event)> = Vec::new();
     let mut add =
@@ -94,6 +95,10 @@ pub fn merge(files: &Files, calendar: &Calendar, wrong: &mut Vec<Contradiction>)
         let Some((day, time)) = lines.first().map(|line| (line.row.day, line.row.time.clone())) else { continue };
         add(3, day, &time, What::Sale(lines), wrong);
     }
+    for line in files.reviews.rows::<ReviewRow>(wrong) {
+        let (day, time) = (line.row.day, line.row.time.clone());
+        add(4, day, &time, What::Review(line), wrong);
+    }
     events.sort_by_key(|(rank, event)| (event.day, event.at, *rank));
     let mut days: Vec<Day> = Vec::new();
     for (_, event) in events {
@@ -111,6 +116,7 @@ fn first_line(what: &What, why: &str) -> Option<Contradiction> {
         What::Breakdown { cutting, .. } => Some(cutting.contradiction(why)),
         What::Act(line) => Some(line.contradiction(why)),
         What::Sale(lines) => lines.first().map(|line| line.contradiction(why)),
+        What::Review(line) => Some(line.contradiction(why)),
     }
 }
 
