@@ -34,8 +34,10 @@ enum Bound {
     Entries(usize, usize),
     Pattern(&'static str),
     Instant,
+    /// A day of the calendar.
+    Day,
 }
-use Bound::{Entries, Instant, Pattern, Text, Whole, Words};
+use Bound::{Day, Entries, Instant, Pattern, Text, Whole, Words};
 
 /// Quoted or not, see `web::call`.
 pub const KEY_PATTERN: &str = "^(\"[A-Za-z0-9_.:-]{16,255}\"|[A-Za-z0-9_.:-]{16,255})$";
@@ -199,6 +201,7 @@ fn parameter(operation: &str, name: &str) -> Option<Bound> {
         ("post_readings", "unit") => words(&["c", "f"]),
         ("post_readings", "date_order") => words(&["dmy", "mdy"]),
         ("post_readings", "column") => Text(1, 80),
+        ("report_advice" | "report_waste", "from" | "to") | ("list_decisions", "day") => Day,
         (_, "from" | "to") => Instant,
         (_, "dpi") => Whole(203, 600),
         // A path with another number names nothing.
@@ -278,6 +281,7 @@ fn bind_value(object: &mut Object, bound: &Bound) {
         }
         Pattern(pattern) => object.pattern = Some((*pattern).to_owned()),
         Instant => object.format = Some(SchemaFormat::KnownFormat(KnownFormat::DateTime)),
+        Day => object.format = Some(SchemaFormat::KnownFormat(KnownFormat::Date)),
         Entries(..) => debug_assert!(false, "a list that is none"),
     }
 }
