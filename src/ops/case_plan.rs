@@ -1,12 +1,17 @@
-//! What a case should hold: looked at, and changed under its version.
+//! What a case should hold: looked at, also beside what lies there now, and changed under its version.
 
+use super::board::{Judged, in_stock};
 use super::desk::Actor;
 use super::edit_catalogue::{Expected, next_version, record};
 use super::failure::{Failure, refuse};
 use super::judge::cut_by_code;
-use super::look::one_place;
+use super::look::{all_cuts, all_places, one_place};
+use super::pick::no_stores;
+use crate::domain::catalogue::Cut;
 use crate::domain::picking::plan::{CasePlan, PlanLine, check};
+use crate::domain::place::{Place, StorageMethod};
 use crate::domain::refusal::Code;
+use crate::domain::shop::Shop;
 use crate::domain::tray::Kind;
 use crate::store::{Reading, Tx, case_plans};
 use crate::units::instant::Instant;
@@ -28,6 +33,62 @@ pub fn all(reading: &mut Reading<'_>) -> Result<Vec<(String, CasePlan)>, Failure
         all.extend(case_plans::find(reading, &code)?.map(|plan| (name, plan)));
     }
     Ok(all)
+}
+
+/// What a case should hold of a cut, and what could be sold of it now.
+#[derive(Debug, Clone)]
+pub struct Laid {
+    pub cut: Cut,
+    /// As planned; none where the plan wants none.
+    pub trays: Option<i64>,
+    pub there: usize,
+    /// In the places that a refill may fetch from.
+    pub in_stores: usize,
+}
+
+/// A place, the version of its plan if it ever had one, and every cut that is sold.
+#[derive(Debug, Clone)]
+pub struct LaidOut {
+    pub place: Place,
+    pub version: Option<i64>,
+    pub lines: Vec<Laid>,
+}
+
+/// A plan to be looked at and changed, beside what a refill would count as lying there.
+pub fn laid_out(reading: &mut Reading<'_>, shop: &Shop, now: Instant, place: &str) -> Result<LaidOut, Failure> {
+    let case = one_place(reading, place)?;
+    let plan = case_plans::find(reading, place)?;
+    let no_stores = no_stores(reading, place)?;
+    let stock = in_stock(reading, shop, now)?;
+    let for_sale = |judged: &&Judged| judged.verdict.stops.is_empty() && judged.verdict.sell_until.is_some();
+    let stock: Vec<&Judged> = stock.iter().filter(for_sale).collect();
+    let laid = |cut: Cut| {
+        let planned = plan.iter().flat_map(|plan| &plan.lines).find(|line| line.cut == cut.code);
+        let of_cut = || stock.iter().map(|judged| &judged.facts.tray).filter(|tray| tray.cut == cut.code);
+        Laid {
+            trays: planned.map(|line| line.trays),
+            there: of_cut().filter(|tray| tray.place == place).count(),
+            in_stores: of_cut().filter(|tray| !no_stores.contains(&tray.place)).count(),
+            cut,
+        }
+    };
+    let mut cuts: Vec<Cut> = all_cuts(reading)?.into_iter().map(|(cut, _)| cut).collect();
+    cuts.retain(|cut| cut.kind != Kind::Bulk);
+    cuts.sort_by_key(|cut| cut.item_number);
+    Ok(LaidOut {
+        place: case,
+        version: plan.as_ref().map(|plan| plan.version),
+        lines: cuts.into_iter().map(laid).collect(),
+    })
+}
+
+/// Cold places that are not frozen and have no plan that wants something.
+pub fn without(reading: &mut Reading<'_>) -> Result<Vec<Place>, Failure> {
+    let planned = case_plans::places(reading)?;
+    let mut places = all_places(reading)?;
+    places
+        .retain(|place| !place.is_frozen() && place.method != StorageMethod::Ambient && !planned.contains(&place.code));
+    Ok(places)
 }
 
 /// Makes or changes the plan of a place. Frozen trays are sold from no case, so a frozen place has no plan; bulk trays are not sold.
