@@ -25,13 +25,52 @@ pub fn one(reading: &mut Reading<'_>, place: &str) -> Result<CasePlan, Failure> 
     }
 }
 
-/// All plans that want something, each with the name of its case.
-pub fn all(reading: &mut Reading<'_>) -> Result<Vec<(String, CasePlan)>, Failure> {
-    let mut all = Vec::new();
-    for code in case_plans::places(reading)? {
-        let name = one_place(reading, &code)?.name;
-        all.extend(case_plans::find(reading, &code)?.map(|plan| (name, plan)));
+/// What may be sold now: the cut and the place of each tray.
+struct ForSale(Vec<(String, String)>);
+
+impl ForSale {
+    fn now(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<ForSale, Failure> {
+        let for_sale = |judged: &Judged| judged.verdict.stops.is_empty() && judged.verdict.sell_until.is_some();
+        let stock = in_stock(reading, shop, now)?.into_iter().filter(for_sale);
+        Ok(ForSale(stock.map(|judged| (judged.facts.tray.cut, judged.facts.tray.place)).collect()))
     }
+
+    fn count(&self, cut: &str, stands: impl Fn(&String) -> bool) -> usize {
+        self.0.iter().filter(|(of, place)| of == cut && stands(place)).count()
+    }
+}
+
+/// A plan that wants something, and how far the case is from it.
+#[derive(Debug, Clone)]
+pub struct Filling {
+    pub name: String,
+    pub plan: CasePlan,
+    pub missing: usize,
+    /// So many of the missing ones stand where a refill may fetch from, on another list or not.
+    pub in_stores: usize,
+}
+
+/// All plans that want something; first the cases that can be filled most.
+pub fn all(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<Vec<Filling>, Failure> {
+    let (mut all, codes) = (Vec::new(), case_plans::places(reading)?);
+    if codes.is_empty() {
+        return Ok(all);
+    }
+    let stock = ForSale::now(reading, shop, now)?;
+    for code in codes {
+        let name = one_place(reading, &code)?.name;
+        let no_stores = no_stores(reading, &code)?;
+        let Some(plan) = case_plans::find(reading, &code)? else { continue };
+        let (mut missing, mut in_stores) = (0, 0);
+        for line in &plan.lines {
+            let there = stock.count(&line.cut, |place| *place == code);
+            let missing_here = usize::try_from(line.trays).unwrap_or(0).saturating_sub(there);
+            missing += missing_here;
+            in_stores += missing_here.min(stock.count(&line.cut, |place| !no_stores.contains(place)));
+        }
+        all.push(Filling { name, plan, missing, in_stores });
+    }
+    all.sort_by_key(|filling| std::cmp::Reverse(filling.in_stores));
     Ok(all)
 }
 
@@ -59,16 +98,13 @@ pub fn laid_out(reading: &mut Reading<'_>, shop: &Shop, now: Instant, place: &st
     let case = one_place(reading, place)?;
     let plan = case_plans::find(reading, place)?;
     let no_stores = no_stores(reading, place)?;
-    let stock = in_stock(reading, shop, now)?;
-    let for_sale = |judged: &&Judged| judged.verdict.stops.is_empty() && judged.verdict.sell_until.is_some();
-    let stock: Vec<&Judged> = stock.iter().filter(for_sale).collect();
+    let stock = ForSale::now(reading, shop, now)?;
     let laid = |cut: Cut| {
         let planned = plan.iter().flat_map(|plan| &plan.lines).find(|line| line.cut == cut.code);
-        let of_cut = || stock.iter().map(|judged| &judged.facts.tray).filter(|tray| tray.cut == cut.code);
         Laid {
             trays: planned.map(|line| line.trays),
-            there: of_cut().filter(|tray| tray.place == place).count(),
-            in_stores: of_cut().filter(|tray| !no_stores.contains(&tray.place)).count(),
+            there: stock.count(&cut.code, |at| at == place),
+            in_stores: stock.count(&cut.code, |at| !no_stores.contains(at)),
             cut,
         }
     };

@@ -44,7 +44,7 @@ fn lying(laid: &Laid) -> Markup {
     let missing = planned.saturating_sub(laid.there);
     markup! {
         span.small { (laid.there) " here now, " (laid.in_stores) " in the stores"
-            @if missing > 0 { ", " strong { (missing) " missing" } } }
+            @if missing > 0 { ", " strong.together { (missing) " missing" } } }
     }
 }
 

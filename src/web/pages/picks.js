@@ -18,7 +18,7 @@
   const ask = (path, body, key) => send("POST", path, body, { "Idempotency-Key": key });
   const grouped = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
   const complain = (body) => {
-    const reasons = (body.errors ?? []).map((error) => error.detail).filter(Boolean);
+    const reasons = (body.errors ?? []).map((error) => error.detail).filter(Boolean).map((text) => text[0].toUpperCase() + text.slice(1));
     trouble.textContent = reasons.length ? `${body.title ?? ""} ${reasons.join(". ")}`.trim() : body.detail;
     trouble.hidden = false;
     trouble.scrollIntoView({ block: "nearest" });

@@ -12,7 +12,7 @@ use crate::domain::picking::{Ask, Rule};
 use crate::domain::place::Place;
 use crate::domain::shop::Shop;
 use crate::domain::tray::Kind;
-use crate::ops::case_plan;
+use crate::ops::case_plan::{self, Filling};
 use crate::ops::look::all_cuts;
 use crate::ops::pick::show::{self, Shown, ShownLine};
 use crate::units::instant::Instant;
@@ -93,7 +93,7 @@ fn standing(shown: &Shown, now: Instant) -> String {
 struct Found {
     open: Vec<Shown>,
     cuts: Vec<(Cut, Names)>,
-    plans: Vec<(String, CasePlan)>,
+    plans: Vec<Filling>,
     /// Places that could have a plan and have none.
     without: Vec<Place>,
 }
@@ -115,10 +115,11 @@ fn overview(shop: &Shop, found: &Found, plans_may: PlansMay, now: Instant) -> Ma
         section.card {
             h2 { "Fill up a case" }
             @if plans.is_empty() { p { "No case has a plan yet. A plan says how many trays of each cut a case should hold." } }
-            @for (name, plan) in plans {
+            @for Filling { name, plan, missing, in_stores } in plans {
                 form.new-list data-purpose="refill" {
                     input type="hidden" name="place_code" value=(plan.place);
-                    p.small { (name) ": " (plan_in_words(plan, cuts)) }
+                    h3 { (name) ": " (how_full(*missing, *in_stores)) }
+                    p.small { (plan_in_words(plan, cuts)) }
                     div.row.tools {
                         button.main type="submit" { "Fill up " (name) }
                         a.reach href=(path_of(&plan.place)) { (plans_may.word()) }
@@ -132,8 +133,16 @@ fn overview(shop: &Shop, found: &Found, plans_may: PlansMay, now: Instant) -> Ma
     }
 }
 
+fn how_full(missing: usize, in_stores: usize) -> String {
+    match (missing, in_stores) {
+        (0, _) => "full".to_owned(),
+        (_, 0) => format!("{} missing, none in the stores", counted(missing, "tray")),
+        _ => format!("{} missing, {in_stores} of them in the stores", counted(missing, "tray")),
+    }
+}
+
 /// The way to a first plan; once a case has one, the other places are folded away.
-fn to_plan(plans: &[(String, CasePlan)], without: &[Place]) -> Markup {
+fn to_plan(plans: &[Filling], without: &[Place]) -> Markup {
     let list = markup! {
         ul.plain { @for place in without { li { a.reach href=(path_of(&place.code)) { (place.name) } } } }
     };
@@ -331,7 +340,7 @@ async fn list(request: HttpRequest) -> HttpResponse {
             Ok(Found {
                 open: show::open(reading, shop, now)?,
                 cuts: all_cuts(reading)?,
-                plans: case_plan::all(reading)?,
+                plans: case_plan::all(reading, shop, now)?,
                 without: case_plan::without(reading)?,
             })
         })
