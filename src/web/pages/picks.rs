@@ -121,7 +121,7 @@ fn overview(shop: &Shop, found: &Found, plans_may: PlansMay, now: Instant) -> Ma
                     h3 { (name) ": " (how_full(*missing, *in_stores)) }
                     p.small { (plan_in_words(plan, cuts)) }
                     div.row.tools {
-                        button.main type="submit" { "Fill up " (name) }
+                        @if *missing > 0 { button.main type="submit" { "Fill up " (name) } }
                         a.reach href=(path_of(&plan.place)) { (plans_may.word()) }
                     }
                 }
