@@ -221,15 +221,22 @@ fn every_contradiction_in_the_data_is_named_with_file_and_line() {
     let first = head.lines().count() + 1;
     let rows = "-20,06:50,Nuala Fenwright,move,F01,,moon,\n-20,06:51,Piet Marlowe,waste,F02,,,\n-20,06:52,Piet Marlowe,count,F03,1,,x\n-20,6:53,Piet Marlowe,dance,F03,1,,x\n";
     fs::write(&acts, head + rows).unwrap();
+    // A plan is one act of many rows; what is refused is still laid to its row.
+    let plans = folder.path().join("case_plans.csv");
+    let head = fs::read_to_string(&plans).unwrap();
+    let planned = head.lines().count() + 1;
+    fs::write(&plans, head + "front-case,whole-fish,2\nfreezer,collar,1\n").unwrap();
     let wrong = build();
     assert_eq!(wrong.code, Some(2));
-    for (line, word) in [
-        (first, "unknown_reference"),
-        (first + 1, "reason_required"),
-        (first + 2, "may not count"),
-        (first + 3, "dance"),
+    for (file, line, word) in [
+        ("acts.csv", first, "unknown_reference"),
+        ("acts.csv", first + 1, "reason_required"),
+        ("acts.csv", first + 2, "may not count"),
+        ("acts.csv", first + 3, "dance"),
+        ("case_plans.csv", planned, "is a bulk cut"),
+        ("case_plans.csv", planned + 1, "is a frozen place"),
     ] {
-        let start = format!("demo data acts.csv, line {line}: ");
+        let start = format!("demo data {file}, line {line}: ");
         let found =
             wrong.err.lines().find(|said| said.contains(&start)).unwrap_or_else(|| panic!("{start}\n{}", wrong.err));
         assert!(found.contains(word), "{found}");

@@ -269,6 +269,7 @@ fn every_page_fits_a_phone_and_keeps_its_targets_large() {
         "/errands",
         "/demand",
         "/demand/lean-saku",
+        "/places/case/case-plan",
         &tray,
         "/problems",
         english,

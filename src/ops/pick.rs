@@ -11,7 +11,7 @@ use super::judge::{cut_by_code, place_by_code};
 use crate::domain::picking::list::{Asked, Purpose};
 use crate::domain::picking::weight::CELLS_LIMIT;
 use crate::domain::picking::{Ask, Choice, Missed, Picked, Places, Rule, Why, Window, Wish, pick};
-use crate::domain::place::StorageMethod;
+use crate::domain::place::{Place, StorageMethod};
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::text;
@@ -22,6 +22,7 @@ use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use crate::units::mass::Grams;
 use crate::units::money::PricePerKg;
 use show::{Shown, shown};
+use std::collections::BTreeSet;
 use stock::Stock;
 
 /// Most trays that one list asks for of a cut.
@@ -202,13 +203,7 @@ fn wish(reading: &mut Reading<'_>, now: Instant, asked: &Asked, ask: Ask) -> Res
     let places = match (asked.purpose, &asked.place) {
         (Purpose::Order, None) => Places::Anywhere,
         (Purpose::Order, Some(place)) => Places::Only(place.clone()),
-        (Purpose::Refill, case) => {
-            let bench = |place: &&crate::domain::place::Place| place.method == StorageMethod::Ambient;
-            let benches: Vec<String> =
-                place::list(reading)?.iter().filter(bench).map(|place| place.code.clone()).collect();
-            let cases = case_plans::places(reading)?;
-            Places::Outside(cases.into_iter().chain(case.clone()).chain(benches).collect())
-        }
+        (Purpose::Refill, case) => Places::Outside(no_stores(reading, case.as_deref().unwrap_or(""))?),
     };
     Ok(Wish {
         rule: asked.rule,
@@ -219,6 +214,14 @@ fn wish(reading: &mut Reading<'_>, now: Instant, asked: &Asked, ask: Ask) -> Res
         places,
         highest_price: asked.highest_price,
     })
+}
+
+/// From where a refill of a case fetches nothing: the case itself, other cases with a plan, the bench.
+pub fn no_stores(reading: &mut Reading<'_>, case: &str) -> Result<BTreeSet<String>, Failure> {
+    let bench = |place: &&Place| place.method == StorageMethod::Ambient;
+    let benches: Vec<String> = place::list(reading)?.iter().filter(bench).map(|place| place.code.clone()).collect();
+    let cases = case_plans::places(reading)?;
+    Ok(cases.into_iter().chain([case.to_owned()]).chain(benches).collect())
 }
 
 type Chosen = (Stock, Picked);

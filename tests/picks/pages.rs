@@ -1,5 +1,5 @@
 //! The pages of picking in a real browser: a refill and an order made by touch and worked off by a scanner that types, a stand-in asked for in
-//! words, everything large enough on a phone; and the list on paper. `SAKUDANA_PICTURES` keeps pictures.
+//! words, a plan written and filled by, everything large enough on a phone; and the list on paper. `SAKUDANA_PICTURES` keeps pictures.
 
 use crate::counter::{Counter, PASSWORD, actor, fill, shop};
 use crate::support::browser::Browser;
@@ -7,6 +7,7 @@ use crate::support::server::Server;
 use base64::prelude::{BASE64_STANDARD, Engine};
 use sakudana::domain::picking::plan::PlanLine;
 use sakudana::domain::place::PlaceDraft;
+use sakudana::ops::access::{NewPerson, create_person};
 use sakudana::ops::case_plan;
 use sakudana::ops::desk::Desk;
 use sakudana::ops::edit_catalogue::{Expected, put_place};
@@ -40,6 +41,8 @@ fn visit() -> Visit {
             ..PlaceDraft::default()
         };
         put_place(tx, shop, &actor(), clock::now(), "window", &place, Expected::New)?;
+        let ben = NewPerson::check("Ben", "counter", PASSWORD)?;
+        create_person(tx, &actor(), clock::now(), &ben)?;
         let lines = [PlanLine { cut: "lean-saku".into(), trays: 2 }];
         case_plan::put(tx, &actor(), clock::now(), "window", &lines, Expected::New)
     })
@@ -50,12 +53,17 @@ fn visit() -> Visit {
     let server = Server::start_with(&["--settings", settings.to_str().unwrap()], &database, None);
     let browser = Browser::open();
     browser.goto(&server.url("/"));
-    browser.type_keys("Marta");
+    sign_in(&browser, "Marta");
+    Visit { browser, server, counter, _folder: folder }
+}
+
+fn sign_in(browser: &Browser, name: &str) {
+    browser.find("h1", "Sign in");
+    browser.type_keys(name);
     browser.click("#password", "");
     browser.type_keys(PASSWORD);
     browser.press_enter();
     browser.find("h1", "Board");
-    Visit { browser, server, counter, _folder: folder }
 }
 
 fn pictures() -> Option<PathBuf> {
@@ -176,10 +184,70 @@ fn a_refill_and_an_order_are_made_and_worked_off() {
     v.browser.find(".alarms", "no longer in stock: sold");
     v.fits("pick-missing");
     v.browser.click("[data-post=refills]", "");
-    v.browser.find("#trouble", "the nearest that can be put together");
+    v.browser.find("#trouble", "The nearest that can be put together");
     assert!(
         v.browser.console().iter().all(|entry| entry.level != "SEVERE" || entry.message.contains("409")),
         "{:?}",
         v.browser.console()
     );
+}
+
+#[test]
+fn a_plan_is_written_and_a_case_filled_by_it() {
+    let v = visit();
+    v.browser.goto(&v.server.url("/picks"));
+    v.browser.click("form[data-purpose=refill] a", "Change the plan");
+    v.browser.find("h1", "Window case: what it should hold");
+    v.browser.find("#here-lean-saku", "0 here now, 3 in the stores, 2 missing");
+    let planned = "return [...document.querySelectorAll('#case-plan input')].map(i => `${i.dataset.cut} ${i.value}`)";
+    assert_eq!(v.browser.execute(planned), json!(["lean-saku 2", "short-saku ", "scrape "]), "no bulk, by item number");
+    v.fits("case-plan");
+    v.browser.click("#trays-lean-saku", "");
+    v.browser.execute("document.querySelector('#trays-lean-saku').select()");
+    v.browser.type_keys("0");
+    v.browser.click("#trays-short-saku", "");
+    v.browser.type_keys("3");
+    v.browser.click("#trays-scrape", "");
+    v.browser.type_keys("1");
+    v.browser.click("#case-plan button.main", "Keep the plan");
+    v.browser.find("form[data-purpose=refill] p.small", "1 Scrape, 3 Short saku");
+    v.browser.find("form[data-purpose=refill] h3", "Window case: 4 trays missing, 2 of them in the stores");
+    v.browser.click("form[data-purpose=refill] button", "Fill up Window case");
+    v.browser.find("h1", "Fill up Window case");
+    v.browser.find("#state .counted", "0 of 4 trays");
+    v.browser.find("#state .alarms h2", "2 trays are missing");
+
+    // A place's first plan; and one that another person changed since it was read, which is not written over.
+    v.browser.goto(&v.server.url("/places/case"));
+    v.browser.click("a.reach", "What it should hold");
+    v.browser.click("#trays-scrape", "");
+    v.browser.type_keys("5");
+    v.browser.click("#case-plan button.main", "Keep the plan");
+    v.browser.find("form[data-purpose=refill] button", "Fill up Front case");
+    // Its own store is a case now: a tub stands where it should, and no other is anywhere.
+    v.browser.find("form[data-purpose=refill] h3", "Front case: 4 trays missing, none in the stores");
+    v.fits("picks-planned");
+    v.browser.goto(&v.server.url("/places/case/case-plan"));
+    let put = |trays: i64, version: i64| {
+        let body = json!({"lines": [{"cut_code": "scrape", "trays": trays}]});
+        format!(
+            "fetch('/v1/places/case/case-plan', {{method: 'PUT', headers: {{'Content-Type': 'application/json', 'If-Match': '\"{version}\"'}}, body: JSON.stringify({body})}}).then(a => done(a.status))"
+        )
+    };
+    assert_eq!(v.browser.execute_async(&put(7, 1)).as_u64(), Some(200));
+    v.browser.click("#case-plan button.main", "Keep the plan");
+    v.browser.find("#trouble", "changed meanwhile");
+    v.browser.goto(&v.server.url("/places/case/case-plan"));
+    assert_eq!(v.browser.execute("return document.querySelector('#trays-scrape').value"), "7");
+
+    v.browser.goto(&v.server.url("/places/freezer/case-plan"));
+    v.browser.find("p.card", "A frozen place has no plan");
+    v.browser.click("header button", "Sign out");
+    sign_in(&v.browser, "Ben");
+    v.browser.goto(&v.server.url("/picks"));
+    v.browser.click("form[data-purpose=refill] a", "The plan");
+    v.browser.find(".plan-lines li", "Scrape");
+    v.browser.find(".card", "A manager changes it.");
+    assert_eq!(v.browser.execute("return document.querySelectorAll('main form, main input').length"), 0);
+    v.fits("case-plan-read");
 }

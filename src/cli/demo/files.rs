@@ -44,6 +44,7 @@ embedded! {
     suppliers, "suppliers.csv";
     cuts, "cuts.csv";
     places, "places.csv";
+    case_plans, "case_plans.csv";
     lots, "lots.csv";
     breakdowns, "breakdowns.csv";
     outputs, "breakdown_outputs.csv";

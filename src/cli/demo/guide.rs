@@ -80,6 +80,7 @@ pub fn say_where(address: SocketAddr, worth: &[Worth]) {
         ("/", "the board"),
         ("/scan", "scan a tray"),
         ("/review", "the morning review: what to lower, cook or take off, and why"),
+        ("/picks", "fill up a case by its plan, or put an order together"),
         ("/errands", "what is to be carried because of it"),
         ("/docs", "the API"),
     ] {

@@ -162,6 +162,7 @@ fn build(desk: &Desk, files: &Files) -> Result<(Shelf, Vec<SignIn>), Stop> {
     let opening: Instant = opening.ok_or_else(|| Stop::wrong("the demo's files hold no day"))?.plus_micros(-1);
     let people = opening::people(desk, files, opening, &mut wrong)?;
     opening::catalogue(desk, files, opening, &mut wrong)?;
+    opening::case_plans(desk, files, opening, &mut wrong)?;
     let readings = temperatures::deliver(desk, files, &calendar, clock::now(), &mut wrong)?;
     tell(format_args!("{readings} readings of {} loggers", files.temperatures().len()));
     let mut shelf = Shelf::of(&people);

@@ -1,16 +1,19 @@
-//! Before the first day of the demo: the people with fresh passwords, and the catalogue. The days themselves are `replay`'s.
+//! Before the first day of the demo: the people with fresh passwords, the catalogue, and what each case should hold. The days themselves are `replay`'s.
 
 use super::contradiction::Contradiction;
 use super::files::{Files, Line};
-use super::rows::{CutRow, PersonRow, PlaceRow, SpeciesRow, SupplierRow, YesNo};
+use super::rows::{CasePlanRow, CutRow, PersonRow, PlaceRow, SpeciesRow, SupplierRow, YesNo};
 use crate::cli::clock::random32;
 use crate::cli::stop::Stop;
 use crate::domain::catalogue::{CutDraft, SpeciesDraft, SupplierDraft};
 use crate::domain::language::Language;
 use crate::domain::permissions::Role;
+use crate::domain::picking::plan::PlanLine;
 use crate::domain::place::PlaceDraft;
+use crate::domain::refusal::Refusal;
 use crate::domain::shop::Shop;
 use crate::ops::access::{self, NewPerson};
+use crate::ops::case_plan;
 use crate::ops::desk::{Actor, Desk};
 use crate::ops::edit_catalogue::{Expected, put_cut, put_place, put_species, put_supplier};
 use crate::ops::failure::Failure;
@@ -90,6 +93,37 @@ pub fn catalogue(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contra
     })?;
     wrong.extend(refused);
     Ok(())
+}
+
+/// Plans every case that has rows. A plan is one act, so a refusal is laid to the row it names.
+pub fn case_plans(desk: &Desk, files: &Files, at: Instant, wrong: &mut Vec<Contradiction>) -> Result<(), Stop> {
+    let mut plans: BTreeMap<String, Vec<Line<CasePlanRow>>> = BTreeMap::new();
+    for line in files.case_plans.rows::<CasePlanRow>(wrong) {
+        plans.entry(line.row.place.clone()).or_default().push(line);
+    }
+    let refused = desk.act(move |tx, _| {
+        let mut refused = Vec::new();
+        for (place, rows) in &plans {
+            let line = |line: &Line<CasePlanRow>| PlanLine { cut: line.row.cut.clone(), trays: line.row.trays };
+            let lines: Vec<PlanLine> = rows.iter().map(line).collect();
+            match case_plan::put(tx, &founder(), at, place, &lines, Expected::New) {
+                Ok(_) => {}
+                Err(Failure::Refused(refusal)) => {
+                    refused.extend(at_fault(rows, &refusal).map(|row| row.contradiction(&refusal)));
+                }
+                Err(stopped) => return Err(stopped),
+            }
+        }
+        Ok(refused)
+    })?;
+    wrong.extend(refused);
+    Ok(())
+}
+
+/// The row whose number stands in the first field of a refusal (`lines/3/trays`), or else the first.
+fn at_fault<'a>(rows: &'a [Line<CasePlanRow>], refusal: &Refusal) -> Option<&'a Line<CasePlanRow>> {
+    let field = refusal.findings.first().and_then(|finding| finding.field.split('/').nth(1));
+    field.and_then(|at| at.parse::<usize>().ok()).and_then(|at| rows.get(at)).or_else(|| rows.first())
 }
 
 fn in_japanese(name: Option<&String>) -> BTreeMap<Language, String> {

@@ -56,6 +56,14 @@ pub struct PlaceRow {
 
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub struct CasePlanRow {
+    pub place: String,
+    pub cut: String,
+    pub trays: i64,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct LotRow {
     pub label: String,
     pub day: i64,

@@ -2,6 +2,7 @@
 
 mod alarm;
 mod board;
+mod case_plan;
 pub mod customer;
 mod demand;
 mod errands;
@@ -32,6 +33,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     config.configure(board::routes);
     config.configure(scan::routes);
     config.configure(picks::routes);
+    config.configure(case_plan::routes);
     config.configure(review::routes);
     config.configure(report::routes);
     config.configure(plan::routes);

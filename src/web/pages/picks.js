@@ -1,23 +1,24 @@
-// Picking: begins lists; works one off by scanning, as the scan page does, and draws what stands anew after each answer.
+// Picking: begins lists, and keeps the plans that refills are made by; works a list off by scanning, as the scan page does, and draws what stands anew after each answer.
 "use strict";
 (() => {
   const $ = (id) => document.getElementById(id);
   const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
   const trouble = $("trouble");
 
-  const ask = async (path, body, key) => {
-    const headers = { "Content-Type": "application/json", "Idempotency-Key": key };
+  const send = async (method, path, body, more) => {
+    const headers = { "Content-Type": "application/json", ...more };
     try {
-      const answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), credentials: "same-origin" });
+      const answer = await fetch(path, { method, headers, body: JSON.stringify(body), credentials: "same-origin" });
       if (answer.status === 401) location.assign("/sign-in");
       return { ok: answer.ok, status: answer.status, body: await answer.json() };
     } catch {
       return { ok: false, status: 0, body: { detail: "The shop's server does not answer. Nothing is lost: try again." } };
     }
   };
+  const ask = (path, body, key) => send("POST", path, body, { "Idempotency-Key": key });
   const grouped = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
   const complain = (body) => {
-    const reasons = (body.errors ?? []).map((error) => error.detail).filter(Boolean);
+    const reasons = (body.errors ?? []).map((error) => error.detail).filter(Boolean).map((text) => text[0].toUpperCase() + text.slice(1));
     trouble.textContent = reasons.length ? `${body.title ?? ""} ${reasons.join(". ")}`.trim() : body.detail;
     trouble.hidden = false;
     trouble.scrollIntoView({ block: "nearest" });
@@ -45,7 +46,25 @@
     });
   }
 
-  const tools = document.querySelector(".tools");
+  // A plan is kept under the version that was read, so that a second touch writes nothing twice and nobody's change is lost.
+  const plan = $("case-plan");
+  plan?.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const path = `/v1/places/${encodeURIComponent(plan.dataset.place)}/case-plan`;
+    const inputs = Array.from(plan.querySelectorAll("input[data-cut]"));
+    const lines = inputs.map((input) => ({ cut_code: input.dataset.cut, trays: Number(input.value) })).filter((line) => line.trays !== 0);
+    const button = plan.querySelector("button[type=submit]");
+    button.disabled = true;
+    trouble.hidden = true;
+    const read = plan.dataset.version;
+    const answer = await send("PUT", path, { lines }, read ? { "If-Match": `"${read}"` } : { "If-None-Match": "*" });
+    button.disabled = false;
+    if (answer.ok) return location.assign("/picks");
+    const meanwhile = answer.status === 412 || (answer.status === 409 && !read);
+    complain(meanwhile ? { detail: "The plan was changed meanwhile, perhaps by this form. Load the page again to see how it is now." } : answer.body);
+  });
+
+  const tools = $("pick-tools");
   if (!tools) return;
   const list = tools.dataset.list, form = $("pick"), field = $("code"), answered = $("answer");
   const focus = () => field?.focus({ preventScroll: true });

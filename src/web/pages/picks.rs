@@ -1,5 +1,6 @@
 //! Picking: the open lists and how to begin one; and one list for the phone in a wet hand, or on paper.
 
+use super::case_plan::{PlansMay, path_of};
 use super::fitness;
 use super::layout::{page, time_left};
 use super::visitor::{Visitor, html, welcome};
@@ -8,9 +9,10 @@ use crate::domain::permissions::Permission;
 use crate::domain::picking::list::{Asked, LineState, Purpose, State};
 use crate::domain::picking::plan::CasePlan;
 use crate::domain::picking::{Ask, Rule};
+use crate::domain::place::Place;
 use crate::domain::shop::Shop;
 use crate::domain::tray::Kind;
-use crate::ops::case_plan;
+use crate::ops::case_plan::{self, Filling};
 use crate::ops::look::all_cuts;
 use crate::ops::pick::show::{self, Shown, ShownLine};
 use crate::units::instant::Instant;
@@ -20,7 +22,8 @@ use crate::web::route;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web};
 use maud::{Markup, html as markup};
 
-const SCRIPT: &str = "/assets/picks.js";
+/// It begins and works off lists, and keeps case plans.
+pub const SCRIPT: &str = "/assets/picks.js";
 
 /// A number of things in words.
 fn counted(count: usize, one: &str) -> String {
@@ -86,7 +89,17 @@ fn standing(shown: &Shown, now: Instant) -> String {
     }
 }
 
-fn overview(shop: &Shop, open: &[Shown], cuts: &[(Cut, Names)], plans: &[(String, CasePlan)], now: Instant) -> Markup {
+/// What the page of all lists shows.
+struct Found {
+    open: Vec<Shown>,
+    cuts: Vec<(Cut, Names)>,
+    plans: Vec<Filling>,
+    /// Places that could have a plan and have none.
+    without: Vec<Place>,
+}
+
+fn overview(shop: &Shop, found: &Found, plans_may: PlansMay, now: Instant) -> Markup {
+    let Found { open, cuts, plans, without } = found;
     markup! {
         h1 { "Picking" }
         p.trouble id="trouble" role="alert" hidden {}
@@ -102,16 +115,44 @@ fn overview(shop: &Shop, open: &[Shown], cuts: &[(Cut, Names)], plans: &[(String
         section.card {
             h2 { "Fill up a case" }
             @if plans.is_empty() { p { "No case has a plan yet. A plan says how many trays of each cut a case should hold." } }
-            @for (name, plan) in plans {
+            @for Filling { name, plan, missing, in_stores } in plans {
                 form.new-list data-purpose="refill" {
                     input type="hidden" name="place_code" value=(plan.place);
-                    p.small { (name) ": " (plan_in_words(plan, cuts)) }
-                    button.main type="submit" { "Fill up " (name) }
+                    h3 { (name) ": " (how_full(*missing, *in_stores)) }
+                    p.small { (plan_in_words(plan, cuts)) }
+                    div.row.tools {
+                        @if *missing > 0 { button.main type="submit" { "Fill up " (name) } }
+                        a.reach href=(path_of(&plan.place)) { (plans_may.word()) }
+                    }
                 }
             }
+            @if plans_may == PlansMay::BeChanged { (to_plan(plans, without)) }
         }
         (new_order(cuts))
         noscript { p.trouble { "This page needs a script. The interface under /docs does without." } }
+    }
+}
+
+fn how_full(missing: usize, in_stores: usize) -> String {
+    match (missing, in_stores) {
+        (0, _) => "full".to_owned(),
+        (_, 0) => format!("{} missing, none in the stores", counted(missing, "tray")),
+        _ => format!("{} missing, {in_stores} of them in the stores", counted(missing, "tray")),
+    }
+}
+
+/// The way to a first plan; once a case has one, the other places are folded away.
+fn to_plan(plans: &[Filling], without: &[Place]) -> Markup {
+    let list = markup! {
+        ul.plain { @for place in without { li { a.reach href=(path_of(&place.code)) { (place.name) } } } }
+    };
+    markup! {
+        @match (plans.is_empty(), without.is_empty()) {
+            (true, true) => { p { "Nor is there a place that could be a case: a cold one that is not frozen. The catalogue takes places: see /docs." } }
+            (true, false) => { p { "Choose the case to plan:" } (list) }
+            (false, true) => {}
+            (false, false) => { details { summary.reach { "Plan another case" } (list) } }
+        }
     }
 }
 
@@ -273,7 +314,7 @@ fn one(shop: &Shop, shown: &Shown, now: Instant) -> Markup {
         section.answer id="answer" role="status" aria-live="assertive" hidden { p.word {} p.why {} ul.plain {}
             div.row hidden { button.main id="take" type="button" { "Take it all the same" } button id="leave" type="button" { "Leave it" } } }
         (state(shop, shown, now))
-        div.row.tools data-list=(shown.list.id) {
+        div.row.tools id="pick-tools" data-list=(shown.list.id) {
             button id="print" type="button" { "Print" }
             @if open { button type="button" data-post="give-ups" { "Give the list up" } }
             a.reach href="/picks" { "All lists" }
@@ -295,11 +336,18 @@ async fn list(request: HttpRequest) -> HttpResponse {
     };
     let now = clock::now();
     let look = visitor.service.ask(move |desk, _| {
-        desk.look(|reading, shop| Ok((show::open(reading, shop, now)?, all_cuts(reading)?, case_plan::all(reading)?)))
+        desk.look(|reading, shop| {
+            Ok(Found {
+                open: show::open(reading, shop, now)?,
+                cuts: all_cuts(reading)?,
+                plans: case_plan::all(reading, shop, now)?,
+                without: case_plan::without(reading)?,
+            })
+        })
     });
     match look.await {
-        Ok((open, cuts, plans)) => {
-            let content = overview(visitor.service.desk.shop(), &open, &cuts, &plans, now);
+        Ok(found) => {
+            let content = overview(visitor.service.desk.shop(), &found, PlansMay::of(&visitor), now);
             answer(&visitor, "Picking", content)
         }
         Err(problem) => problem.error_response(),

@@ -1,5 +1,6 @@
 //! Places: how cold each is now, the temperature curve of one of them, and what it did to the stock in it.
 
+use super::case_plan::path_of;
 use super::layout::{page, span_in_words};
 use super::plot::{self, Picture};
 use super::visitor::{html, welcome};
@@ -87,6 +88,7 @@ fn one_place(shop: &Shop, told: &Told, span: &str, now: Instant) -> Markup {
                 dt { "Limits" } dd { "Upper limit " (place.upper_limit) "; a gap of more than " (place.gap_minutes) " min is not measured; warm for up to " (place.warm_minutes) " min passes." }
             }
         }
+        @if !place.is_frozen() { p.ways { a.reach href=(path_of(&place.code)) { "What it should hold" } } }
         section.card {
             h2 { "Temperature" }
             nav.spans aria-label="How far back" {
