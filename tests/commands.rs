@@ -380,8 +380,8 @@ const DAMAGE: &[(&str, &str)] = &[
         "decisions:",
         "INSERT INTO decisions (id, act_id, at, day, cut_code, way, decided_by, basis, sold_g, revenue_cents, kitchen_g, kitchen_cents, frozen_g, frozen_cents,
          wasted_g, waste_cents, total_cents, alone_sold_g, alone_revenue_cents, alone_wasted_g, alone_total_cents, explanation, undone_at, undone_by, undone_act_id)
-         SELECT 1, 1, 0, '2026-11-26', cut_code, 'accepted', 'x', 'x', 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, '{}', 1, 'x', 1 FROM trays WHERE id = 1;
-         INSERT INTO errands (decision_id, tray_id, kind, created_at) VALUES (1, 1, 'kitchen', 0)",
+         SELECT 999999, 1, 0, '2026-11-26', cut_code, 'accepted', 'x', 'x', 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, '{}', 1, 'x', 1 FROM trays WHERE id = 1;
+         INSERT INTO errands (decision_id, tray_id, kind, created_at) VALUES (999999, 1, 'kitchen', 0)",
     ),
     ("labels:", "UPDATE issued_labels SET says = '' WHERE id = 1"),
     (

@@ -8,6 +8,8 @@
     reason = "a test that meets what it did not expect should stop right there"
 )]
 
+#[path = "review/carried.rs"]
+mod carried;
 #[path = "model/ground.rs"]
 mod ground;
 #[path = "review/setting.rs"]

@@ -122,7 +122,7 @@ pub struct Followed {
     pub cut_name: String,
     pub week: Week,
     pub trays: usize,
-    /// What then lay on its trays.
+    /// What then lay free on its trays: not promised to the kitchen by an earlier one.
     pub then_g: i64,
     pub over: bool,
     pub came: Came,
@@ -241,6 +241,9 @@ impl Record {
         for line in moved.filter(|line| line.act_id > decided.act_id) {
             came.moved(&line.kind, -line.grams);
         }
+        // What was promised to the kitchen before came of that decision.
+        let mut others = tray.promised_g;
+        came.kitchen_g -= take(&mut others, came.kitchen_g);
         if came.sold_g < 0 {
             // A sale before the decision was put back after it.
             came.came_in_g -= came.sold_g;
@@ -256,13 +259,21 @@ impl Record {
             came.returned_g += line.grams;
             came.refund_cents += line.refund_cents;
         }
+        let now_g = tray.now_g - take(&mut others, tray.now_g);
         if is_frozen(tray, decided) {
-            came.frozen_g = tray.now_g;
+            came.frozen_g = now_g;
         } else {
-            came.still_g = tray.now_g;
+            came.still_g = now_g;
         }
         came.valued(worth)
     }
+}
+
+/// As much of what is left as there is.
+fn take(left: &mut i64, there: i64) -> i64 {
+    let taken = (*left).min(there.max(0));
+    *left -= taken;
+    taken
 }
 
 impl Came {

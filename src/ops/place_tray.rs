@@ -12,7 +12,7 @@ use crate::domain::text;
 use crate::domain::tray::{LabelReason, Tray};
 use crate::domain::verdict::outdated;
 use crate::store::acts::{self, NewAct};
-use crate::store::{Tx, stays, trays};
+use crate::store::{Tx, errands, stays, trays};
 use crate::units::instant::Instant;
 
 /// Which way a tray changes its place.
@@ -93,7 +93,10 @@ pub fn take_to(
         reason: reason.as_deref(),
         reverses: None,
     };
-    acts::append(tx, &act)?;
+    let act_id = acts::append(tx, &act)?;
+    if way == Way::Freeze {
+        errands::frozen(tx, tray.id, (act_id, now, &actor.name))?;
+    }
     stays::end(tx, tray.id, anchor)?;
     stays::begin(tx, tray.id, &to, anchor)?;
     trays::save_with_life(tx, &mut tray)?;

@@ -23,7 +23,7 @@ use std::collections::BTreeSet;
 pub const TIME_PASSED: &str = "time_passed";
 
 /// Acts that are nobody's business but the manager's: they are in the record of acts, and are not told.
-const UNTOLD: [&str; 11] = [
+const UNTOLD: [&str; 12] = [
     "create_person",
     "disable_person",
     "create_key",
@@ -35,6 +35,7 @@ const UNTOLD: [&str; 11] = [
     "replay_webhook",
     "decide",
     "undo_decision",
+    "drop_errand",
 ];
 
 /// Most trays looked at in one transaction.

@@ -11,7 +11,7 @@ use crate::domain::text;
 use crate::domain::tray::{Fate, Kind, Tray};
 use crate::domain::verdict::judge;
 use crate::store::acts::{self, NewAct};
-use crate::store::{Tx, trays};
+use crate::store::{Tx, errands, trays};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 
@@ -42,6 +42,22 @@ pub fn take_out(
     whither: Whither,
     grams: Option<i64>,
     reason: Option<&str>,
+) -> Result<Tray, Failure> {
+    carry_out(tx, shop, actor, now, code, whither, grams, reason, None)
+}
+
+/// The same, for an errand: of what the kitchen is to get of the tray, that one is done first.
+#[allow(clippy::too_many_arguments, reason = "the parts of one act, each of its own type")]
+pub(super) fn carry_out(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    code: &str,
+    whither: Whither,
+    grams: Option<i64>,
+    reason: Option<&str>,
+    errand: Option<i64>,
 ) -> Result<Tray, Failure> {
     let reason = text::optional_note("reason", reason)?;
     let tray = tray_by_code(tx, "tray_code", code)?;
@@ -75,6 +91,9 @@ pub fn take_out(
     let taken = movement.take(tx, &mut tray, grams, "grams")?;
     movement.outside(account, &taken, 1);
     movement.post(tx, act_id)?;
+    if whither == Whither::Kitchen {
+        errands::kitchen_got(tx, &tray, grams.get(), errand, (act_id, now, &actor.name))?;
+    }
     if tray.net.is_zero() {
         leave(tx, &mut tray, fate, now)?;
     }

@@ -8,7 +8,7 @@ use crate::domain::place::Place;
 use crate::domain::refusal::Code;
 use crate::domain::tray::{Fate, Tray};
 use crate::store::error::StoreError;
-use crate::store::{Tx, acts, stays, trays};
+use crate::store::{Tx, acts, errands, stays, trays};
 use crate::units::instant::Instant;
 use crate::units::mass::Grams;
 use crate::units::share::largest_remainder;
@@ -73,10 +73,11 @@ impl Movement {
     }
 }
 
-/// Marks a tray as gone and ends its stay.
+/// Marks a tray as gone, ends its stay and drops what was still to be carried of it.
 pub fn leave(tx: &mut Tx<'_>, tray: &mut Tray, fate: Fate, now: Instant) -> Result<(), Failure> {
     tray.fate = Some(fate);
     tray.gone_at = Some(now);
+    errands::drop_of_tray(tx, tray.id, now)?;
     Ok(stays::end(tx, tray.id, now.max(tray.lived.as_of))?)
 }
 

@@ -202,10 +202,10 @@ pub const QUESTIONS: &[Question] = &[
                 WHERE t.fate IS NULL AND t.price_per_kg_cents <> COALESCE(m.new_price_per_kg_cents, t.list_price_per_kg_cents)",
     },
     Question {
-        name: "decisions: what was taken back leaves no errand, and an errand that is done names its act",
+        name: "decisions: what was taken back leaves no errand, nor does a tray that is gone, and an errand that is done names its act",
         count: "SELECT id FROM errands",
-        wrong: "SELECT 'errand ' || e.id AS what FROM errands e JOIN decisions d ON d.id = e.decision_id \
-                WHERE (d.undone_at IS NOT NULL AND e.done_at IS NULL AND e.dropped_at IS NULL) \
+        wrong: "SELECT 'errand ' || e.id AS what FROM errands e JOIN decisions d ON d.id = e.decision_id JOIN trays t ON t.id = e.tray_id \
+                WHERE ((d.undone_at IS NOT NULL OR t.fate IS NOT NULL) AND e.done_at IS NULL AND e.dropped_at IS NULL) \
                 OR (e.done_at IS NOT NULL AND (e.done_act_id IS NULL OR e.dropped_at IS NOT NULL))",
     },
     Question {

@@ -58,6 +58,7 @@ pub struct Undone {
 pub struct DecidedTray {
     pub tray_id: i64,
     pub tray_code: String,
+    /// Of its weight, what was free: not promised to the kitchen already.
     pub net_g: i64,
     pub ends_at: i64,
     pub old_price: i64,
@@ -67,6 +68,11 @@ pub struct DecidedTray {
     pub sold_permille: i64,
     pub advised_course: String,
     pub advised_price: Option<i64>,
+    /// What goes to the kitchen, of a tub maybe a part, and what was advised to.
+    pub kitchen_g: i64,
+    pub advised_kitchen_g: i64,
+    /// Promised to the kitchen before, and so no part of this decision.
+    pub promised_g: i64,
 }
 
 /// Records a decision with its trays; its number is given here and returned.
@@ -121,6 +127,9 @@ fn insert_tray(tx: &mut Tx<'_>, decision_id: i64, tray: &DecidedTray) -> Result<
         decision_trays::sold_permille.eq(tray.sold_permille),
         decision_trays::advised_course.eq(&tray.advised_course),
         decision_trays::advised_price_per_kg_cents.eq(tray.advised_price),
+        decision_trays::kitchen_g.eq(tray.kitchen_g),
+        decision_trays::advised_kitchen_g.eq(tray.advised_kitchen_g),
+        decision_trays::promised_g.eq(tray.promised_g),
     );
     diesel::insert_into(decision_trays::table).values(row).execute(tx.changing())?;
     Ok(())
@@ -226,6 +235,9 @@ pub fn trays_of(reading: &mut Reading<'_>, decision_id: i64) -> Result<Vec<Decid
             decision_trays::sold_permille,
             decision_trays::advised_course,
             decision_trays::advised_price_per_kg_cents,
+            decision_trays::kitchen_g,
+            decision_trays::advised_kitchen_g,
+            decision_trays::promised_g,
         ))
         .load(reading.conn)?)
 }

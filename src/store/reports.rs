@@ -93,8 +93,9 @@ pub struct Watched {
     pub decision_id: i64,
     pub tray_id: i64,
     pub tray_code: String,
-    /// What lay on it.
+    /// What of it was free, and what was promised to the kitchen before.
     pub then_g: i64,
+    pub promised_g: i64,
     pub ends_at: i64,
     /// keep, mark_down, kitchen or freeze.
     pub course: String,
@@ -120,6 +121,7 @@ pub fn watched(reading: &mut Reading<'_>, decision_ids: &[i64]) -> Result<Vec<Wa
                 decision_trays::tray_id,
                 trays::code,
                 decision_trays::net_g,
+                decision_trays::promised_g,
                 decision_trays::ends_at,
                 decision_trays::course,
                 decision_trays::sold_permille,

@@ -233,6 +233,7 @@ fn numbered(t: &Things) -> Made {
             "decisions/0/cut_code",
         ),
         post("/v1/decisions/999999/undo", &json!({}), 404, "not_found", "id"),
+        post("/v1/errands/999999/drops", &json!({}), 404, "not_found", "id"),
         post("/v1/errands/completions", &json!({"scanned": nobodys()}), 422, "unknown_reference", "scanned"),
         post("/v1/errands/completions", &json!({"scanned": t.saku}), 409, "no_errand", "scanned"),
         post("/v1/scans", &json!({"text": nobodys()}), 404, "not_found", "text"),

@@ -252,7 +252,13 @@ const TABLE: &[(&str, Call)] = &[
         assert_eq!(errands.json()[0]["tray_code"], stock.near_its_end.as_str(), "{}", errands.text());
         errands
     }),
+    ("drop_errand", |shop, _| {
+        let open = shop.reader.get("/v1/errands").send().json()[0]["errand_id"].clone();
+        act(&shop.manager, &format!("/v1/errands/{open}/drops"), &json!({"note": "the kitchen is full"}))
+    }),
     ("complete_errand", |shop, stock| {
+        // What was dropped is asked again.
+        accept(shop, "day-saku").expect(201);
         act(&shop.cutter, "/v1/errands/completions", &json!({"scanned": stock.near_its_end}))
     }),
 ];

@@ -124,6 +124,9 @@ impl Scene {
                     sold_permille: *sold_permille,
                     advised_course: course.clone(),
                     advised_price: None,
+                    kitchen_g: 0,
+                    advised_kitchen_g: 0,
+                    promised_g: 0,
                 });
             }
             Ok(decisions::insert(tx, &decision, &of)?)

@@ -13,12 +13,16 @@ use sakudana::ops::hold::{HoldDraft, place};
 use sakudana::ops::judge::tray_by_code;
 use sakudana::ops::label;
 use sakudana::ops::mark_down::mark_down;
+use sakudana::ops::pay::{Followed, Range, advice};
+use sakudana::ops::pick::{PickDraft, make};
 use sakudana::ops::place_tray::{Way as Going, take_to};
 use sakudana::ops::press::Press;
 use sakudana::ops::review::decide::{CarryDraft, Draft, Taken, Way, decide, of_day};
 use sakudana::ops::review::undo::undo;
 use sakudana::ops::review::{Morning, Proposal, morning};
-use sakudana::ops::sell::{LineDraft, sell};
+use sakudana::ops::sell::{LineDraft, reverse, sell};
+use sakudana::ops::take_out::{Whither, take_out};
+use sakudana::ops::top_up::{TopUp, top_up};
 use sakudana::ops::verify::verify;
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR};
 
@@ -141,20 +145,98 @@ impl Day {
         open.into_iter().map(told).collect()
     }
 
-    fn carry(&self, scanned: &str, place: Option<&str>, now: Instant) -> Result<(String, Tray), Failure> {
+    /// Number of what is to be carried, and whether it is of an earlier day.
+    pub fn open_errands(&self, now: Instant) -> Vec<(i64, bool)> {
+        let open = self.ground.desk.look(|reading, shop| carry::open(reading, shop, now)).unwrap();
+        open.into_iter().map(|open| (open.errand.id, open.since == carry::Since::Earlier)).collect()
+    }
+
+    pub fn drop_errand(&self, id: i64, now: Instant) -> Result<(), Failure> {
+        self.ground.desk.act(move |tx, _| carry::drop_one(tx, &actor(), now, id, None))
+    }
+
+    fn carry(
+        &self,
+        scanned: &str,
+        place: Option<&str>,
+        errand: Option<i64>,
+        now: Instant,
+    ) -> Result<(String, Tray), Failure> {
         let (scanned, place) = (scanned.to_owned(), place.map(str::to_owned));
         self.ground.desk.act(move |tx, shop| {
-            let (errand, tray) = carry::complete(tx, shop, &actor(), now, &scanned, place.as_deref())?;
+            let arrival = carry::Arrival { scanned: &scanned, place: place.as_deref(), errand };
+            let (errand, tray) = carry::complete(tx, shop, &actor(), now, arrival)?;
             Ok((errand.kind, tray))
         })
     }
 
     pub fn complete(&self, scanned: &str, place: Option<&str>, now: Instant) -> (String, Tray) {
-        self.carry(scanned, place, now).unwrap()
+        self.carry(scanned, place, None, now).unwrap()
     }
 
     pub fn complete_refused(&self, scanned: &str, place: Option<&str>, now: Instant) -> &'static str {
-        code(&self.carry(scanned, place, now).unwrap_err())
+        code(&self.carry(scanned, place, None, now).unwrap_err())
+    }
+
+    pub fn complete_named(&self, scanned: &str, errand: i64, now: Instant) -> Tray {
+        self.carry(scanned, None, Some(errand), now).unwrap().1
+    }
+
+    pub fn complete_named_refused(
+        &self,
+        scanned: &str,
+        place: Option<&str>,
+        errand: i64,
+        now: Instant,
+    ) -> &'static str {
+        code(&self.carry(scanned, place, Some(errand), now).unwrap_err())
+    }
+
+    /// To the kitchen without a word about any errand.
+    pub fn to_kitchen(&self, tray: &str, grams: Option<i64>, now: Instant) {
+        let tray = tray.to_owned();
+        let out = self
+            .ground
+            .desk
+            .act(move |tx, shop| take_out(tx, shop, &actor(), now, &tray, Whither::Kitchen, grams, None).map(drop));
+        out.unwrap();
+    }
+
+    pub fn pour(&self, into: &str, from: &str, grams: i64, now: Instant) {
+        let (into, draft) = (into.to_owned(), TopUp { source: from.to_owned(), grams: Some(grams) });
+        self.ground.desk.act(move |tx, shop| top_up(tx, shop, &actor(), now, &into, &draft).map(drop)).unwrap();
+    }
+
+    pub fn thaw(&self, code: &str, now: Instant) {
+        let code = code.to_owned();
+        let thaw = self
+            .ground
+            .desk
+            .act(move |tx, shop| take_to(tx, shop, &actor(), now, &code, "case", Going::Thaw, None).map(drop));
+        thaw.unwrap();
+    }
+
+    pub fn reverse(&self, sale: i64, now: Instant) {
+        self.ground.desk.act(move |tx, shop| reverse(tx, shop, &actor(), now, sale, "wrong tray").map(drop)).unwrap();
+    }
+
+    /// Trays that are laid aside for a customer.
+    pub fn order(&self, cut: &str, count: i64, now: Instant) -> Vec<String> {
+        let draft = PickDraft {
+            purpose: "order".into(),
+            cut: Some(cut.to_owned()),
+            count: Some(count),
+            ..PickDraft::default()
+        };
+        let made = self.ground.desk.act(move |tx, shop| make(tx, shop, &actor(), now, &draft)).unwrap();
+        made.lines.iter().map(|line| line.tray.code.to_string()).collect()
+    }
+
+    /// What came of a decision so far.
+    pub fn followed(&self, now: Instant, decision: i64) -> Followed {
+        let report =
+            self.ground.desk.look(|reading, shop| advice(reading, shop, now, Range::usual(shop, now))).unwrap();
+        report.decisions.into_iter().find(|followed| followed.decided.id == decision).unwrap()
     }
 
     pub fn tray(&self, code: &str) -> Tray {
@@ -182,12 +264,14 @@ impl Day {
             .unwrap();
     }
 
-    pub fn sell(&self, code: &str, now: Instant) {
+    pub fn sell(&self, code: &str, now: Instant) -> i64 {
         let line = LineDraft { tray: code.to_owned(), grams: None };
         self.ground
             .desk
-            .act(move |tx, shop| sell(tx, shop, &actor(), now, std::slice::from_ref(&line)).map(drop))
-            .unwrap();
+            .act(move |tx, shop| sell(tx, shop, &actor(), now, std::slice::from_ref(&line)))
+            .unwrap()
+            .sale
+            .id
     }
 
     pub fn label(&self, codes: &[String], now: Instant) {

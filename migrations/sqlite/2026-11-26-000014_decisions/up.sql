@@ -43,6 +43,7 @@ CREATE INDEX decisions_by_day ON decisions (day, cut_code);
 CREATE TABLE decision_trays (
     decision_id INTEGER NOT NULL REFERENCES decisions (id),
     tray_id INTEGER NOT NULL REFERENCES trays (id),
+    -- Of its weight, what was free: not promised to the kitchen already.
     net_g INTEGER NOT NULL CHECK (net_g >= 0),
     ends_at INTEGER NOT NULL,
     old_price_per_kg_cents INTEGER NOT NULL,
@@ -53,6 +54,11 @@ CREATE TABLE decision_trays (
     -- What was advised for it, whatever was decided: the same is not asked again that day. No price where none was to fall.
     advised_course TEXT NOT NULL DEFAULT 'keep' CHECK (advised_course IN ('keep', 'mark_down', 'kitchen', 'freeze')),
     advised_price_per_kg_cents INTEGER,
+    -- What goes to the kitchen, of a tub maybe a part, and what was advised to.
+    kitchen_g INTEGER NOT NULL DEFAULT 0 CHECK (kitchen_g >= 0),
+    advised_kitchen_g INTEGER NOT NULL DEFAULT 0 CHECK (advised_kitchen_g >= 0),
+    -- Promised to the kitchen before, and so no part of this decision.
+    promised_g INTEGER NOT NULL DEFAULT 0 CHECK (promised_g >= 0),
     PRIMARY KEY (decision_id, tray_id)
 ) STRICT, WITHOUT ROWID;
 
@@ -72,14 +78,15 @@ CREATE TABLE errands (
     decision_id INTEGER NOT NULL REFERENCES decisions (id),
     tray_id INTEGER NOT NULL REFERENCES trays (id),
     kind TEXT NOT NULL CHECK (kind IN ('kitchen', 'freeze')),
-    -- None for a tray as a whole.
+    -- Of a tub, what is still to be carried; none for a block, which goes as a whole.
     grams INTEGER CHECK (grams > 0),
     created_at INTEGER NOT NULL,
     done_at INTEGER,
     done_by TEXT,
     done_act_id INTEGER REFERENCES acts (id),
-    -- Taken back with its decision, or its tray went elsewhere.
-    dropped_at INTEGER
+    -- Taken back with its decision, dropped by hand or by a newer decision, or its tray went elsewhere; in which act.
+    dropped_at INTEGER,
+    dropped_act_id INTEGER REFERENCES acts (id)
 ) STRICT;
 
 CREATE INDEX errands_open ON errands (tray_id) WHERE done_at IS NULL AND dropped_at IS NULL;

@@ -2,11 +2,14 @@
 //! fall, labels are asked for, errands are given; what was expected of it is kept beside it.
 
 use super::explanation::Explanation;
+use super::settled::{Standing, settled};
 use super::weigh::Weighed;
 use super::{Advised, Course, Looked, MARKDOWN_REASON, look};
 use crate::domain::refusal::{Code, Refusal};
 use crate::domain::shop::Shop;
 use crate::domain::text;
+use crate::domain::tray::Kind;
+use crate::ops::carry::Since;
 use crate::ops::desk::Actor;
 use crate::ops::failure::{Failure, refuse};
 use crate::ops::judge::cut_by_code;
@@ -125,8 +128,9 @@ fn decide_one(
     let plan = match draft.way {
         Way::Accepted => nothing_else(draft).map(|()| weighed.as_advised())?,
         Way::Declined => nothing_else(draft).map(|()| weighed.left_alone())?,
-        Way::Changed => super::otherwise::plan(weighed, draft)?,
+        Way::Changed => of_what_was_free(super::otherwise::plan(weighed, draft)?),
     };
+    freezes_whole_trays(&plan)?;
     let act = NewAct {
         kind: "decide",
         at: now,
@@ -155,6 +159,8 @@ fn decide_one(
     let decided = decided(weighed, &plan);
     let id = decisions::insert(tx, &decision, &decided)?;
     for advised in &plan.trays {
+        // What is still open of its tray is of an earlier day: it was decided anew.
+        drop_earlier(tx, shop, now, act_id, advised.on.tray.id)?;
         carry_out(tx, actor, now, id, advised)?;
     }
     Ok(Taken { decision: Decision { id, ..decision }, trays: decided })
@@ -162,11 +168,16 @@ fn decide_one(
 
 /// The advice that a decision is about, if it is still the advice that was looked at.
 fn current<'a>(shop: &Shop, looked: &'a Looked, draft: &Draft) -> Result<&'a Weighed, Failure> {
-    if let Some(standing) = looked.standing.get(&draft.cut).filter(|s| s.decision.basis == draft.basis) {
+    let found = looked.weighed.iter().find(|w| w.proposal.cut_code == draft.cut && w.worth);
+    // What was dropped since is asked again, on the same basis.
+    let again = |standing: &Standing| {
+        found.is_some_and(|w| w.proposal.basis == draft.basis && settled(&w.proposal, standing, shop.zone).is_err())
+    };
+    let same = looked.standing.get(&draft.cut).filter(|s| s.decision.basis == draft.basis);
+    if let Some(standing) = same.filter(|standing| !again(standing)) {
         let (by, at) = (&standing.decision.decided_by, shop.zone.time_of(standing.decision.at).format("%H:%M"));
         return refuse(Code::AlreadyDecided, "basis", format!("{by} decided it at {at}"));
     }
-    let found = looked.weighed.iter().find(|w| w.proposal.cut_code == draft.cut && w.worth);
     let Some(weighed) = found else {
         return refuse(Code::NotACandidate, "cut_code", "nothing is advised for it now");
     };
@@ -198,7 +209,7 @@ fn decided(weighed: &Weighed, plan: &Plan) -> Vec<DecidedTray> {
         .map(|(done, advised)| DecidedTray {
             tray_id: done.on.tray.id,
             tray_code: done.on.tray.code.to_string(),
-            net_g: done.on.tray.net.get(),
+            net_g: done.on.free_g,
             ends_at: done.on.end.micros(),
             old_price: done.on.tray.price.get(),
             new_price: done.price.get(),
@@ -206,15 +217,49 @@ fn decided(weighed: &Weighed, plan: &Plan) -> Vec<DecidedTray> {
             sold_permille: done.sold_permille,
             advised_course: advised.course.as_str().to_owned(),
             advised_price: (advised.course == Course::MarkDown).then(|| advised.price.get()),
+            kitchen_g: done.kitchen_g,
+            advised_kitchen_g: advised.kitchen_g,
+            promised_g: done.on.tray.net.get() - done.on.free_g,
         })
         .collect()
+}
+
+/// Of a tub that goes to the kitchen in part, the plan tells what share of the rest is sold: kept is the share of what was free, as of advice.
+fn of_what_was_free(mut plan: Plan) -> Plan {
+    for advised in &mut plan.trays {
+        let free_g = advised.on.free_g.max(1);
+        advised.sold_permille = advised.sold_permille * (free_g - advised.kitchen_g).max(0) / free_g;
+    }
+    plan
+}
+
+/// A tray of which the kitchen is still to get a part is not frozen before it has.
+fn freezes_whole_trays(plan: &Plan) -> Result<(), Refusal> {
+    let waits = |a: &&Advised| a.course == Course::Freeze && a.on.free_g < a.on.tray.net.get();
+    match plan.trays.iter().find(waits) {
+        Some(advised) => {
+            let reason = format!("a part of tray {} is still to go to the kitchen", advised.on.tray.code);
+            Err(Refusal::new(Code::NotACandidate, "freeze_tray_codes", reason))
+        }
+        None => Ok(()),
+    }
+}
+
+/// Drops what was still to be carried of a tray since an earlier day.
+fn drop_earlier(tx: &mut Tx<'_>, shop: &Shop, now: Instant, act_id: i64, tray: i64) -> Result<(), Failure> {
+    let earlier = |errand: &errands::Errand| errand.tray_id == tray && Since::of(shop, now, errand) == Since::Earlier;
+    for errand in errands::open(tx)?.iter().filter(|errand| earlier(errand)) {
+        errands::drop_one(tx, errand.id, now, act_id)?;
+    }
+    Ok(())
 }
 
 /// Does what is decided of one tray, as far as it is done here: the rest is carried by hand.
 fn carry_out(tx: &mut Tx<'_>, actor: &Actor, now: Instant, decision: i64, advised: &Advised) -> Result<(), Failure> {
     let tray = &advised.on.tray;
     if advised.kitchen_g > 0 {
-        let part = Some(advised.kitchen_g).filter(|grams| *grams < tray.net.get());
+        // What is poured into a tub later was not decided about; a block goes as a whole.
+        let part = Some(advised.kitchen_g).filter(|_| tray.kind != Kind::Block);
         errands::insert(tx, decision, tray.id, "kitchen", part, now)?;
     }
     if advised.course == Course::Freeze {

@@ -11,18 +11,19 @@ pub mod weigh;
 pub mod words;
 
 use super::board::judged;
+use super::carry::Since;
 use super::failure::Failure;
 use super::{demand, terms};
 use crate::domain::demand::Forecast;
 use crate::domain::shop::Shop;
 use crate::domain::terms::Terms;
 use crate::store::trays::Filter;
-use crate::store::{Reading, decisions, errands};
+use crate::store::{Reading, decisions, errands, picks};
 use crate::units::instant::Instant;
 use crate::units::money::PricePerKg;
 use settled::{Standing, settled};
 use std::collections::{BTreeMap, BTreeSet};
-use stock::{Aside, OnCounter, Promised, part};
+use stock::{Aside, OnCounter, Promised, Reserved, part};
 use weigh::Weighed;
 
 /// What stands on a markdown label as its reason.
@@ -217,9 +218,12 @@ pub(super) fn look(
     let one = wanted.filter(|cuts| cuts.len() == 1).and_then(|cuts| cuts.first());
     let filter = Filter { in_stock_only: true, cut: one.map(|cut| (*cut).to_owned()), ..Filter::default() };
     let stock = judged(reading, shop, now, &filter, 0, i64::MAX)?;
-    let promised = Promised::of(&errands::open(reading)?);
+    let mut promised = errands::open(reading)?;
+    promised.retain(|errand| Since::of(shop, now, errand) == Since::Today);
+    let promised = Promised::of(&promised);
     let used = kitchen_used(reading, shop, now, &stock, &promised)?;
-    let (lots, aside) = part(stock, &promised);
+    let reserved = Reserved::of(&picks::standing(reading)?, now);
+    let (lots, aside) = part(stock, &promised, &reserved);
     let decided = decisions::of_day(reading, &shop.zone.day_of(now).to_string())?;
     let standing = standing(reading, &decided)?;
     let forecasts = demand::forecasts(reading, shop, now)?;

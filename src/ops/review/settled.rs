@@ -44,6 +44,9 @@ pub fn settled(proposal: &Proposal, standing: &Standing, zone: Zone) -> Result<(
                 if moved > MOVED_MICROS {
                     return Err(format!("Since {at} the end of {} has moved.", advised.on.tray.code));
                 }
+                if advised.on.free_g > decided.net_g {
+                    return Err(format!("Since {at} there is more of {}.", advised.on.tray.code));
+                }
                 if !same(advised, decided) {
                     return Err(format!("Decided at {at}; since then other advice is better."));
                 }
@@ -57,11 +60,15 @@ pub fn settled(proposal: &Proposal, standing: &Standing, zone: Zone) -> Result<(
     }
 }
 
-/// Whether a tray gets the same advice as it got then, or none.
+/// Whether a tray gets the same advice as it got then, or none. Of what is advised for the kitchen, no more than was advised then and not
+/// done: what was done is no longer in the question.
 fn same(advised: &Advised, decided: &DecidedTray) -> bool {
+    if advised.kitchen_g > (decided.advised_kitchen_g - decided.kitchen_g).max(0) {
+        return false;
+    }
     match advised.course {
-        Course::Keep => true,
+        Course::Keep | Course::Kitchen => true,
         Course::MarkDown => decided.advised_price == Some(advised.price.get()),
-        course => decided.advised_course == course.as_str(),
+        Course::Freeze => decided.advised_course == Course::Freeze.as_str(),
     }
 }

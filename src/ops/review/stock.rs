@@ -1,13 +1,15 @@
 //! What of the stock a review is about: trays for sale, cut by cut and the oldest first; and beside them what must not be made cheaper: on
-//! hold, near the end of its time in the warm, or over.
+//! hold, near the end of its time in the warm, over, or laid aside for a customer.
 
 use crate::domain::catalogue::Cut;
 use crate::domain::life::clocks::Clock;
+use crate::domain::picking::list::Purpose;
 use crate::domain::refusal::Code;
 use crate::domain::tray::{Kind, Tray};
 use crate::domain::verdict::{Facts, Outcome};
 use crate::ops::board::Judged;
 use crate::store::errands::Errand;
+use crate::store::picks::Standing;
 use crate::units::instant::Instant;
 use std::collections::BTreeMap;
 
@@ -57,6 +59,8 @@ pub enum Apart {
     Exposure,
     /// Something else stops its sale, such as a label that promises too much.
     Stopped,
+    /// Laid aside for a customer's order.
+    Reserved,
 }
 
 impl Apart {
@@ -66,6 +70,7 @@ impl Apart {
             Apart::Held => "on_hold",
             Apart::Exposure => "exposure",
             Apart::Stopped => "stopped",
+            Apart::Reserved => "reserved",
         }
     }
 }
@@ -121,15 +126,32 @@ impl Promised {
     }
 }
 
+/// The pick lists that keep trays for customers, by tray.
+#[derive(Debug, Clone, Default)]
+pub struct Reserved(BTreeMap<i64, i64>);
+
+impl Reserved {
+    /// What orders laid aside, or are about to, as long as they keep it.
+    pub fn of(standing: &[Standing], now: Instant) -> Reserved {
+        let keeps =
+            |on: &&Standing| on.list.purpose == Purpose::Order && on.list.until().is_some_and(|until| until >= now);
+        Reserved(standing.iter().filter(keeps).map(|on| (on.tray_id, on.list_id)).collect())
+    }
+
+    fn apart(&self, tray: i64) -> Option<(Apart, String)> {
+        self.0.get(&tray).map(|list| (Apart::Reserved, format!("laid aside for an order, pick list {list}")))
+    }
+}
+
 /// Parts the stock: what a review may speak of, and what it may not. Frozen and bulk trays are in neither.
-pub fn part(stock: Vec<Judged>, promised: &Promised) -> (Vec<Lot>, Vec<Aside>) {
+pub fn part(stock: Vec<Judged>, promised: &Promised, reserved: &Reserved) -> (Vec<Lot>, Vec<Aside>) {
     let (mut lots, mut aside) = (BTreeMap::<String, Lot>::new(), Vec::new());
     for judged in stock {
         let facts = &judged.facts;
         if facts.tray.kind == Kind::Bulk || facts.place_frozen {
             continue;
         }
-        match apart(&judged) {
+        match apart(&judged).or_else(|| reserved.apart(judged.facts.tray.id)) {
             Some((why, reason)) => aside.push(Aside { judged, why, reason }),
             None => {
                 let free_g = promised.free_g(&facts.tray);

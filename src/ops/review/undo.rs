@@ -5,7 +5,7 @@ use super::decide::Taken;
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
 use crate::domain::text;
-use crate::domain::tray::{LabelReason, Tray};
+use crate::domain::tray::{Fate, LabelReason, Tray};
 use crate::domain::verdict::outdated;
 use crate::ops::desk::Actor;
 use crate::ops::failure::{Failure, refuse};
@@ -54,15 +54,17 @@ pub fn undo(
         put_back(tx, shop, now, tray, &markdown, (act_id, id))?;
     }
     errands::drop_of(tx, id, now)?;
+    errands::open_again(tx, decision.act_id)?;
     let undone = Undone { at: now, by: actor.name.clone(), act_id };
     decisions::mark_undone(tx, id, &undone)?;
     Ok(Taken { decision: Decision { undone: Some(undone), ..decision }, trays: of })
 }
 
-/// A tray whose price the decision lowered, with that markdown; none when it has left the stock.
+/// A tray whose price the decision lowered, with that markdown; none when it has left the stock for good. One that was sold comes back when
+/// its sale is reversed, and then costs what it cost before.
 fn lowered(tx: &mut Tx<'_>, decision: &Decision, decided: &DecidedTray) -> Result<Option<(Tray, Markdown)>, Failure> {
     let tray = trays::by_id(tx, decided.tray_id)?;
-    if !tray.in_stock() {
+    if tray.fate.is_some_and(|fate| fate != Fate::Sold) {
         return Ok(None);
     }
     let labelled = issued_labels::newest(tx, tray.id)?.is_some_and(|label| label.act_id > decision.act_id);

@@ -99,7 +99,11 @@ fn question(
         net_g: on.free_g,
         price: on.tray.price,
         ends: on.end,
-        freezing: if on.tray.was_frozen() { Freezing::Refused } else { Freezing::Allowed },
+        // Nor is a tray frozen of which the kitchen is still to get a part.
+        freezing: match on.tray.was_frozen() || on.free_g < on.tray.net.get() {
+            true => Freezing::Refused,
+            false => Freezing::Allowed,
+        },
     };
     let trays: Vec<Tray> = lot.trays.iter().map(tray).collect();
     let days = Days {

@@ -47,6 +47,9 @@ diesel::table! {
         sold_permille -> BigInt,
         advised_course -> Text,
         advised_price_per_kg_cents -> Nullable<BigInt>,
+        kitchen_g -> BigInt,
+        advised_kitchen_g -> BigInt,
+        promised_g -> BigInt,
     }
 }
 
@@ -62,6 +65,7 @@ diesel::table! {
         done_by -> Nullable<Text>,
         done_act_id -> Nullable<BigInt>,
         dropped_at -> Nullable<BigInt>,
+        dropped_act_id -> Nullable<BigInt>,
     }
 }
 

@@ -32,6 +32,7 @@ pub struct CarriedBody {
 pub struct DecidedTrayBody {
     #[schema(example = "C4H7K9P")]
     pub tray_code: String,
+    /// Of its weight, what was not promised to the kitchen already.
     #[schema(example = 268)]
     pub net_weight_g: i64,
     #[schema(example = 7450)]
@@ -41,6 +42,9 @@ pub struct DecidedTrayBody {
     /// keep, mark_down, kitchen or freeze.
     #[schema(example = "mark_down")]
     pub course: String,
+    /// What of it goes to the kitchen; of a tub it may be a part.
+    #[schema(example = 0)]
+    pub kitchen_g: i64,
     /// How likely it was to be sold before its end; of a tub, the share expected to be.
     #[schema(example = 820)]
     pub sold_permille: i64,
@@ -97,6 +101,7 @@ impl From<Taken> for DecisionBody {
             old_price_per_kg_cents: tray.old_price,
             new_price_per_kg_cents: tray.new_price,
             course: tray.course,
+            kitchen_g: tray.kitchen_g,
             sold_permille: tray.sold_permille,
         });
         let (undone_at, undone_by) = decision.undone.map(|undone| (undone.at.to_string(), undone.by)).unzip();

@@ -2,12 +2,12 @@
 
 use super::resource;
 use super::tray_acts::TrayBody;
-use crate::ops::carry::{Open, complete, grams_of, open};
+use crate::ops::carry::{Arrival, Open, Since, complete, drop_one, grams_of, open};
 use crate::units::instant::Instant;
-use crate::web::answer::{Outcome, created, ok};
+use crate::web::answer::{Outcome, created, id, ok};
 use crate::web::call::{Look, Recorded};
 use crate::web::clock;
-use crate::web::permit::{ReadRecords, TakeOut};
+use crate::web::permit::{ReadRecords, Review, TakeOut};
 use crate::web::route;
 use actix_web::web;
 use serde::{Deserialize, Serialize};
@@ -39,13 +39,16 @@ pub struct ErrandBody {
     pub decided_by: String,
     #[schema(example = "2026-11-26T08:31:07.000000Z")]
     pub created_at: String,
+    /// Of an earlier business day: a review speaks of its tray again, and a new decision drops it.
+    #[schema(example = false)]
+    pub overdue: bool,
     /// Where it is too late: a kitchen takes nothing that is over or on hold.
     #[schema(example = "2026-11-26T17:40:00.000000Z")]
     pub sell_until: Option<String>,
 }
 
-impl From<Open> for ErrandBody {
-    fn from(open: Open) -> ErrandBody {
+impl ErrandBody {
+    fn of(open: Open) -> ErrandBody {
         let tray = &open.judged.facts.tray;
         ErrandBody {
             errand_id: open.errand.id,
@@ -58,6 +61,7 @@ impl From<Open> for ErrandBody {
             net_weight_g: tray.net.get(),
             decided_by: open.errand.decided_by,
             created_at: open.errand.created_at.to_string(),
+            overdue: open.since == Since::Earlier,
             sell_until: open.judged.verdict.sell_until.as_ref().map(Instant::to_string),
         }
     }
@@ -69,7 +73,7 @@ impl From<Open> for ErrandBody {
 async fn list(look: Look<ReadRecords>) -> Outcome {
     let now = clock::now();
     let found = look.ask(move |desk, _| desk.look(|reading, shop| open(reading, shop, now))).await?;
-    ok(&found.into_iter().map(ErrandBody::from).collect::<Vec<_>>())
+    ok(&found.into_iter().map(ErrandBody::of).collect::<Vec<_>>())
 }
 
 #[derive(Debug, Deserialize, ToSchema)]
@@ -82,6 +86,10 @@ pub struct PostCompletion {
     #[serde(default)]
     #[schema(example = json!(null))]
     pub place_code: Option<String>,
+    /// Which errand of the tray, where it has several; without it the oldest that ends in such a place.
+    #[serde(default)]
+    #[schema(example = json!(null))]
+    pub errand_id: Option<i64>,
 }
 
 /// What a scan ended.
@@ -102,8 +110,41 @@ pub struct CompletionBody {
 async fn post(call: Recorded<TakeOut, PostCompletion>) -> Outcome {
     call.record(move |desk, request, actor, now, body| {
         desk.act_once(request, now, move |tx, shop| {
-            let (errand, tray) = complete(tx, shop, &actor, now, &body.scanned, body.place_code.as_deref())?;
+            let place = body.place_code.as_deref();
+            let arrival = Arrival { scanned: &body.scanned, place, errand: body.errand_id };
+            let (errand, tray) = complete(tx, shop, &actor, now, arrival)?;
             Ok(created(&CompletionBody { errand_id: errand.id, kind: errand.kind, tray: TrayBody::from(tray) }))
+        })
+    })
+    .await
+}
+
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PostDrop {
+    #[serde(default)]
+    #[schema(example = "the kitchen is full")]
+    pub note: Option<String>,
+}
+
+/// What was dropped.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Dropped)]
+pub struct DroppedBody {
+    #[schema(example = 7)]
+    pub errand_id: i64,
+}
+
+/// Drops an errand: its tray stays where it is, and the review may speak of it again.
+#[utoipa::path(post, path = "/v1/errands/{id}/drops", tag = "review", operation_id = "drop_errand", request_body = PostDrop,
+    extensions(("x-permission" = json!("review"))), params(("id" = i64, Path, example = 7)),
+    responses((status = 201, description = "Dropped.", body = DroppedBody)))]
+async fn post_drop(call: Recorded<Review, PostDrop>, path: web::Path<String>) -> Outcome {
+    let errand_id = id(&path)?;
+    call.record(move |desk, request, actor, now, body| {
+        desk.act_once(request, now, move |tx, _| {
+            drop_one(tx, &actor, now, errand_id, body.note.as_deref())?;
+            Ok(created(&DroppedBody { errand_id }))
         })
     })
     .await
@@ -112,9 +153,10 @@ async fn post(call: Recorded<TakeOut, PostCompletion>) -> Outcome {
 pub fn routes(config: &mut web::ServiceConfig) {
     config.service(resource("/v1/errands", "GET").route(route::get().to(list)));
     config.service(resource("/v1/errands/completions", "POST").route(web::post().to(post)));
+    config.service(resource("/v1/errands/{id}/drops", "POST").route(web::post().to(post_drop)));
 }
 
 /// This resource's part of the document.
 #[derive(utoipa::OpenApi)]
-#[openapi(paths(list, post))]
+#[openapi(paths(list, post, post_drop))]
 pub struct Doc;

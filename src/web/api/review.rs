@@ -238,7 +238,8 @@ pub struct AssumptionsBody {
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = ReviewAside)]
 pub struct AsideBody {
-    /// take_off: it is over. on_hold: a person stopped it. exposure: its time above the cold limit ends first. stopped: something else.
+    /// take_off: it is over. on_hold: a person stopped it. exposure: its time above the cold limit ends first. stopped: something else. reserved: laid
+    /// aside for a customer's order.
     #[schema(example = "take_off")]
     pub why: &'static str,
     #[schema(example = "printed use-by 2026-11-26T06:00:00.000000Z has passed")]
@@ -313,7 +314,7 @@ pub struct ReviewBody {
     pub as_of: String,
     /// The most money at stake first; what was decided today is not in it unless something changed.
     pub proposals: Vec<ProposalBody>,
-    /// What is over, on hold, or too long in the warm.
+    /// What is over, on hold, too long in the warm, or laid aside for a customer's order.
     pub aside: Vec<AsideBody>,
     pub day: DayBody,
 }

@@ -4,7 +4,7 @@ use super::layout::page;
 use super::visitor::{html, welcome};
 use crate::domain::permissions::{Permission, Role};
 use crate::domain::shop::Shop;
-use crate::ops::carry::{self, Open, grams_of};
+use crate::ops::carry::{self, Open, Since, grams_of};
 use crate::ops::look::all_places;
 use crate::units::mass::Grams;
 use crate::web::clock;
@@ -24,7 +24,7 @@ pub fn on_top(open: usize, role: Role) -> Markup {
 }
 
 /// The list with its field for a scan; nothing where nothing is to be carried.
-pub fn section(shop: &Shop, open: &[Open], freezers: &[(String, String)]) -> Markup {
+pub fn section(shop: &Shop, role: Role, open: &[Open], freezers: &[(String, String)]) -> Markup {
     let freezes = open.iter().any(|open| open.errand.kind == "freeze");
     markup! {
         @if !open.is_empty() {
@@ -37,17 +37,20 @@ pub fn section(shop: &Shop, open: &[Open], freezers: &[(String, String)]) -> Mar
                         button type="submit" { "Done" }
                     }
                     @if freezes {
-                        label for="carried-place" { "Freezer" }
-                        select id="carried-place" { @for (code, name) in freezers { option value=(code) { (name) } } }
+                        label for="carried-place" { "Where it is now" }
+                        select id="carried-place" {
+                            option value="" { "Kitchen" }
+                            @for (code, name) in freezers { option value=(code) { (name) } }
+                        }
                     }
                 }
-                ul.plain { @for open in open { (errand(shop, open)) } }
+                ul.plain { @for open in open { (errand(shop, role, open)) } }
             }
         }
     }
 }
 
-fn errand(shop: &Shop, open: &Open) -> Markup {
+fn errand(shop: &Shop, role: Role, open: &Open) -> Markup {
     let tray = &open.judged.facts.tray;
     let grams = Grams::new(grams_of(&open.errand, tray)).unwrap_or(tray.net);
     markup! {
@@ -55,7 +58,11 @@ fn errand(shop: &Shop, open: &Open) -> Markup {
             p { @if open.errand.kind == "freeze" { "To the freezer: " } @else { "To the kitchen: " }
                 strong { (open.judged.facts.cut.name) } ", " (grams) @if grams != tray.net { " of " (tray.net) }
                 " · " a.reach.code href={ "/trays/" (tray.code) } { (tray.code.grouped()) } }
-            p.small { (open.judged.place_name) "; " (open.errand.decided_by) ", " (shop.zone.time_of(open.errand.created_at).format("%H:%M").to_string()) "." }
+            p.small { (open.judged.place_name) "; " (open.errand.decided_by) ", " (shop.zone.time_of(open.errand.created_at).format("%H:%M").to_string())
+                @if open.since == Since::Earlier { "; of an earlier day, the review speaks of it again" } "." }
+            @if Permission::Review.allows(role) {
+                button type="button" data-drop=(open.errand.id) { "Drop it" }
+            }
         }
     }
 }
@@ -80,7 +87,7 @@ async fn get(request: HttpRequest) -> HttpResponse {
                 h1 { "To carry" }
                 p.trouble id="trouble" role="alert" hidden {}
                 @if open.is_empty() { p.card { "Nothing is to be carried." } }
-                (section(shop, &open, &freezers))
+                (section(shop, visitor.actor.role, &open, &freezers))
             };
             html(page(shop, Some(&visitor.actor), "To carry", "/errands", Some("/assets/review.js"), content))
         }

@@ -45,6 +45,7 @@
   on("decline", (button) => decide(button, [decision(button, "declined")]));
   on("choice", (button, choice) => decide(button, [decision(button, "changed", JSON.parse(choice))]));
   on("undo", (button, id) => post(button, `/v1/decisions/${id}/undo`, {}));
+  on("drop", (button, id) => post(button, `/v1/errands/${id}/drops`, {}));
   on("waste", (button, code) => post(button, `/v1/trays/${code}/wastes`, { reason: "life ended, morning review" }));
 
   const all = document.getElementById("accept-all");

@@ -6,7 +6,7 @@ mod table;
 use super::errands;
 use super::layout::{page, time_left};
 use super::visitor::{html, welcome};
-use crate::domain::permissions::Permission;
+use crate::domain::permissions::{Permission, Role};
 use crate::domain::shop::Shop;
 use crate::ops::carry::{self, Open};
 use crate::ops::desk::Desk;
@@ -18,6 +18,7 @@ use crate::ops::review::stock::{Apart, Aside, Limit};
 use crate::ops::review::words::near;
 use crate::ops::review::{Day, Morning, Proposal, morning};
 use crate::units::instant::Instant;
+use crate::units::mass::Grams;
 use crate::web::api::keys::warning;
 use crate::web::clock;
 use crate::web::route;
@@ -68,9 +69,12 @@ fn proposal(shop: &Shop, p: &Proposal, now: Instant) -> Markup {
     }
 }
 
+fn weight(grams: i64) -> String {
+    Grams::new(grams).map(|grams| grams.to_string()).unwrap_or_default()
+}
+
 fn day(shop: &Shop, day: &Day) -> Markup {
     let (done, alone) = (&day.done, &day.alone);
-    let weight = |grams: i64| crate::units::mass::Grams::new(grams).map(|g| g.to_string()).unwrap_or_default();
     markup! {
         dl.card.day {
             dt { "If all of it is done" }
@@ -93,9 +97,9 @@ fn decided(shop: &Shop, taken: &[Taken], names: &BTreeMap<String, String>, now: 
                         li.step data-decision=(decision.id) {
                             p { strong { (names.get(&decision.cut).unwrap_or(&decision.cut)) } " " (decision.way)
                                 @if let Some(price) = decision.price_per_kg_cents { ", " (shop.money(price)) "/kg" }
-                                @let kitchen = trays.iter().filter(|t| t.course == "kitchen").count();
+                                @let kitchen: i64 = trays.iter().map(|t| t.kitchen_g).sum();
                                 @let freeze = trays.iter().filter(|t| t.course == "freeze").count();
-                                @if kitchen > 0 { ", " (kitchen) " to the kitchen" }
+                                @if kitchen > 0 { ", " (weight(kitchen)) " to the kitchen" }
                                 @if freeze > 0 { ", " (freeze) " to the freezer" }
                                 @if let Some(note) = &decision.note { ": " (note) } }
                             p.small { (decision.decided_by) ", " (shop.zone.time_of(decision.at).format("%H:%M").to_string())
@@ -117,11 +121,14 @@ const fn apart_in_words(why: Apart) -> &'static str {
         Apart::Held => "On hold",
         Apart::Exposure => "Too long in the warm soon",
         Apart::Stopped => "Stopped",
+        Apart::Reserved => "Reserved",
     }
 }
 
 fn aside(found: &[Aside], now: Instant) -> Markup {
-    let (over, held): (Vec<&Aside>, Vec<&Aside>) = found.iter().partition(|a| a.why == Apart::Ended);
+    let of = |which: &dyn Fn(Apart) -> bool| found.iter().filter(|a| which(a.why)).collect::<Vec<&Aside>>();
+    let (over, kept) = (of(&|why| why == Apart::Ended), of(&|why| why == Apart::Reserved));
+    let held = of(&|why| !matches!(why, Apart::Ended | Apart::Reserved));
     markup! {
         @if !over.is_empty() {
             section.alarms id="take-off" {
@@ -134,6 +141,12 @@ fn aside(found: &[Aside], now: Instant) -> Markup {
                 h2 { "Holds, not markdowns" }
                 p.small { "These are not made cheaper: look at them first." }
                 ul.plain { @for a in &held { (apart(a, now)) } }
+            }
+        }
+        @if !kept.is_empty() {
+            section.card id="reserved" {
+                h2 { "Laid aside for customers" }
+                ul.plain { @for a in &kept { (apart(a, now)) } }
             }
         }
     }
@@ -162,7 +175,7 @@ struct Seen {
     keys: Vec<(String, i64)>,
 }
 
-fn review(shop: &Shop, seen: &Seen, now: Instant) -> Markup {
+fn review(shop: &Shop, role: Role, seen: &Seen, now: Instant) -> Markup {
     let proposals = &seen.morning.proposals;
     let gain: i64 = proposals.iter().map(Proposal::gain_over_nothing_cents).sum();
     markup! {
@@ -179,7 +192,7 @@ fn review(shop: &Shop, seen: &Seen, now: Instant) -> Markup {
         }
         @for p in proposals { (proposal(shop, p, now)) }
         (decided(shop, &seen.taken, &seen.names, now))
-        (errands::section(shop, &seen.errands, &seen.freezers))
+        (errands::section(shop, role, &seen.errands, &seen.freezers))
         (aside(&seen.morning.aside, now))
         @if seen.morning.day.cuts > 0 { h2 { "The day" } (day(shop, &seen.morning.day)) }
     }
@@ -210,7 +223,14 @@ async fn get(request: HttpRequest) -> HttpResponse {
         Ok(seen) => {
             let shop = visitor.service.desk.shop();
             let script = Some("/assets/review.js");
-            html(page(shop, Some(&visitor.actor), "Morning review", "/review", script, review(shop, &seen, now)))
+            html(page(
+                shop,
+                Some(&visitor.actor),
+                "Morning review",
+                "/review",
+                script,
+                review(shop, visitor.actor.role, &seen, now),
+            ))
         }
         Err(problem) => problem.error_response(),
     }
