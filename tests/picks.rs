@@ -19,6 +19,8 @@ mod random;
 mod refills;
 #[path = "picks/shop.rs"]
 mod shop;
+#[path = "picks/short.rs"]
+mod short;
 #[path = "picks/table.rs"]
 mod table;
 #[path = "picks/working.rs"]

@@ -42,7 +42,7 @@ pub fn critical_ratio(too_few: f64, too_many: f64) -> Option<f64> {
     }
 }
 
-/// So many pieces at most are planned at once.
+/// So many pieces at most are planned at once; where there are more, they are planned in groups.
 pub const MOST: usize = 400;
 /// What is less likely than this is not followed any further.
 const NEVER: f64 = 1e-13;
@@ -67,6 +67,53 @@ pub struct Cutting {
     pub best: Expected,
     pub less: Option<Expected>,
     pub more: Expected,
+}
+
+impl Cutting {
+    /// The same in pieces, where it was planned in groups of so many. The money was that of groups already.
+    #[must_use]
+    pub fn of_groups(self, size: usize) -> Cutting {
+        let of = |expected: Expected| Expected {
+            pieces: expected.pieces.saturating_mul(size),
+            sold: expected.sold * size as f64,
+            left: expected.left * size as f64,
+            ..expected
+        };
+        Cutting { best: of(self.best), less: self.less.map(of), more: of(self.more) }
+    }
+}
+
+/// How many pieces are planned as one, so that neither the pieces there are nor those that may be asked for in so many hours are more than are
+/// planned at once: a power of two, as portions grow at the review.
+pub fn group_size(demand: Demand, pieces: usize, hours: f64) -> usize {
+    let hours = hours.max(0.0);
+    let mut size = 1_usize;
+    // What is asked for lies hardly ever above its mean and three deviations.
+    let asked = |size: usize| match demand.in_units_of(size as f64) {
+        Demand::Known(rate) => rate * hours + 3.0 * (rate * hours).sqrt(),
+        Demand::Believed(belief) => {
+            let mean = belief.mean() * hours;
+            mean + 3.0 * (mean * (1.0 + hours / belief.rate)).sqrt()
+        }
+    };
+    while size < 1 << 40 && (pieces / size > MOST || asked(size) > MOST as f64) {
+        size *= 2;
+    }
+    size
+}
+
+/// A stock of so many pieces a life, in the order in which they end, in groups: each ends as the piece in its middle does.
+pub fn grouped(stock: &[(f64, usize)], size: usize) -> Vec<Piece> {
+    let size = size.max(1);
+    let (mut groups, mut before, mut middle) = (Vec::new(), 0_usize, size / 2);
+    for (until, count) in stock {
+        before = before.saturating_add(*count);
+        while middle < before {
+            groups.push(Piece { from: 0.0, until: *until });
+            middle = middle.saturating_add(size);
+        }
+    }
+    groups
 }
 
 /// Plans one cutting after another, each behind what is there and what was planned before it. `stock` and `cuttings` in the order of sale:
@@ -106,7 +153,7 @@ pub fn wanted_before(demand: Demand, ahead: &[Piece], cutting: Piece, before: f6
 
 /// Above this number hardly anybody is left to buy one.
 fn worth_asking(demand: Demand, cutting: Piece) -> usize {
-    counts(demand, 0, 0.0, cutting.until - cutting.from).len().min(MOST)
+    counts(demand, 0, 0.0, cutting.until - cutting.from, MOST).len()
 }
 
 /// How many pay: each while its chance is above what it must be. The chances fall.
@@ -128,12 +175,14 @@ pub fn chances(demand: Demand, queue: &[Piece]) -> Vec<f64> {
     // Who takes a piece adds to its chance: kept as differences between neighbours until the end.
     let mut steps = vec![0.0; queue.len() + 1];
     let last = queue.last().map_or(0.0, |piece| piece.until);
+    // Whoever comes after so many finds nothing, and says little more of the rate.
+    let limit = queue.len().max(MOST) + 1;
     let most = match demand {
         // Where the rate is known, who came before says nothing.
         Demand::Known(_) => 1,
-        Demand::Believed(_) => counts(demand, 0, 0.0, last).len(),
+        Demand::Believed(_) => counts(demand, 0, 0.0, last, limit).len(),
     };
-    let mut states = States { most, likely: vec![0.0; (queue.len() + 1) * most] };
+    let mut states = States { most, limit, likely: vec![0.0; (queue.len() + 1) * most] };
     let ended = queue.iter().take_while(|piece| piece.until <= 0.0).count();
     states.add(ended, 0, 1.0);
     let mut elapsed = 0.0;
@@ -156,6 +205,8 @@ pub fn chances(demand: Demand, queue: &[Piece]) -> Vec<f64> {
 struct States {
     /// So many numbers of customers are told apart; more are the last of them.
     most: usize,
+    /// More than so many never come in one stretch; those who would are the last of them.
+    limit: usize,
     likely: Vec<f64>,
 }
 
@@ -174,14 +225,14 @@ impl States {
         (ready, over): (usize, usize),
         steps: &mut [f64],
     ) -> States {
-        let mut next = States { most: self.most, likely: vec![0.0; self.likely.len()] };
+        let mut next = States { likely: vec![0.0; self.likely.len()], ..*self };
         let mut shares: Vec<Vec<f64>> = vec![Vec::new(); self.most];
         for (first, of_first) in self.likely.chunks(self.most).enumerate() {
             for (customers, likely) in of_first.iter().enumerate().filter(|(_, likely)| **likely > NEVER) {
                 let ready = ready.max(first);
                 let Some(shares) = shares.get_mut(customers) else { continue };
                 if shares.is_empty() {
-                    *shares = counts(demand, customers, from, to - from);
+                    *shares = counts(demand, customers, from, to - from, self.limit);
                 }
                 for (come, share) in shares.iter().enumerate() {
                     let (now, after) = (likely * share, (first + come).min(ready));
@@ -209,8 +260,8 @@ fn moments(queue: &[Piece]) -> Vec<f64> {
 }
 
 /// How likely 0, 1, 2 … customers come in so many hours, after `customers` have come in `elapsed` hours: Poisson, or negative binomial.
-/// Ends where what is left is nothing; that is added to the last.
-fn counts(demand: Demand, customers: usize, elapsed: f64, hours: f64) -> Vec<f64> {
+/// Ends where what is left is nothing, or after so many; what is left is added to the last.
+fn counts(demand: Demand, customers: usize, elapsed: f64, hours: f64, most: usize) -> Vec<f64> {
     let hours = hours.max(0.0);
     // The logarithm of the first, and of the ratio of each to the one before.
     let (first, mean, spread) = match demand {
@@ -241,7 +292,8 @@ fn counts(demand: Demand, customers: usize, elapsed: f64, hours: f64) -> Vec<f64
             log += ratio(k).ln();
             share = f64::exp(log);
         }
-        if k > mean && (share < NEVER || 1.0 - sum < NEVER) || k > mean + 60.0 * spread + 60.0 {
+        let ended = k > mean && (share < NEVER || 1.0 - sum < NEVER) || k > mean + 60.0 * spread + 60.0;
+        if ended || counts.len() >= most {
             break;
         }
     }

@@ -8,7 +8,9 @@ use crate::domain::advice::Demand;
 use crate::domain::catalogue::Cut;
 use crate::domain::demand::{Forecast, Pattern};
 use crate::domain::hours::Slice;
-use crate::domain::plan::{Cutting, Day, Money, Piece, Stock, chances, plan, project, wanted_before};
+use crate::domain::plan::{
+    Cutting, Day, Money, Piece, Stock, chances, group_size, grouped, plan, project, wanted_before,
+};
 use crate::domain::shop::Shop;
 use crate::domain::terms::Terms;
 use crate::domain::tray::Kind;
@@ -171,27 +173,36 @@ pub fn plans(reading: &mut Reading<'_>, shop: &Shop, now: Instant) -> Result<Vec
 }
 
 fn of_cut(cut: Cut, forecast: Forecast, terms: &Terms, made: &[Made], shelf: &[Judged], ahead: &Ahead) -> CutPlan {
-    let demand = Demand::Believed(forecast.belief);
+    let asked = Demand::Believed(forecast.belief);
     let time = ahead.of(&forecast.pattern);
     let piece = piece(&cut, terms, made, shelf);
     let grams = piece.as_ref().map_or(terms.portion_g, |piece| piece.grams);
-    let stock = pieces(shelf, terms, &time);
-    let shelf_sells = chances(demand, &stock).iter().sum();
+    let pieces = pieces(shelf, terms, &time);
+    let shelf_pieces = pieces.iter().map(|(_, count)| count).sum();
+    let open = |piece: &NewPiece| ahead.days.iter().map(|day| time.cutting(day, piece.life_hours)).collect();
+    let cuttings: Vec<Option<Piece>> = piece.as_ref().map(open).unwrap_or_default();
+    let last = pieces.last().map_or(0.0, |(until, _)| *until);
+    let hours = cuttings.iter().flatten().map(|cutting| cutting.until).fold(last, f64::max);
+    // Many small portions are planned in groups.
+    let size = group_size(asked, shelf_pieces, hours);
+    let (demand, stock) = (asked.in_units_of(size as f64), grouped(&pieces, size));
+    let sells: f64 = chances(demand, &stock).iter().sum();
+    let shelf_sells = (sells * size as f64).min(shelf_pieces as f64);
     let shelf_g = shelf.iter().map(|judged| judged.facts.tray.net.get()).sum();
     let planned = piece.and_then(|piece| {
-        let cuttings: Vec<Option<Piece>> = ahead.days.iter().map(|day| time.cutting(day, piece.life_hours)).collect();
         let open: Vec<Piece> = cuttings.iter().flatten().copied().collect();
         let Some(first) = open.first() else { return Err(vec![Missing::Hours]) };
         // What is there goes first even where it would keep longer than what is cut now.
         let stock: Vec<Piece> =
             stock.iter().map(|piece| Piece { until: piece.until.min(first.until), ..*piece }).collect();
-        let mut found = plan(demand, &stock, &open, piece.money).into_iter();
-        let mut each = day_by_day(demand, stock, &open, &time, piece.money).into_iter();
-        let shelf_days = projected(shelf, ahead, &time, demand, grams);
+        let money = of_group(piece.money, size);
+        let mut found = plan(demand, &stock, &open, money).into_iter().map(|cutting| cutting.of_groups(size));
+        let mut each = day_by_day(demand, stock, &open, &time, money).into_iter();
+        let shelf_days = projected(shelf, ahead, &time, asked, grams);
         let of_day = |((day, cutting), (asked, shelf)): ((&AheadDay, &Option<Piece>), (f64, Day))| OfDay {
             day: day.day,
             cutting: cutting.and_then(|_| found.next()),
-            day_by_day: cutting.and_then(|_| each.next()).unwrap_or(0),
+            day_by_day: cutting.and_then(|_| each.next()).unwrap_or(0).saturating_mul(size),
             asked,
             shelf,
         };
@@ -199,7 +210,12 @@ fn of_cut(cut: Cut, forecast: Forecast, terms: &Terms, made: &[Made], shelf: &[J
         let profit = days.iter().filter_map(|day| day.cutting).map(|cutting| cutting.best.profit).sum();
         Ok(Planned { piece, days, profit })
     });
-    CutPlan { cut, forecast, shelf_g, shelf_pieces: stock.len(), shelf_sells, planned }
+    CutPlan { cut, forecast, shelf_g, shelf_pieces, shelf_sells, planned }
+}
+
+fn of_group(money: Money, size: usize) -> Money {
+    let of = |value: f64| value * size as f64;
+    Money { price: of(money.price), cost: of(money.cost), left: of(money.left) }
 }
 
 /// How many to cut on each open day where something is cut on all of them, each behind what was cut before; on the last, enough for that day.
@@ -283,23 +299,18 @@ fn median(mut values: Vec<i64>) -> Option<i64> {
     values.get(values.len().checked_sub(1)? / 2).copied()
 }
 
-/// The stock as pieces, in the order in which they end. A tub is as many portions as it holds.
-fn pieces(shelf: &[Judged], terms: &Terms, time: &Time<'_>) -> Vec<Piece> {
-    let mut stock = Vec::new();
-    for judged in shelf {
+/// How many pieces of the stock end when, in the order in which they end. A tub is as many portions as it holds.
+fn pieces(shelf: &[Judged], terms: &Terms, time: &Time<'_>) -> Vec<(f64, usize)> {
+    let of = |judged: &Judged| {
         let tray = &judged.facts.tray;
-        let Some(end) = judged.verdict.sell_until else { continue };
         let count = match tray.kind {
             Kind::Tub => tray.net.get() / terms.portion_g.max(1),
             _ => 1,
         };
-        let until = time.until(end);
-        if until > 0.0 {
-            let count = usize::try_from(count).unwrap_or(0);
-            stock.extend(std::iter::repeat_n(Piece { from: 0.0, until }, count));
-        }
-    }
-    stock.sort_by(|a, b| a.until.total_cmp(&b.until));
+        Some((time.until(judged.verdict.sell_until?), usize::try_from(count).unwrap_or(0)))
+    };
+    let mut stock: Vec<(f64, usize)> = shelf.iter().filter_map(of).filter(|(until, _)| *until > 0.0).collect();
+    stock.sort_by(|a, b| a.0.total_cmp(&b.0));
     stock
 }
 

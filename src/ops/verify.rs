@@ -232,7 +232,7 @@ pub const QUESTIONS: &[Question] = &[
         name: "picks: no tray is reserved on two open lists",
         count: "SELECT l.id FROM pick_lines l JOIN pick_lists p ON p.id = l.list_id WHERE p.state = 'open' AND l.state IN ('wanted', 'picked')",
         wrong: "SELECT 'tray ' || t.code AS what FROM pick_lines l JOIN pick_lists p ON p.id = l.list_id JOIN trays t ON t.id = l.tray_id \
-                WHERE p.state = 'open' AND l.state IN ('wanted', 'picked') GROUP BY t.id, t.code HAVING COUNT(*) > 1",
+                WHERE p.state = 'open' AND l.state IN ('wanted', 'picked') GROUP BY t.id, t.code HAVING COUNT(DISTINCT p.id) > 1",
     },
     Question {
         name: "prints: every print is of a label that was issued for its tray",

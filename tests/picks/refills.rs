@@ -64,7 +64,9 @@ fn a_case_is_filled_to_its_plan_from_cold_stores(which: Which) {
         assert_eq!(scanned.outcome, Outcome::Picked);
         assert_eq!(place_of(&house, code), "case", "it stands in the case from then on");
     }
-    assert_eq!(house.list(4, id).list.state, State::Done);
+    assert_eq!(house.list(4, id).list.state, State::Open, "two trays of belly are missing still");
+    let done = house.end(4, id).unwrap();
+    assert_eq!((done.list.state, done.missing_trays()), (State::Done, 2));
     let said = refused(house.make(5, &PickDraft { cut: Some("saku".into()), ..refill("case") }), Code::NothingToPick);
     assert!(said.contains("what its plan says"), "{said}");
     let said = refused(house.make(5, &refill("case")), Code::NothingToPick);

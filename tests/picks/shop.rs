@@ -10,7 +10,7 @@ use sakudana::ops::break_down::{Cutting, InputDraft, OutputDraft, break_down};
 use sakudana::ops::failure::Failure;
 use sakudana::ops::hold::{self, HoldDraft};
 use sakudana::ops::pick::show::{Shown, shown};
-use sakudana::ops::pick::work::{Consent, Scanned, fill_up, give_up, scan};
+use sakudana::ops::pick::work::{Consent, Scanned, end_as_it_is, fill_up, give_up, scan};
 use sakudana::ops::pick::{PickDraft, make};
 use sakudana::ops::receive::receive;
 use sakudana::ops::sell::{LineDraft, sell};
@@ -88,6 +88,10 @@ impl House {
 
     pub fn give_up(&self, hours: i64, id: i64) -> Result<Shown, Failure> {
         self.ground.desk.act(move |tx, shop| give_up(tx, shop, &actor(), at(hours), id, Some("called off")))
+    }
+
+    pub fn end(&self, hours: i64, id: i64) -> Result<Shown, Failure> {
+        self.ground.desk.act(move |tx, shop| end_as_it_is(tx, shop, &actor(), at(hours), id, Some("that is all")))
     }
 
     pub fn sell(&self, hours: i64, code: &str, grams: Option<i64>) {

@@ -2,7 +2,9 @@
 
 use sakudana::domain::advice::Demand;
 use sakudana::domain::demand::Belief;
-use sakudana::domain::plan::{Cutting, Expected, Money, Piece, chances, critical_ratio, plan, wanted_before};
+use sakudana::domain::plan::{
+    Cutting, Expected, MOST, Money, Piece, chances, critical_ratio, group_size, grouped, plan, wanted_before,
+};
 
 fn close(found: f64, wanted: f64, within: f64, what: &str) {
     assert!((found - wanted).abs() <= within, "{what}: {found} is not {wanted}");
@@ -277,4 +279,50 @@ fn nothing_is_cut_below_cost_nor_without_end() {
         "the model knows no end: it says nothing"
     );
     assert_eq!(alone(Demand::Known(0.0), money(7.0, 2.0, 0.0)).best.pieces, 0);
+}
+
+/// The largest rate that can be said, for a fortnight, and a shelf of a hundred thousand portions: both fit into what is planned at once, and
+/// what is planned in groups is what is planned piece by piece.
+#[test]
+fn many_pieces_are_planned_in_groups() {
+    for (demand, pieces) in [
+        (Demand::Known(1_000.0), 0),
+        (Demand::Believed(Belief { shape: 2.0, rate: 0.002 }), 7),
+        (Demand::Known(0.5), 100_000),
+        (Demand::Known(0.0), 0),
+    ] {
+        let size = group_size(demand, pieces, 336.0);
+        let stock = grouped(&[(100.0, pieces / 2), (300.0, pieces - pieces / 2)], size);
+        assert!(
+            stock.len() <= MOST + 1 && stock.len().abs_diff(pieces / size) <= 1,
+            "{} in groups of {size}",
+            stock.len()
+        );
+        let day = Piece { from: 0.0, until: 336.0 };
+        let chances = chances(demand.in_units_of(size as f64), &[stock, vec![day; 4]].concat());
+        // A later piece that keeps longer may well have the better chance.
+        assert!(chances.iter().all(|chance| (-1e-9..=1.0 + 1e-9).contains(chance)), "{demand:?}");
+        assert!(chances.iter().sum::<f64>() > 0.0 || matches!(demand, Demand::Known(0.0)), "{demand:?}");
+    }
+    assert_eq!(group_size(Demand::Known(0.5), 400, 100.0), 1, "a usual counter is planned piece by piece");
+    assert_eq!(grouped(&[(1.0, 2), (2.0, 1)], 1).iter().map(|piece| piece.until).collect::<Vec<_>>(), [1.0, 1.0, 2.0]);
+
+    let belief = Demand::Believed(Belief { shape: 4.0, rate: 0.5 });
+    let day = Piece { from: 0.0, until: 10.0 };
+    let single = plan(belief, &[day; 40], &[day], money(20.0, 8.0, 5.0))[0].best;
+    let stock = grouped(&[(10.0, 40)], 4);
+    let groups = plan(belief.in_units_of(4.0), &stock, &[day], money(80.0, 32.0, 20.0))[0].of_groups(4).best;
+    assert!(groups.pieces.abs_diff(single.pieces) <= 4, "{groups:?} {single:?}");
+    close(groups.profit, single.profit, single.profit * 0.02, "profit");
+    close(groups.sold, single.sold, 4.0, "sold");
+}
+
+/// Memory grows with the pieces and not with the customers: a million of them find the last piece gone as a thousand do.
+#[test]
+fn customers_beyond_the_last_piece_change_nothing() {
+    let queue = [Piece { from: 0.0, until: 1.0 }, Piece { from: 0.0, until: 300.0 }];
+    for demand in [Demand::Known(1e6), Demand::Believed(Belief { shape: 9.0, rate: 9e-6 })] {
+        let chances = chances(demand, &queue);
+        assert!(chances.iter().all(|chance| (chance - 1.0).abs() < 1e-9), "{chances:?}");
+    }
 }

@@ -8,7 +8,7 @@ use sakudana::domain::shop::Shop;
 use sakudana::domain::terms::CutTerms;
 use sakudana::ops::edit_catalogue::Expected;
 use sakudana::ops::hold::{self, HoldDraft};
-use sakudana::ops::plan::{CostBasis, CutPlan, Leftover, Missing, Planned, plans};
+use sakudana::ops::plan::{CostBasis, CutPlan, Leftover, Missing, OfDay, Planned, plans};
 use sakudana::ops::press::Press;
 use sakudana::ops::{label, terms};
 use sakudana::units::instant::{Instant, MICROS_PER_HOUR};
@@ -20,6 +20,7 @@ on_both!(
     what_is_there_counts_and_what_is_held_does_not,
     closed_days_have_no_cutting,
     a_tub_is_planned_in_portions,
+    the_smallest_portions_and_the_largest_rate_are_planned,
 );
 
 fn hours_after(hours: i64) -> Instant {
@@ -191,4 +192,32 @@ fn a_tub_is_planned_in_portions(which: Which) {
     let cheap = planned(&ground, start(), "scrape");
     assert_eq!(cheap.piece.leftover, Leftover::KitchenNotCounted);
     assert!(cheap.days[0].cutting.unwrap().best.pieces < 400);
+}
+
+/// A portion of a gram and a thousand of them an hour, which is what may be said: planned in groups, and near to what a hundred times the
+/// portion at a hundredth of the rate says.
+fn the_smallest_portions_and_the_largest_rate_are_planned(which: Which) {
+    let ground = open(which, shop());
+    label(&ground, &ground.trays("scrape", 1, 5_000));
+    let said = |portion, rate| CutTerms {
+        portion_g: Some(portion),
+        units_per_hour_permille: Some(rate),
+        cost_cents_per_kg: Some(1_500),
+        ..CutTerms::default()
+    };
+    say(&ground, "scrape", said(1, 1_000_000));
+    let small = of(&ground, start(), "scrape");
+    assert_eq!((small.shelf_g, small.shelf_pieces), (5_000, 5_000));
+    let usual = said(100, 10_000);
+    ground.desk.act(move |tx, _| terms::put(tx, &actor(), start(), "scrape", &usual, Expected::Version(1))).unwrap();
+    let large = of(&ground, start(), "scrape");
+    assert_eq!(large.shelf_pieces, 50);
+    let close = |small: f64, large: f64| (small - large).abs() <= 0.05 * large.abs() + 1.0;
+    assert!(close(small.shelf_sells / 100.0, large.shelf_sells), "{} {}", small.shelf_sells, large.shelf_sells);
+    let (small, large) = (small.planned.unwrap(), large.planned.unwrap());
+    assert!(large.profit > 0.0 && close(small.profit, large.profit), "{} {}", small.profit, large.profit);
+    for (small, large) in small.days.iter().zip(&large.days) {
+        let pieces = |day: &OfDay| day.cutting.unwrap().best.pieces as f64;
+        assert!(close(pieces(small) / 100.0, pieces(large)), "{small:?} {large:?}");
+    }
 }

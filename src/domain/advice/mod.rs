@@ -48,6 +48,17 @@ pub enum Demand {
     Believed(Belief),
 }
 
+impl Demand {
+    /// The same demand told in units that are so many times as large.
+    #[must_use]
+    pub fn in_units_of(self, times: f64) -> Demand {
+        match self {
+            Demand::Known(rate) => Demand::Known(rate / times),
+            Demand::Believed(belief) => Demand::Believed(Belief { rate: belief.rate * times, ..belief }),
+        }
+    }
+}
+
 /// Freezing now: the youngest units, from one of them on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Freezer {

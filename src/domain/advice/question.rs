@@ -91,7 +91,7 @@ pub fn ask(cut: &Cut<'_>) -> Option<Asked> {
         stages: stages.stages,
         today: stages.today,
         prices: cut.terms.prices.iter().map(|price| price.get()).collect(),
-        demand: Demand::Believed(cut.forecast.belief),
+        demand: Demand::Believed(cut.forecast.belief).in_units_of(grown(&trays, cut.terms.portion_g, portion_g)),
         elasticity: cut.forecast.elasticity.at_list,
         kitchen_cents_per_kg: cut.terms.kitchen_cents_per_kg,
         waste_cents_per_kg: cut.terms.waste_cents_per_kg,
@@ -131,6 +131,12 @@ fn portion_g(trays: &[Tray], portion_g: i64) -> i64 {
         portion = portion.saturating_mul(2);
     }
     portion
+}
+
+/// How many times a customer's portion a unit is. Where blocks lie among tubs, customers stay what they are: a block is one.
+fn grown(trays: &[Tray], said_g: i64, portion_g: i64) -> f64 {
+    let all_tubs = trays.iter().all(|tray| tray.kind == Kind::Tub);
+    if all_tubs { portion_g as f64 / said_g.clamp(1, Grams::MAXIMUM) as f64 } else { 1.0 }
 }
 
 /// A block whole; a tub in portions, what remains as the last one.

@@ -53,15 +53,10 @@ pub fn exchange(wish: &Wish, seats: &[Seat], scanned: &Candidate, stock: &[Candi
     let places: Vec<&Seat> = gone.chain(wanted).collect();
     let short = match wish.ask {
         Ask::Count(count) => seats.iter().filter(|seat| seat.held != Held::Gone).count() < count,
-        Ask::Weight(_) => false,
+        Ask::Weight(window) => total < window.low,
     };
     if places.is_empty() {
-        let free = Exchange {
-            replaces: None,
-            grams: scanned.net_g,
-            passes_over: older(wish, seats, scanned, stock, |_| true),
-        };
-        return if short { Ok(free) } else { Err(Unfit::NothingWanted) };
+        return if short { beside(wish, seats, scanned, stock, total) } else { Err(Unfit::NothingWanted) };
     }
     let mut nearest = None;
     for seat in places {
@@ -81,6 +76,27 @@ pub fn exchange(wish: &Wish, seats: &[Seat], scanned: &Candidate, stock: &[Candi
         nearest = nearer(wish.ask, nearest, others + grams);
     }
     Err(Unfit::Weight(nearest.unwrap_or(total)))
+}
+
+/// A tray more on a list that is short and waits for no other: of a tub what is missing, if it holds as much.
+fn beside(
+    wish: &Wish,
+    seats: &[Seat],
+    scanned: &Candidate,
+    stock: &[Candidate],
+    total: i64,
+) -> Result<Exchange, Unfit> {
+    let grams = |tray: &Candidate| match (tray.kind, wish.ask) {
+        (Kind::Tub, Ask::Weight(window)) => tray.net_g.min(window.low - total),
+        _ => tray.net_g,
+    };
+    // What it leaves missing another may bring.
+    let as_well = |tray: &Candidate| fits(wish.ask, true, total + grams(tray));
+    if !as_well(scanned) {
+        return Err(Unfit::Weight(total + grams(scanned)));
+    }
+    let passes_over = older(wish, seats, scanned, stock, as_well);
+    Ok(Exchange { replaces: None, grams: grams(scanned), passes_over })
 }
 
 /// How much of a tray takes a seat: all of a block; of a tub what was to be drawn, if it holds as much.

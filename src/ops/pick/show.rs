@@ -1,7 +1,7 @@
 //! A pick list as it stands now: each tray with its place and judgement, what is missing, what was passed over. Looking changes nothing; a
 //! tray that went is told as gone from that moment.
 
-use crate::domain::picking::list::{Line, LineState, PickList, State};
+use crate::domain::picking::list::{Line, LineState, PickList, Purpose, State};
 use crate::domain::picking::{Ask, Why};
 use crate::domain::refusal::Code;
 use crate::domain::shop::Shop;
@@ -21,7 +21,7 @@ pub struct ShownLine {
     pub cut_name: String,
     pub place_name: String,
     pub sell_until: Option<Instant>,
-    /// As of now: what was wanted and cannot be sold any more is gone.
+    /// As of now: what was wanted, or laid aside for an order, and cannot be sold any more is gone.
     pub state: LineState,
     /// Why it is gone.
     pub because: Option<String>,
@@ -104,18 +104,24 @@ fn line_of(
     let place_name = place_of(reading, &tray)?.name;
     let facts = facts(reading, shop, tray, now)?;
     let verdict = judge(&facts, now);
-    let wanted = list.state == State::Open && line.state == LineState::Wanted;
+    // What a refill brought is sold out of the case, and was brought all the same.
+    let counts = list.state == State::Open
+        && match line.state {
+            LineState::Wanted => true,
+            LineState::Picked => list.asked.purpose == Purpose::Order,
+            LineState::Gone | LineState::Replaced => false,
+        };
     let fate = facts.tray.fate.map(|fate| format!("no longer in stock: {}", fate.as_str().replace('_', " ")));
     let stop = fate.or_else(|| verdict.stops.first().map(|stop| stop.reason.clone()));
     let short = facts.tray.net.get() < line.grams;
-    let because = match (wanted, line.state) {
+    let because = match (counts, line.state) {
         (true, _) => stop.or_else(|| short.then(|| format!("it holds {} by now", facts.tray.net))),
         (false, LineState::Gone) => {
             Some(stop.unwrap_or_else(|| "another list took it, or it went meanwhile".to_owned()))
         }
         (false, _) => None,
     };
-    let state = if wanted && because.is_some() { LineState::Gone } else { line.state };
+    let state = if counts && because.is_some() { LineState::Gone } else { line.state };
     Ok(ShownLine {
         line: line.clone(),
         cut_name: facts.cut.name,
@@ -164,9 +170,14 @@ impl Shown {
         self.list.asked.window().map_or(0, |window| (window.low - self.expected_g()).max(0))
     }
 
-    /// Whether everything on the list is picked.
+    /// Whether anything is missing of what was asked for.
+    pub fn is_short(&self) -> bool {
+        self.missing_trays() > 0 || self.missing_g() > 0
+    }
+
+    /// Whether everything that was asked for is picked. A short list stays open: a person fills it up, or ends it as it is.
     pub fn is_worked_off(&self) -> bool {
         let left = self.lines_in(LineState::Wanted).chain(self.lines_in(LineState::Gone)).next();
-        left.is_none() && self.lines_in(LineState::Picked).next().is_some()
+        left.is_none() && !self.is_short() && self.lines_in(LineState::Picked).next().is_some()
     }
 }

@@ -60,7 +60,7 @@ fn open_list(tx: &mut Tx<'_>, id: i64) -> Result<PickList, Failure> {
     let list = found(tx, id)?;
     match list.state {
         State::Open => Ok(list),
-        State::Done => refuse(Code::PickListOver, "id", "everything on it was picked"),
+        State::Done => refuse(Code::PickListOver, "id", "is done: what could be had was picked"),
         State::GivenUp => refuse(Code::PickListOver, "id", "was given up"),
     }
 }
@@ -285,7 +285,7 @@ pub fn fill_up(
     shown(tx, shop, now, id)
 }
 
-/// Ends a list before it is worked off. What it reserved is free; what was picked stays where it is.
+/// Ends a list before it is worked off, or an order that nobody fetches. What it reserved is free; what was picked stays where it is.
 pub fn give_up(
     tx: &mut Tx<'_>,
     shop: &Shop,
@@ -295,8 +295,37 @@ pub fn give_up(
     reason: Option<&str>,
 ) -> Result<Shown, Failure> {
     let reason = text::optional_note("reason", reason)?;
-    let list = open_list(tx, id)?;
+    let list = match found(tx, id)? {
+        list if list.state == State::Done && list.reserved_until().is_some_and(|until| until > now) => list,
+        _ => open_list(tx, id)?,
+    };
     append(tx, actor, now, "give_up_pick_list", reason.as_deref())?;
     picks::end(tx, list.id, State::GivenUp, now, &actor.name)?;
+    shown(tx, shop, now, id)
+}
+
+/// Ends a short list as done: what is picked is all there will be. It is laid aside as that of any other order; the rest is free.
+pub fn end_as_it_is(
+    tx: &mut Tx<'_>,
+    shop: &Shop,
+    actor: &Actor,
+    now: Instant,
+    id: i64,
+    reason: Option<&str>,
+) -> Result<Shown, Failure> {
+    let reason = text::optional_note("reason", reason)?;
+    let list = open_list(tx, id)?;
+    let before = of(tx, shop, now, list)?;
+    if before.lines_in(LineState::Picked).next().is_none() {
+        return refuse(Code::NothingToPick, "keep_picked", "nothing on it is picked; give it up");
+    }
+    append(tx, actor, now, "end_pick_list", reason.as_deref())?;
+    for (state, over) in [(LineState::Wanted, LineState::Replaced), (LineState::Gone, LineState::Gone)] {
+        for line in before.lines_in(state) {
+            picks::save_line(tx, &Line { state: over, ..line.line.clone() })?;
+        }
+    }
+    picks::touch(tx, id, now, before.list.asked.count())?;
+    picks::end(tx, id, State::Done, now, &actor.name)?;
     shown(tx, shop, now, id)
 }

@@ -152,7 +152,8 @@ fn weigh(weighed: &Weighed, away: &Away, price: Option<PricePerKg>, reached: usi
 fn what_stays(problem: &Problem, away: &Away, price: Option<PricePerKg>, reached: usize) -> (Problem, usize) {
     let mut taken = away.kitchen.clone();
     let mut units = Vec::with_capacity(problem.units.len());
-    for unit in &problem.units {
+    let mut kept = Vec::with_capacity(problem.units.len());
+    for (index, unit) in problem.units.iter().enumerate() {
         let left = taken.get_mut(unit.tray);
         if away.frozen(unit.tray) {
             continue;
@@ -162,21 +163,20 @@ fn what_stays(problem: &Problem, away: &Away, price: Option<PricePerKg>, reached
             Some(left) if *left >= unit.grams => *left -= unit.grams,
             Some(left) if *left > 0 => {
                 units.push(crate::domain::advice::Unit { grams: unit.grams - *left, ..*unit });
+                kept.push(index);
                 *left = 0;
             }
-            _ => units.push(*unit),
+            _ => {
+                units.push(*unit);
+                kept.push(index);
+            }
         }
     }
     let reach = units.iter().filter(|unit| unit.tray < reached).count();
-    let mut reaches: Vec<usize> = Vec::new();
-    for (index, pair) in units.windows(2).enumerate() {
-        if let [a, b] = pair
-            && a.tray != b.tray
-        {
-            reaches.push(index + 1);
-        }
-    }
-    reaches.push(units.len());
+    // The ages of what stays, no more of them: each reach costs, and the reach of this choice is looked at in any case.
+    let of_kept = |reach: &usize| kept.iter().filter(|index| **index < *reach).count();
+    let mut reaches: Vec<usize> = problem.reaches.iter().map(of_kept).filter(|reach| *reach > 0).collect();
+    reaches.dedup();
     let mut prices = problem.prices.clone();
     if let Some(price) = price
         && !prices.contains(&price.get())

@@ -71,6 +71,17 @@ pub struct PostPickScan {
     pub substitute: Option<String>,
 }
 
+/// A list is ended before everything on it is picked.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PostPickGiveUp {
+    #[schema(example = "the customer called it off")]
+    pub reason: Option<String>,
+    /// `yes` ends a short list as done: what is picked is all there will be. Left out, the list is given up.
+    #[schema(example = "yes")]
+    pub keep_picked: Option<String>,
+}
+
 /// Why something is done with a list, if there is more to say.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -371,15 +382,20 @@ async fn post_refill(call: Recorded<Pick, PostPickReason>, path: web::Path<Strin
     .await
 }
 
-/// Gives a list up: its trays are free for others. What was picked stays where it is.
-#[utoipa::path(post, path = "/v1/pick-lists/{id}/give-ups", tag = "picking", operation_id = "give_up_pick_list", request_body = PostPickReason, extensions(("x-permission" = json!("pick"))),
+/// Gives a list up: its trays are free for others. What was picked stays where it is. With `keep_picked` a short list is ended as done.
+#[utoipa::path(post, path = "/v1/pick-lists/{id}/give-ups", tag = "picking", operation_id = "give_up_pick_list", request_body = PostPickGiveUp, extensions(("x-permission" = json!("pick"))),
     params(("id" = i64, Path, example = 12)),
     responses((status = 201, description = "The list.", body = PickListBody)))]
-async fn post_give_up(call: Recorded<Pick, PostPickReason>, path: web::Path<String>) -> Outcome {
+async fn post_give_up(call: Recorded<Pick, PostPickGiveUp>, path: web::Path<String>) -> Outcome {
     let id = id(&path)?;
+    let end = match call.body().keep_picked.as_deref() {
+        None => work::give_up,
+        Some("yes") => work::end_as_it_is,
+        Some(_) => return Err(Problem::invalid("keep_picked", "must be yes, or left out")),
+    };
     call.record(move |desk, request, actor, now, body| {
         desk.act_once(request, now, move |tx, shop| {
-            Ok(created(&PickListBody::from(work::give_up(tx, shop, &actor, now, id, body.reason.as_deref())?)))
+            Ok(created(&PickListBody::from(end(tx, shop, &actor, now, id, body.reason.as_deref())?)))
         })
     })
     .await

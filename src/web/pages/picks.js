@@ -137,14 +137,15 @@
     const button = event.target.closest("[data-post]");
     if (!button) return;
     const what = button.dataset.post;
-    if (what === "give-ups" && !confirm("Give this list up? Its trays are free for others.")) return;
-    if (!keys.has(what)) keys.set(what, newKey());
+    const body = button.dataset.keep ? { keep_picked: button.dataset.keep } : {}, keyed = what + JSON.stringify(body);
+    if (what === "give-ups" && !button.dataset.keep && !confirm("Give this list up? Its trays are free for others.")) return;
+    if (!keys.has(keyed)) keys.set(keyed, newKey());
     button.disabled = true;
     trouble.hidden = true;
-    const answer = await ask(`/v1/pick-lists/${list}/${what}`, {}, keys.get(what));
+    const answer = await ask(`/v1/pick-lists/${list}/${what}`, body, keys.get(keyed));
     button.disabled = false;
     // An answer that was lost is asked for again under the same key; any other ends it.
-    if (answer.status !== 0) keys.delete(what);
+    if (answer.status !== 0) keys.delete(keyed);
     if (answer.ok && what === "give-ups") return location.assign("/picks");
     if (!answer.ok) complain(answer.body);
     await redraw();

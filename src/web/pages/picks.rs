@@ -249,17 +249,27 @@ fn lines(shop: &Shop, shown: &Shown) -> Markup {
     }
 }
 
+fn lacking(shown: &Shown) -> String {
+    match (shown.missing_g(), shown.missing_trays()) {
+        (0, 1) => "1 tray is missing".to_owned(),
+        (0, trays) => format!("{trays} trays are missing"),
+        (grams, _) => format!("{grams} g are missing"),
+    }
+}
+
 fn missing(shown: &Shown) -> Markup {
-    let (trays, grams) = (shown.missing_trays(), shown.missing_g());
-    let open = shown.list.state == State::Open;
+    let picked = shown.lines_in(LineState::Picked).next().is_some();
     markup! {
-        @if open && (trays > 0 || grams > 0) {
+        @if shown.list.state == State::Open && shown.is_short() {
             section.alarms aria-label="Missing" {
-                h2 { @if grams > 0 { (grams) " g are missing" } @else if trays == 1 { "1 tray is missing" } @else { (trays) " trays are missing" } }
+                h2 { (lacking(shown)) }
                 ul { @for line in shown.lines_in(LineState::Gone) {
                     li { span.code { (line.tray.code.grouped()) } ": " (line.because.as_deref().unwrap_or("gone")) }
                 } }
-                button type="button" data-post="refills" { "Choose others for what is missing" }
+                div.row {
+                    button type="button" data-post="refills" { "Choose others for what is missing" }
+                    @if picked { button type="button" data-post="give-ups" data-keep="yes" { "Done as it is" } }
+                }
             }
         }
     }
@@ -286,7 +296,7 @@ fn state(shop: &Shop, shown: &Shown, now: Instant) -> Markup {
             @match shown.next() {
                 Some(line) if shown.list.state == State::Open => { section.card.next aria-label="Next tray" { (next(shop, line, now)) } }
                 _ if shown.list.state == State::Done => {
-                    p.card { strong { "Done." } @if shown.list.asked.purpose == Purpose::Order { " Laid aside; sold by scanning, as ever." } @else { " The trays stand in the case." } }
+                    p.card { strong { "Done." } @if shown.is_short() { " As it is: " (lacking(shown)) "." } @if shown.list.asked.purpose == Purpose::Order { " Laid aside; sold by scanning, as ever." } @else { " The trays stand in the case." } }
                 }
                 _ => {}
             }
@@ -316,7 +326,7 @@ fn one(shop: &Shop, shown: &Shown, now: Instant) -> Markup {
         (state(shop, shown, now))
         div.row.tools id="pick-tools" data-list=(shown.list.id) {
             button id="print" type="button" { "Print" }
-            @if open { button type="button" data-post="give-ups" { "Give the list up" } }
+            @if open || shown.list.reserved_until().is_some_and(|until| until > now) { button type="button" data-post="give-ups" { "Give the list up" } }
             a.reach href="/picks" { "All lists" }
         }
         noscript { p.trouble { "This page needs a script. The interface under /docs does without." } }
