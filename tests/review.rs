@@ -12,6 +12,8 @@
 mod carried;
 #[path = "model/ground.rs"]
 mod ground;
+#[path = "review/listed.rs"]
+mod listed;
 #[path = "review/setting.rs"]
 mod setting;
 mod support;

@@ -195,7 +195,7 @@ pub const CUTS: [CutLine; 8] = [
 ];
 
 impl CutLine {
-    fn draft(&self, number: usize) -> CutDraft {
+    pub fn draft(&self, number: usize) -> CutDraft {
         CutDraft {
             name: format!("Cut {}", self.code),
             names: BTreeMap::new(),

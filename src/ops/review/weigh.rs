@@ -10,7 +10,7 @@ use crate::domain::advice::stages::Days;
 use crate::domain::advice::{Choice, Flow, Outlook, Problem, Solution, worth};
 use crate::domain::demand::Forecast;
 use crate::domain::shop::Shop;
-use crate::domain::terms::Terms;
+use crate::domain::terms::{CutTerms, Terms};
 use crate::store::decisions::Expected;
 use crate::units::instant::{Instant, MICROS_PER_HOUR};
 use crate::units::money::PricePerKg;
@@ -33,6 +33,7 @@ pub fn weigh(
     kitchen_taken_g: i64,
     now: Instant,
 ) -> Option<Weighed> {
+    let terms = &at_list_of(shop, &lot, terms);
     let asked = question(shop, &lot, terms, forecast, kitchen_taken_g, now)?;
     in_order_of(&mut lot, &asked);
     let problem = asked.problem;
@@ -79,6 +80,15 @@ pub fn weigh(
     };
     proposal.sentence = words::sentence(shop, &proposal);
     Some(Weighed { proposal, worth, lot, problem, solution })
+}
+
+/// The terms with the ladder of the trays' own list price, that of the first to end. The catalogue's may have changed since they were made:
+/// what demand is learned from is a price as a share of the tray's own, and so is what its label takes off.
+fn at_list_of(shop: &Shop, lot: &Lot, terms: &Terms) -> Terms {
+    let first = lot.trays.iter().min_by_key(|on| (on.end, on.tray.id));
+    let list = first.map(|on| on.tray.list_price).filter(|list| list.get() > 0);
+    let prices = list.map(|list| shop.terms.of(&CutTerms::default(), list).prices);
+    Terms { prices: prices.unwrap_or_else(|| terms.prices.clone()), ..terms.clone() }
 }
 
 /// The question to the model; none without a price to begin from.
