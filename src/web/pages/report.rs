@@ -68,7 +68,7 @@ fn verdict(shop: &Shop, report: &AdviceReport) -> Markup {
     let gained = came - alone;
     markup! {
         @match over {
-            0 => { p { "No decision of these days is over yet, so that nothing can be compared." } }
+            0 => { p { "No advice that was followed in these days is over yet: there is nothing to compare with what was expected." } }
             _ => {
                 p { (over) @if over == 1 { " decision that was followed is over. It" } @else { " decisions that were followed are over. They" }
                     " brought " strong { (money(shop, came)) } "; " (money(shop, expected)) " was expected, and " (money(shop, alone))
