@@ -305,7 +305,8 @@ const DAMAGE: &[(&str, &str)] = &[
         "once: no block stands on two sales",
         "PRAGMA ignore_check_constraints = ON;
          INSERT INTO sale_lines (sale_id, line_number, tray_id, grams, price_per_kg_cents, price_cents)
-         SELECT 1, 99, tray_id, 0, 0, 0 FROM sale_lines WHERE sale_id = (SELECT MAX(id) FROM sales) LIMIT 1",
+         SELECT 1, 99, l.tray_id, 0, 0, 0 FROM sale_lines l JOIN trays t ON t.id = l.tray_id WHERE t.kind = 'block'
+         ORDER BY l.id DESC LIMIT 1",
     ),
     (
         "once: a block is gone as sold",
