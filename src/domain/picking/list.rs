@@ -169,11 +169,11 @@ pub struct Reserving {
 }
 
 impl Reserving {
-    /// An open list, as long as somebody works on it. What an order laid aside is kept until it should have been fetched.
+    /// A refill, as long as somebody works on it. What is for an order is kept until it should have been fetched.
     pub fn until(self) -> Option<Instant> {
         match (self.state, self.purpose) {
-            (State::Open, _) => Some(self.touched_at.plus_micros(RESERVED_MICROS)),
-            (State::Done, Purpose::Order) => {
+            (State::Open, Purpose::Refill) => Some(self.touched_at.plus_micros(RESERVED_MICROS)),
+            (State::Open | State::Done, Purpose::Order) => {
                 let fetched = self.needed_at.map_or(self.touched_at, |at| at.max(self.touched_at));
                 Some(fetched.plus_micros(RESERVED_MICROS))
             }

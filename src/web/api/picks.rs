@@ -319,7 +319,7 @@ async fn get(look: Look<ReadRecords>, path: web::Path<String>) -> Outcome {
     ok(&PickListBody::from(found))
 }
 
-/// Makes a pick list and reserves its trays: no other list gets them until it is done, given up, or left alone for four hours. A till may
+/// Makes a pick list and reserves its trays: no other list gets them until it is done, given up, or left alone for four hours; those for an order until four hours after they are needed. A till may
 /// still sell them: what a customer holds in hand is sold, and the list says what is missing.
 #[utoipa::path(post, path = "/v1/pick-lists", tag = "picking", operation_id = "make_pick_list", request_body = PostPickList, extensions(("x-permission" = json!("pick"))),
     responses((status = 201, description = "What to take, and what was passed over.", body = PickListBody)))]
