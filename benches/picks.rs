@@ -88,6 +88,7 @@ fn stock(weights: &[i64]) -> Vec<Candidate> {
         sell_until: Instant::EPOCH.plus_micros((i64::try_from(at).unwrap() + 1) * MICROS_PER_HOUR),
         price: PricePerKg::new(7_450).unwrap(),
         reserved_for: None,
+        promised: false,
     };
     weights.iter().enumerate().zip(codes).map(tray).collect()
 }

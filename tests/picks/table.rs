@@ -22,6 +22,7 @@ pub fn block(number: usize, net_g: i64, cut: i64, until: i64) -> Candidate {
         sell_until: hour(until),
         price: PricePerKg::new(7_450).unwrap(),
         reserved_for: None,
+        promised: false,
     }
 }
 

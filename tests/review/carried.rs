@@ -4,6 +4,7 @@
 use crate::ground::{Which, actor, on_both};
 use crate::setting::{Day, accept, at, carried, changed, code, declined};
 use sakudana::ops::review::Course;
+use sakudana::ops::review::decide::Draft;
 
 on_both!(
     what_the_kitchen_took_by_hand_counts,
@@ -15,6 +16,7 @@ on_both!(
     a_part_for_the_kitchen_is_kept_and_known_again,
     what_is_promised_is_no_part_of_the_next_decision,
     a_sold_tray_is_taken_back_too,
+    what_was_promised_is_in_no_order,
     what_an_order_laid_aside_is_left_alone,
 );
 
@@ -177,6 +179,17 @@ fn a_sold_tray_is_taken_back_too(which: Which) {
     let tray = day.tray(sold);
     assert_eq!((tray.price.get(), tray.label_wanted), (7_950, None), "as before the decision");
     assert!(tray.in_stock() && tray.markdown_reason.is_none());
+    day.holds_together();
+}
+
+fn what_was_promised_is_in_no_order(which: Which) {
+    let day = Day::open(which);
+    let trays = day.ground.trays("saku", 6, 300);
+    let proposal = day.proposal("saku", at(1));
+    let promised = Draft { kitchen: vec![carried(&trays[0], None)], ..changed(&proposal, None) };
+    day.decide(at(1), vec![promised]).unwrap();
+    assert_eq!(day.errands(at(1)), [kitchen(&trays[0], 300)]);
+    assert_eq!(day.order("saku", 2, at(1)), trays[1..3], "the oldest is for the kitchen");
     day.holds_together();
 }
 

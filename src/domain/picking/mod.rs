@@ -149,6 +149,8 @@ pub struct Candidate {
     pub price: PricePerKg,
     /// Another open list that it stands on.
     pub reserved_for: Option<i64>,
+    /// Whether all of it is promised to the kitchen or the freezer by a review. What is promised of a tub is no part of its weight here.
+    pub promised: bool,
 }
 
 /// Why a tray is not taken although it is older than one that is.
@@ -158,6 +160,8 @@ pub enum Why {
     TooDear,
     TooLittleLife,
     Reserved(i64),
+    /// A review decided that it goes to the kitchen or the freezer.
+    Promised,
     /// With it and the older ones taken no selection comes within the window.
     NoCompletion,
     /// It could be part of a selection; the way of choosing asked for preferred another.
@@ -167,8 +171,16 @@ pub enum Why {
 }
 
 impl Why {
-    pub const CODES: [&'static str; 7] =
-        ["other_place", "too_dear", "too_little_life", "reserved", "no_completion", "other_choice", "older_is_free"];
+    pub const CODES: [&'static str; 8] = [
+        "other_place",
+        "too_dear",
+        "too_little_life",
+        "reserved",
+        "promised",
+        "no_completion",
+        "other_choice",
+        "older_is_free",
+    ];
 
     pub const fn as_str(self) -> &'static str {
         match self {
@@ -176,6 +188,7 @@ impl Why {
             Why::TooDear => "too_dear",
             Why::TooLittleLife => "too_little_life",
             Why::Reserved(_) => "reserved",
+            Why::Promised => "promised",
             Why::NoCompletion => "no_completion",
             Why::OtherChoice => "other_choice",
             Why::OlderIsFree => "older_is_free",
@@ -183,8 +196,15 @@ impl Why {
     }
 
     pub fn parse(text: &str, list: Option<i64>) -> Option<Why> {
-        let plain =
-            [Why::OtherPlace, Why::TooDear, Why::TooLittleLife, Why::NoCompletion, Why::OtherChoice, Why::OlderIsFree];
+        let plain = [
+            Why::OtherPlace,
+            Why::TooDear,
+            Why::TooLittleLife,
+            Why::Promised,
+            Why::NoCompletion,
+            Why::OtherChoice,
+            Why::OlderIsFree,
+        ];
         match list {
             Some(list) if text == Why::Reserved(list).as_str() => Some(Why::Reserved(list)),
             _ => plain.into_iter().find(|why| why.as_str() == text),
@@ -206,6 +226,7 @@ impl Why {
             Why::TooDear => "it costs more per kilogram than may be charged".to_owned(),
             Why::TooLittleLife => "too little of its life is left when it is needed".to_owned(),
             Why::Reserved(list) => format!("it is reserved for list {list}"),
+            Why::Promised => "the review promised it to the kitchen or the freezer".to_owned(),
             Why::NoCompletion => "with it and the older ones no selection comes within the weight".to_owned(),
             Why::OtherChoice => "it would do; the way of choosing prefers others".to_owned(),
             Why::OlderIsFree => "it is older, free, and would do".to_owned(),
@@ -257,7 +278,7 @@ impl Wish {
         if tray.sell_until.since(self.needed_at) < self.least_life_micros.max(0) {
             return Some(Why::TooLittleLife);
         }
-        tray.reserved_for.map(Why::Reserved)
+        tray.reserved_for.map(Why::Reserved).or_else(|| tray.promised.then_some(Why::Promised))
     }
 }
 

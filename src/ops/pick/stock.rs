@@ -6,7 +6,7 @@ use crate::domain::shop::Shop;
 use crate::ops::board::judged;
 use crate::ops::failure::Failure;
 use crate::store::trays::Filter;
-use crate::store::{Reading, Tx, picks};
+use crate::store::{Reading, Tx, errands, picks};
 use crate::units::instant::Instant;
 use std::collections::{BTreeSet, HashMap};
 
@@ -35,19 +35,31 @@ pub fn of_cut(
             slept.insert(standing.tray_id, standing.line_id);
         }
     }
+    // What a review promised of each tray; none for all of it.
+    let mut promised: HashMap<i64, Option<i64>> = HashMap::new();
+    for errand in errands::open(reading)? {
+        let before = promised.get(&errand.tray_id).copied().unwrap_or(Some(0));
+        promised.insert(errand.tray_id, before.zip(errand.grams).map(|(before, grams)| before + grams));
+    }
     let filter = Filter { in_stock_only: true, cut: Some(cut.to_owned()), ..Filter::default() };
     let all = judged(reading, shop, now, &filter, 0, i64::MAX)?;
     let candidate = |judged: crate::ops::board::Judged| {
         let tray = judged.facts.tray;
+        let net_g = tray.net.get();
+        let free_g = match promised.get(&tray.id) {
+            None => net_g,
+            Some(grams) => grams.map_or(0, |grams| (net_g - grams).max(0)),
+        };
         Some(Candidate {
             tray_id: tray.id,
             code: tray.code,
             kind: tray.kind,
-            net_g: tray.net.get(),
+            net_g: if free_g > 0 { free_g } else { net_g },
             cut_at: tray.cut_at,
             sell_until: judged.verdict.sell_until?,
             price: tray.price,
             reserved_for: elsewhere.get(&tray.id).copied(),
+            promised: free_g == 0,
             place: tray.place,
         })
     };

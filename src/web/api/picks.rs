@@ -126,7 +126,7 @@ pub struct PassedOverTray {
     pub net_weight_g: i64,
     #[schema(example = "2026-11-26T20:12:00.000000Z")]
     pub sell_until: Option<String>,
-    /// other_place, too_dear, too_little_life, reserved, no_completion, other_choice or older_is_free.
+    /// other_place, too_dear, too_little_life, reserved, promised, no_completion, other_choice or older_is_free.
     #[schema(example = "too_little_life")]
     pub why: &'static str,
     #[schema(example = "too little of its life is left when it is needed")]
