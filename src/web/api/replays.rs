@@ -22,12 +22,16 @@ use actix_web::{HttpMessage, HttpRequest, web};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use std::sync::Arc;
+use tokio::sync::Mutex;
 use utoipa::ToSchema;
 
 /// Most sales of one request.
 const SALES_LIMIT: u64 = 10_000;
 /// Longest sale, in bytes: as many lines as a sale may have, each with the longest scan.
 const SALE_LIMIT: usize = 64 * 1024;
+/// Queues of several tills are taken in turns, a batch each: side by side on PostgreSQL their long transactions would collide again and
+/// again, and none would get through.
+static TURN: Mutex<()> = Mutex::const_new(());
 /// Largest body.
 const STREAM_LIMIT: usize = 64 * 1024 * 1024;
 
@@ -296,6 +300,7 @@ impl Courier {
             let rest = self.batch.split_off(self.batch.len().min(BATCH));
             let drafts = std::mem::replace(&mut self.batch, rest);
             let (sender, last) = (Arc::clone(&self.sender), self.last);
+            let _turn = TURN.lock().await;
             let (outcomes, last) =
                 self.look.ask(move |desk, now| replay::take(desk, &sender, now, last, drafts)).await?;
             self.last = last;
