@@ -14,8 +14,9 @@ use crate::domain::shop::Shop;
 use crate::domain::terms::Terms;
 use crate::domain::tray::Kind;
 use crate::store::Reading;
+pub use crate::store::decisions::Expected;
 use crate::store::reports::{self, Back, Moved, Sold, Watched};
-pub use crate::store::reports::{Alone, Decided, Expectation};
+pub use crate::store::reports::{Alone, Decided};
 use crate::units::instant::Instant;
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::{BTreeMap, BTreeSet};
@@ -110,7 +111,7 @@ pub struct Sum {
     pub over: usize,
     pub pending: usize,
     /// Of those that are over.
-    pub expected: Expectation,
+    pub expected: Expected,
     pub alone: Alone,
     pub came: Came,
 }
@@ -327,7 +328,7 @@ struct Worth {
 }
 
 impl Worth {
-    fn of(terms: Option<&Terms>, expected: &Expectation) -> Worth {
+    fn of(terms: Option<&Terms>, expected: &Expected) -> Worth {
         // A freezer's worth is what the decision put on it; the terms may have changed since.
         let then = expected.frozen_cents.saturating_mul(1_000).checked_div(expected.frozen_g);
         let now = terms.and_then(|terms| terms.freezer_cents_per_kg).unwrap_or(0);
@@ -372,22 +373,10 @@ fn each_tray_once(forecasts: Vec<(i64, Outcome)>) -> Vec<Outcome> {
     forecasts.into_iter().map(weighed).collect()
 }
 
-const NOTHING: Expectation = Expectation {
-    sold_g: 0,
-    revenue_cents: 0,
-    kitchen_g: 0,
-    kitchen_cents: 0,
-    frozen_g: 0,
-    frozen_cents: 0,
-    wasted_g: 0,
-    waste_cents: 0,
-    total_cents: 0,
-};
-
 impl Sum {
     fn of<'a>(decisions: impl Iterator<Item = &'a Followed>) -> Sum {
         let alone = Alone { sold_g: 0, revenue_cents: 0, wasted_g: 0, total_cents: 0 };
-        let mut sum = Sum { over: 0, pending: 0, expected: NOTHING, alone, came: Came::default() };
+        let mut sum = Sum { over: 0, pending: 0, expected: Expected::default(), alone, came: Came::default() };
         for decision in decisions {
             if decision.over {
                 sum.add(decision);

@@ -10,7 +10,7 @@ use crate::units::instant::Instant;
 use diesel::prelude::*;
 
 /// What is expected of the stock, in whole grams and minor units.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Queryable)]
 pub struct Expected {
     pub sold_g: i64,
     pub revenue_cents: i64,

@@ -1,6 +1,7 @@
 //! What reports are made of: what was decided and what became of the trays since, and all that left the stock in a stretch of time. Rows as they
 //! stand in the record; what they come to is reckoned in `ops`.
 
+use super::decisions::Expected;
 use super::error::StoreError;
 use super::read::Reading;
 use super::schema::offline::return_lines;
@@ -15,21 +16,7 @@ use std::collections::BTreeMap;
 /// Things named in one question at most: both databases limit how many values a statement may carry.
 const A_QUESTION: usize = 500;
 
-/// What was expected of a decision, in grams and minor units.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Queryable)]
-pub struct Expectation {
-    pub sold_g: i64,
-    pub revenue_cents: i64,
-    pub kitchen_g: i64,
-    pub kitchen_cents: i64,
-    pub frozen_g: i64,
-    pub frozen_cents: i64,
-    pub wasted_g: i64,
-    pub waste_cents: i64,
-    pub total_cents: i64,
-}
-
-/// The same had nothing been done, as far as it was kept.
+/// What was expected of a decision had nothing been done, as far as it was kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Queryable)]
 pub struct Alone {
     pub sold_g: i64,
@@ -48,7 +35,7 @@ pub struct Decided {
     pub cut: String,
     pub way: String,
     pub decided_by: String,
-    pub expected: Expectation,
+    pub expected: Expected,
     pub alone: Alone,
 }
 

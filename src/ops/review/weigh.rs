@@ -4,7 +4,7 @@ use super::settled::basis;
 use super::stock::{Lot, OnCounter};
 use super::words;
 use super::{Advised, Assumptions, Course, Proposal, Row, What};
-use crate::domain::advice::program::solve;
+use crate::domain::advice::program::{Leaning, solve};
 use crate::domain::advice::question::{Asked, Cut, Freezing, Tray, ask};
 use crate::domain::advice::stages::Days;
 use crate::domain::advice::{Choice, Flow, Outlook, Problem, Solution, worth};
@@ -46,9 +46,8 @@ pub fn weigh(
     let best = row(what(&problem, solution.best.choice), &solution.best);
     let (wait, nothing) = (row(What::Wait, &solution.wait), row(What::Nothing, &solution.nothing));
     // Only what is spoken of needs to be looked at from both sides.
-    let same = |elasticity: f64| {
-        !worth || solve(&Problem { elasticity, ..problem.clone() }).best.choice == solution.best.choice
-    };
+    let leaning = worth.then(|| Leaning::of(&problem, forecast.elasticity.low, forecast.elasticity.high));
+    let same = |choice: fn(Leaning) -> Choice| leaning.is_none_or(|leaning| choice(leaning) == solution.best.choice);
     let first_end = lot.trays.first().map_or(now, |t| t.end);
     let assumptions = Assumptions {
         units_per_hour: forecast.belief.mean(),
@@ -57,8 +56,8 @@ pub fn weigh(
         elasticity: forecast.elasticity.at_list,
         elasticity_low: forecast.elasticity.low,
         elasticity_high: forecast.elasticity.high,
-        same_when_low: same(forecast.elasticity.low),
-        same_when_high: same(forecast.elasticity.high),
+        same_when_low: same(|leaning| leaning.low),
+        same_when_high: same(|leaning| leaning.high),
         hours_left: opening_hours(shop, now, first_end),
         kitchen_left_g: (terms.kitchen_g_per_day - kitchen_taken_g).max(0),
         terms: terms.clone(),

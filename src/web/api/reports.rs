@@ -5,7 +5,7 @@ use super::stock::query;
 use crate::domain::calibration::{Bin, Brier, Calibration};
 use crate::ops::desk::Desk;
 use crate::ops::pay::waste::{self, Out, Portion};
-use crate::ops::pay::{self, Alone, Came, Expectation, Followed, Range, Sum, WAYS};
+use crate::ops::pay::{self, Alone, Came, Expected, Followed, Range, Sum, WAYS};
 use crate::units::zone::parse_day;
 use crate::web::answer::{Outcome, ok};
 use crate::web::call::Look;
@@ -64,10 +64,10 @@ pub struct ExpectedBody {
     pub total_cents: i64,
 }
 
-impl From<Expectation> for ExpectedBody {
-    fn from(e: Expectation) -> ExpectedBody {
-        let Expectation { sold_g, revenue_cents, kitchen_g, kitchen_cents, frozen_g, frozen_cents, .. } = e;
-        let Expectation { wasted_g, waste_cents, total_cents, .. } = e;
+impl From<Expected> for ExpectedBody {
+    fn from(e: Expected) -> ExpectedBody {
+        let Expected { sold_g, revenue_cents, kitchen_g, kitchen_cents, frozen_g, frozen_cents, .. } = e;
+        let Expected { wasted_g, waste_cents, total_cents, .. } = e;
         ExpectedBody {
             sold_g,
             revenue_cents,
